@@ -29,7 +29,7 @@ type SurvivalStep struct {
 	Day           float64
 	AtRisk, Sales int
 	Survival      float64 // S, from this day on
-	StdErr        float64 // Greenwood's, of S; NaN where S is 0
+	StdErr        float64 // Greenwood's, of S; 0 where S is 0 and it has no value
 	Hazard        float64 // cumulative, Nelson–Aalen
 
 	greenwood float64 // Σ d/(n (n − d)), the variance of log S
@@ -61,7 +61,9 @@ func KaplanMeier(lives []Lifetime) (*SurvivalCurve, error) {
 	for i, day := range days.at {
 		n, d := float64(days.atRisk[i]), float64(days.sales[i])
 		survival *= 1 - d/n
-		greenwood += d / (n * (n - d)) // infinite at the end of a curve that reaches 0
+		if d < n { // else S is 0
+			greenwood += d / (n * (n - d))
+		}
 		hazard += d / n
 		c.Sales += days.sales[i]
 		c.Steps = append(c.Steps, SurvivalStep{
@@ -132,12 +134,12 @@ const (
 	PlainLimits
 )
 
-// Limits returns the pointwise confidence limits of S from this step on; NaN
-// where S is 0 and none are defined. Source: J. P. Klein and M. L. Moeschberger
+// Limits returns the pointwise confidence limits of S from this step on. They
+// are not ok where S is 0, for none are defined there. Source: J. P. Klein and M. L. Moeschberger
 // (2003), Survival Analysis, 2nd ed., section 4.3.
-func (s SurvivalStep) Limits(kind LimitKind, level float64) (low, high float64) {
+func (s SurvivalStep) Limits(kind LimitKind, level float64) (low, high float64, ok bool) {
 	if s.Survival == 0 {
-		return math.NaN(), math.NaN()
+		return 0, 0, false
 	}
 	half := distuv.UnitNormal.Quantile((1+level)/2) * math.Sqrt(s.greenwood)
 	switch kind {
@@ -149,7 +151,7 @@ func (s SurvivalStep) Limits(kind LimitKind, level float64) (low, high float64) 
 		log := math.Log(s.Survival)
 		low, high = math.Pow(s.Survival, math.Exp(-half/log)), math.Pow(s.Survival, math.Exp(half/log))
 	}
-	return max(0, low), min(1, high)
+	return max(0, low), min(1, high), true
 }
 
 // survivalSlack lets S count as having reached a share in spite of rounding.
@@ -158,34 +160,31 @@ const survivalSlack = 1e-12
 // Quantile returns the day by which the share p of the listings has sold: the
 // first with S <= 1 − p. It is not ok when the curve does not get there.
 func (c *SurvivalCurve) Quantile(p float64) (days float64, ok bool) {
-	return c.firstDay(p, func(s SurvivalStep) float64 { return s.Survival })
+	for _, step := range c.Steps {
+		if step.Survival <= 1-p+survivalSlack {
+			return step.Day, true
+		}
+	}
+	return 0, false
 }
 
 // Median returns the day by which half of the listings have sold.
 func (c *SurvivalCurve) Median() (days float64, ok bool) { return c.Quantile(0.5) }
 
 // QuantileLimits returns the confidence limits of a quantile: the days on
-// which the limits of S reach 1 − p. A limit that is not reached is +Inf.
+// which the limits of S reach 1 − p, nil where they do not.
 // Source: R. Brookmeyer and J. Crowley (1982), Biometrics 38, 29-41.
-func (c *SurvivalCurve) QuantileLimits(p float64, kind LimitKind, level float64) (low, high float64) {
-	low, high = math.Inf(1), math.Inf(1)
-	if day, ok := c.firstDay(p, func(s SurvivalStep) float64 { l, _ := s.Limits(kind, level); return l }); ok {
-		low = day
-	}
-	if day, ok := c.firstDay(p, func(s SurvivalStep) float64 { _, h := s.Limits(kind, level); return h }); ok {
-		high = day
-	}
-	return low, high
-}
-
-// firstDay returns the first day on which value is at or below 1 − p.
-func (c *SurvivalCurve) firstDay(p float64, value func(SurvivalStep) float64) (float64, bool) {
+func (c *SurvivalCurve) QuantileLimits(p float64, kind LimitKind, level float64) (low, high *float64) {
 	for _, step := range c.Steps {
-		if value(step) <= 1-p+survivalSlack {
-			return step.Day, true
+		stepLow, stepHigh, ok := step.Limits(kind, level)
+		if ok && low == nil && stepLow <= 1-p+survivalSlack {
+			low = &step.Day
+		}
+		if ok && high == nil && stepHigh <= 1-p+survivalSlack {
+			high = &step.Day
 		}
 	}
-	return 0, false
+	return low, high
 }
 
 // RestrictedMean returns the mean number of days on the market when counting

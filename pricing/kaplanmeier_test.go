@@ -69,15 +69,26 @@ func readSurvivalCases(t testing.TB) map[string]survivalCase {
 
 const survivalTolerance = 1e-10
 
-// wantOrNone checks a value where the reference may have none (null).
-func wantOrNone(t *testing.T, what string, got float64, want *float64) {
+// wantOrNone checks a value where there may be none.
+func wantOrNone(t *testing.T, what string, got, want *float64) {
 	t.Helper()
 	switch {
-	case want != nil:
-		wantRel(t, what, got, *want, survivalTolerance)
-	case !math.IsNaN(got) && !math.IsInf(got, 1):
-		t.Errorf("%s: got %g, want none", what, got)
+	case want == nil && got == nil:
+	case want == nil:
+		t.Errorf("%s: got %g, want none", what, *got)
+	case got == nil:
+		t.Errorf("%s: got none, want %g", what, *want)
+	default:
+		wantRel(t, what, *got, *want, survivalTolerance)
 	}
+}
+
+// some returns v where there is one.
+func some(v float64, ok bool) *float64 {
+	if !ok {
+		return nil
+	}
+	return &v
 }
 
 func TestKaplanMeierAgainstPublishedCurves(t *testing.T) {
@@ -99,7 +110,7 @@ func TestKaplanMeierAgainstPublishedCurves(t *testing.T) {
 				}
 				wantRel(t, day+"S", s.Survival, c.Survival[i], survivalTolerance)
 				wantRel(t, day+"hazard", s.Hazard, c.Hazard[i], survivalTolerance)
-				wantOrNone(t, day+"Greenwood error", s.StdErr, c.SE[i])
+				wantOrNone(t, day+"Greenwood error", some(s.StdErr, s.Survival > 0), c.SE[i])
 				wantSurvivalLimits(t, day+"plain", s, PlainLimits, c.LowPlain[i], c.HighPlain[i])
 				wantSurvivalLimits(t, day+"log", s, LogLimits, c.LowLog[i], c.HighLog[i])
 				wantSurvivalLimits(t, day+"log-log", s, LogLogLimits, c.LowLogLog[i], c.HighLogLog[i])
@@ -110,9 +121,9 @@ func TestKaplanMeierAgainstPublishedCurves(t *testing.T) {
 
 func wantSurvivalLimits(t *testing.T, what string, s SurvivalStep, kind LimitKind, wantLow, wantHigh *float64) {
 	t.Helper()
-	low, high := s.Limits(kind, 0.95)
-	wantOrNone(t, what+" low", low, wantLow)
-	wantOrNone(t, what+" high", high, wantHigh)
+	low, high, ok := s.Limits(kind, 0.95)
+	wantOrNone(t, what+" low", some(low, ok), wantLow)
+	wantOrNone(t, what+" high", some(high, ok), wantHigh)
 }
 
 func TestKaplanMeierSummaries(t *testing.T) {
@@ -125,11 +136,7 @@ func TestKaplanMeierSummaries(t *testing.T) {
 				t.Fatal(err)
 			}
 			for p, want := range map[float64]*float64{0.25: c.Quarter, 0.5: c.Median, 0.75: c.ThreeQuarter} {
-				got, ok := curve.Quantile(p)
-				if !ok {
-					got = math.Inf(1)
-				}
-				wantOrNone(t, fmt.Sprintf("%g quantile", p), got, want)
+				wantOrNone(t, fmt.Sprintf("%g quantile", p), some(curve.Quantile(p)), want)
 			}
 			for kind, want := range map[LimitKind][]*float64{LogLimits: c.MedianLog, LogLogLimits: c.MedianLogLog} {
 				low, high := curve.QuantileLimits(0.5, kind, 0.95)
@@ -243,11 +250,20 @@ func TestKaplanMeierLaws(t *testing.T) {
 			}
 			before = s.Survival
 			for _, kind := range []LimitKind{PlainLimits, LogLimits, LogLogLimits} {
-				low, high := s.Limits(kind, 0.8)
-				if s.Survival > 0 && !(0 <= low && low <= s.Survival && s.Survival <= high && high <= 1) {
+				low, high, ok := s.Limits(kind, 0.8)
+				if ok && !(0 <= low && low <= s.Survival && s.Survival <= high && high <= 1) {
 					t.Errorf("kind %d: %g, %g do not enclose %g", kind, low, high, s.Survival)
 				}
 			}
+		}
+		// Days are whole, so the integral of S is a sum.
+		horizon := rapid.IntRange(0, int(curve.LastDay)).Draw(t, "horizon")
+		area := 0.0
+		for day := range horizon {
+			area += curve.At(float64(day))
+		}
+		if mean, _, err := curve.RestrictedMean(float64(horizon)); err != nil || math.Abs(mean-area) > 1e-9 {
+			t.Errorf("restricted mean up to %d: got %g, %v, want %g", horizon, mean, err, area)
 		}
 		slices.Reverse(lives)
 		if again, err := KaplanMeier(lives); err != nil || again.At(20) != curve.At(20) {

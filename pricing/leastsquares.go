@@ -13,7 +13,7 @@ import (
 // rankTolerance is the least share of a column, in Euclidean length, that the
 // columns before it must leave unexplained. Rounding leaves about 1e-16 per
 // row of a column that is a combination of others; the hardest certified data
-// set of NIST (Filip) leaves 3e-10.
+// set of NIST (Filip) leaves 5e-8.
 const rankTolerance = 1e-13
 
 // RankError reports a column that is zero or a linear combination of the
