@@ -197,12 +197,12 @@ func (m *market) pay(p *piece, k look, worth float64, listedOn pricing.Date) {
 func (m *market) work(p *piece, k look) {
 	r := m.rng
 	share := 1.0
-	switch {
-	case k.finish == "original":
+	switch k.finish {
+	case "original":
 		share = 0.1
-	case k.finish == "cleaned", k.finish == "waxed":
+	case "cleaned", "waxed":
 		share = 0.25
-	case k.finish == "clear", k.finish == "stained", k.finish == "oiled":
+	case "clear", "stained", "oiled":
 		share = 1.5
 	}
 	pieces := math.Pow(float64(p.setSize), 0.9)
