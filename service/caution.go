@@ -1,0 +1,83 @@
+package service
+
+import (
+	"slices"
+
+	"askwright/pricing"
+)
+
+// Caution is a usual warning that an answer carries when it applies. The
+// reader's own local codes and licensed practice decide.
+type Caution struct {
+	Code   string
+	Text   string
+	Source string
+}
+
+// The cautions, short, each with its source. Statutes and regulations are
+// those of the United States; elsewhere the local ones apply.
+var (
+	cautionLead = Caution{
+		"lead", "An old finish may hold lead, above all before 1980 or of unknown age: have it tested by a laboratory or treat it as lead, and contain the dust. Local codes and licensed practice decide.",
+		"16 CFR 1303",
+	}
+	cautionStripper = Caution{
+		"stripper", "Use no stripper with methylene chloride; ventilate, and wear a respirator that fits the product.",
+		"40 CFR 751 subpart B; 29 CFR 1910.134 (workplaces)",
+	}
+	cautionRags = Caution{
+		"rags", "Rags with oil, stain or solvent can ignite by themselves: lay them flat outdoors or keep them under water in a closed metal can.",
+		"common practice",
+	}
+	cautionTip = Caution{
+		"tip_over", "This kind of piece can tip over: give an anchor with it and say so to the buyer; units made since 2023-09-01 fall under the stability rule.",
+		"16 CFR 1261",
+	}
+	cautionRecall = Caution{
+		"recall", "Recalled goods may not be sold: check before listing.",
+		"15 U.S.C. 2068",
+	}
+	cautionUpholstery = Caution{
+		"upholstery", "Look for bed bugs; state law on bedding applies; reupholstering falls under the flammability standard.",
+		"16 CFR 1640",
+	}
+	cautionBuyers = Caution{
+		"buyers", "Meet buyers in public or accompanied; an overpayment or a courier sent by the buyer is a trick.",
+		"common practice",
+	}
+	cautionPooling = Caution{
+		"own_price", "Members share evidence; each decides prices alone: no price agreement.",
+		"common practice; ask a lawyer",
+	}
+)
+
+var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "bookcase", "hutch", "cabinet"}
+
+// sellingCautions are those for offering a piece.
+func sellingCautions(l *Listing) []Caution {
+	cautions := []Caution{cautionPooling, cautionRecall, cautionBuyers}
+	if slices.Contains(tippingCategories, l.Category) {
+		cautions = append(cautions, cautionTip)
+	}
+	if l.Material == "upholstered" || l.Category == "armchair" {
+		cautions = append(cautions, cautionUpholstery)
+	}
+	return cautions
+}
+
+// remedyCautions are those for what the remedies lead to.
+func remedyCautions(l *Listing, remedies []pricing.Remedy) []Caution {
+	var cautions []Caution
+	for _, r := range remedies {
+		if r.Action != "refinish" {
+			continue
+		}
+		const leadLimitYear = 1980 // the limit of 1978 and a margin
+		if l.YearMade == 0 || l.YearMade < leadLimitYear {
+			cautions = append(cautions, cautionLead)
+		}
+		cautions = append(cautions, cautionStripper, cautionRags)
+		break
+	}
+	return append(cautions, cautionPooling)
+}

@@ -1,0 +1,65 @@
+package service
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+)
+
+// The kinds of refusal. Each is matched with errors.Is; the api turns them
+// into statuses.
+var (
+	ErrNotFound        = errors.New("not found")                // also for what belongs to another group
+	ErrConflict        = errors.New("conflict")                 // the present state does not allow it
+	ErrStale           = errors.New("changed in the meantime")  // another revision than the caller saw
+	ErrUnauthenticated = errors.New("key missing or not valid") // no key, unknown, expired or revoked
+	ErrForbidden       = errors.New("not allowed with this key")
+	ErrUnavailable     = errors.New("the database is busy or away") // try again later
+)
+
+// Error is a refusal of one kind with a sentence for the person who asked.
+type Error struct {
+	Kind   error
+	Detail string
+}
+
+func (e *Error) Error() string { return e.Detail }
+func (e *Error) Unwrap() error { return e.Kind }
+
+func refuse(kind error, format string, args ...any) error {
+	return &Error{Kind: kind, Detail: fmt.Sprintf(format, args...)}
+}
+
+// FieldError is what is wrong with one value.
+type FieldError struct {
+	Pointer string // JSON pointer into the request body, where there is one
+	Row     int    // data row from 1; 0 outside bulk requests
+	Ref     string
+	Column  string
+	Reason  string
+}
+
+// InvalidError says that a request was understood but its values are wrong.
+type InvalidError struct {
+	Fields []FieldError
+}
+
+func (e *InvalidError) Error() string {
+	parts := make([]string, 0, len(e.Fields))
+	for _, f := range e.Fields {
+		switch {
+		case f.Column != "":
+			parts = append(parts, f.Column+": "+f.Reason)
+		case f.Pointer != "":
+			parts = append(parts, f.Pointer+": "+f.Reason)
+		default:
+			parts = append(parts, f.Reason)
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// Invalid is an InvalidError of one field.
+func Invalid(column, format string, args ...any) *InvalidError {
+	return &InvalidError{Fields: []FieldError{{Column: column, Reason: fmt.Sprintf(format, args...)}}}
+}

@@ -1,0 +1,307 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// The kinds of events. A row, a patch and an event request all end as these.
+const (
+	EventRecorded   = "recorded"   // a piece not yet offered came on file
+	EventListed     = "listed"     // the listing began
+	EventAsk        = "ask"        // a new asking price
+	EventPause      = "pause"      // pauses changed
+	EventInterest   = "interest"   // a reading of views, saves, messages, viewings
+	EventOffer      = "offer"      // somebody offered an amount; owner-only
+	EventSold       = "sold"       //
+	EventWithdrawn  = "withdrawn"  //
+	EventReopened   = "reopened"   // an outcome was taken back
+	EventRefinish   = "refinish"   // the look changed: this listing ended for it
+	EventCorrection = "correction" // of the description
+	EventLedger     = "ledger"     // owner-only columns changed
+	EventVoid       = "void"       // another event was undone
+
+	// EventOutcome stands for sold, withdrawn or reopened until it is known which.
+	EventOutcome = "outcome"
+)
+
+// eventKinds says which kind of event a change of a column is; others are
+// corrections.
+var eventKinds = map[string]string{
+	"asks": EventAsk, "pauses": EventPause,
+	"views": EventInterest, "saves": EventInterest, "messages": EventInterest, "viewings": EventInterest,
+	"outcome": EventOutcome, "ended_on": EventOutcome, "sale_price": EventOutcome, "sold_venue": EventOutcome,
+}
+
+// Event is a dated fact about a listing, kept for good.
+type Event struct {
+	ID        uuid.UUID
+	ListingID uuid.UUID
+	MemberID  uuid.UUID // who recorded it
+	Member    string
+	Kind      string
+	On        pricing.Date // the group's local day that it speaks of
+	At        time.Time    // when it was recorded
+	ChangeNo  int64
+	Private   bool              // only the listing's owner may see it
+	Changes   map[string]Values // by column
+	Details   map[string]string // what is no column: the amount of an offer
+	Voids     uuid.UUID         // the event that this one undoes
+	VoidedBy  uuid.UUID
+}
+
+// Values are a column before and after, in canonical text.
+type Values struct {
+	Old string `json:"old"`
+	New string `json:"new"`
+}
+
+// NewEvent asks for an event. Which fields apply depends on the kind.
+type NewEvent struct {
+	Kind   string
+	On     string // empty: today
+	Fields map[string]string
+	Voids  uuid.UUID
+}
+
+// eventFields lists the fields that each kind of event takes; the first
+// of them are needed.
+var eventFields = map[string]struct {
+	needed   []string
+	optional []string
+}{
+	EventAsk:       {needed: []string{"ask"}},
+	EventPause:     {optional: []string{"until"}},
+	"resume":       {},
+	EventInterest:  {optional: []string{"views", "saves", "messages", "viewings"}},
+	EventOffer:     {needed: []string{"amount"}, optional: []string{"note"}},
+	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
+	EventWithdrawn: {},
+	"reopen":       {},
+	EventRefinish:  {needed: []string{"ref"}, optional: []string{"finish", "color", "second_finish", "second_color", "topcoat", "sheen", "hardware", "condition"}},
+	EventVoid:      {},
+}
+
+// EventRequests are the kinds that can be asked for.
+var EventRequests = slices.Sorted(maps.Keys(eventFields))
+
+// AddEvent records a fact about a listing and changes the row with it.
+func (s *Service) AddEvent(ctx context.Context, a *Actor, listing uuid.UUID, n NewEvent, wantRevision *int64) (*Change, error) {
+	if err := n.check(); err != nil {
+		return nil, err
+	}
+	if n.Kind == EventRefinish {
+		return s.refinish(ctx, a, listing, n, wantRevision)
+	}
+	return s.alter(ctx, a, listing, wantRevision, func(ctx context.Context, w Writer, l *Listing) (Cells, changeOptions, *Event, error) {
+		on, err := a.eventDay(n.On)
+		if err != nil {
+			return nil, changeOptions{}, nil, err
+		}
+		if n.Kind == EventVoid {
+			return a.undo(ctx, w, l, n.Voids, on)
+		}
+		return a.fact(l, n, on)
+	})
+}
+
+func (n *NewEvent) check() error {
+	fields, known := eventFields[n.Kind]
+	if !known {
+		return Invalid("kind", "%q is not one of %s", clip(n.Kind), strings.Join(EventRequests, ", "))
+	}
+	for _, name := range fields.needed {
+		if strings.TrimSpace(n.Fields[name]) == "" {
+			return Invalid(name, "is missing for the event %s", n.Kind)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(n.Fields)) {
+		if !slices.Contains(fields.needed, name) && !slices.Contains(fields.optional, name) {
+			return Invalid(name, "is not a field of the event %s", n.Kind)
+		}
+	}
+	if (n.Kind == EventVoid) != (n.Voids != uuid.Nil) {
+		return Invalid("voids", "names the event to undo, with the kind void")
+	}
+	return nil
+}
+
+func (a *Actor) eventDay(on string) (pricing.Date, error) {
+	if on == "" {
+		return a.Today, nil
+	}
+	day, err := a.Reader().date(on)
+	if err != nil {
+		return 0, Invalid("on", "%v", err)
+	}
+	return day, nil
+}
+
+// fact turns an event into cells of the row.
+func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date) (Cells, changeOptions, *Event, error) {
+	none := changeOptions{}
+	event := &Event{Kind: n.Kind, On: on}
+	if !l.IsOffered() {
+		return nil, none, nil, refuse(ErrConflict, "%s is not offered yet: give it listed_on and ask first", l.Ref)
+	}
+	if ended := l.Outcome != OutcomeOpen; ended != (n.Kind == "reopen") {
+		if ended {
+			return nil, none, nil, refuse(ErrConflict, "%s ended on %s as %s; reopen it first", l.Ref, l.EndedOn, l.Outcome)
+		}
+		return nil, none, nil, refuse(ErrConflict, "%s is open already", l.Ref)
+	}
+	if on < l.ListedOn {
+		return nil, none, nil, Invalid("on", "%s is before %s was listed on %s", on, l.Ref, l.ListedOn)
+	}
+	switch n.Kind {
+	case EventAsk:
+		asks, err := a.asksWith(l, n.Fields["ask"], on)
+		return Cells{"asks": asks}, none, event, err
+	case EventPause:
+		pauses := on.String() + "/" + cmp.Or(strings.TrimSpace(n.Fields["until"]), "..")
+		if before := getPauses(l, a.Group.Currency); before != "" {
+			pauses = before + ";" + pauses
+		}
+		return Cells{"pauses": pauses}, none, event, nil
+	case "resume":
+		event.Kind = EventPause
+		return Cells{"resumed_on": on.String()}, none, event, nil
+	case EventInterest:
+		return Cells(n.Fields), none, event, nil
+	case EventOffer:
+		amount, err := a.Reader().positiveMoney(strings.TrimSpace(n.Fields["amount"]))
+		if err != nil || amount == 0 {
+			return nil, none, nil, Invalid("amount", "%v", cmp.Or(err, errors.New("must be more than zero")))
+		}
+		event.Private = true
+		event.Details = map[string]string{"amount": amount.Format(a.Group.Currency)}
+		if note := strings.TrimSpace(n.Fields["note"]); note != "" {
+			if err := checkText(note, 1000); err != nil {
+				return nil, none, nil, Invalid("note", "%v", err)
+			}
+			event.Details["note"] = note
+		}
+		return Cells{}, none, event, nil
+	case EventSold:
+		cells := Cells{"outcome": OutcomeSold, "ended_on": on.String(), "sale_price": n.Fields["sale_price"]}
+		if venue, ok := n.Fields["sold_venue"]; ok {
+			cells["sold_venue"] = venue
+		}
+		return cells, none, event, nil
+	case EventWithdrawn:
+		return Cells{"outcome": OutcomeWithdrawn, "ended_on": on.String()}, none, event, nil
+	default: // reopen
+		event.Kind = EventReopened
+		return Cells{"outcome": OutcomeOpen, "ended_on": "", "sale_price": "", "sold_venue": ""}, changeOptions{reopens: true, clearsBlanks: true}, event, nil
+	}
+}
+
+// asksWith is the history of asks with one more, or with that day's replaced.
+func (a *Actor) asksWith(l *Listing, ask string, on pricing.Date) (string, error) {
+	amount, err := a.Reader().positiveMoney(strings.TrimSpace(ask))
+	if err != nil {
+		return "", Invalid("ask", "%v", err)
+	}
+	asks := slices.DeleteFunc(slices.Clone(l.Asks), func(x Ask) bool { return x.On == on })
+	asks = append(asks, Ask{On: on, Amount: amount})
+	slices.SortFunc(asks, func(x, y Ask) int { return int(x.On - y.On) })
+	return formatAsks(asks, a.Group.Currency), nil
+}
+
+// undo gives the columns that an event changed their values from before, if
+// nothing changed them since.
+func (a *Actor) undo(ctx context.Context, w Writer, l *Listing, id uuid.UUID, on pricing.Date) (Cells, changeOptions, *Event, error) {
+	none := changeOptions{}
+	e, err := w.Event(ctx, id)
+	if isNotFound(err) || (err == nil && e.ListingID != l.ID) {
+		return nil, none, nil, refuse(ErrNotFound, "%s has no event with the id %s", l.Ref, id)
+	}
+	if err != nil {
+		return nil, none, nil, err
+	}
+	switch {
+	case e.VoidedBy != uuid.Nil:
+		return nil, none, nil, refuse(ErrConflict, "that event was undone already")
+	case e.Kind == EventVoid:
+		return nil, none, nil, refuse(ErrConflict, "that event undid another one; record the fact again instead")
+	case e.Kind == EventListed || e.Kind == EventRecorded:
+		return nil, none, nil, refuse(ErrConflict, "that event put %s on file; delete the row instead", l.Ref)
+	}
+	cells := Cells{}
+	for name, v := range e.Changes {
+		c, ok := ColumnByName(name)
+		if !ok || c.recorded(l, a.Group.Currency) != v.New {
+			return nil, none, nil, refuse(ErrConflict, "%s changed again since that event; undo the later event first", name)
+		}
+		cells[name] = v.Old
+	}
+	event := &Event{Kind: EventVoid, On: on, Voids: e.ID, Private: e.Private}
+	return cells, changeOptions{reopens: true, clearsBlanks: true}, event, nil
+}
+
+// refinish ends an open listing because the piece gets another look, and puts
+// the piece back to work under the ref of its next listing, with the
+// description carried over. What it did so far stays its history.
+func (s *Service) refinish(ctx context.Context, a *Actor, listing uuid.UUID, n NewEvent, wantRevision *int64) (ended *Change, err error) {
+	if err := a.needWrite(); err != nil {
+		return nil, err
+	}
+	on, err := a.eventDay(n.On)
+	if err != nil {
+		return nil, err
+	}
+	err = s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+		old, err := a.listingToChange(ctx, w, listing, wantRevision)
+		if err != nil {
+			return err
+		}
+		cells, options, _, err := a.fact(old, NewEvent{Kind: EventWithdrawn}, on)
+		if err != nil {
+			return err
+		}
+		ended, err = a.changed(ctx, w, old, cells, options)
+		if err != nil {
+			return err
+		}
+		ended.tell(&Event{Kind: EventRefinish, On: on, Details: n.Fields})
+		next, err := a.nextRow(ctx, w, old, n.Fields)
+		if err != nil {
+			return err
+		}
+		return newBatch(a, w, a.Reader()).save(ctx, []*Change{ended, next})
+	})
+	return ended, err
+}
+
+// nextRow is a piece back at work: the description of l with what changed.
+func (a *Actor) nextRow(ctx context.Context, w Writer, l *Listing, changed map[string]string) (*Change, error) {
+	cells := Cells{"piece_ref": l.PieceRef, "stage": StageInWork, "category": l.Category, "unit": l.Unit}
+	for i := range descriptionColumns {
+		c := &descriptionColumns[i]
+		cells[c.Name] = c.Value(l, a.Group.Currency)
+	}
+	maps.Copy(cells, changed)
+	taken, err := w.ListingsByRef(ctx, l.MemberID, []string{strings.TrimSpace(cells["ref"])})
+	if err != nil {
+		return nil, err
+	}
+	if len(taken) > 0 {
+		return nil, refuse(ErrConflict, "there is already a row with the ref %s", clip(cells["ref"]))
+	}
+	change, wrong := a.Reader().change(nil, cells, changeOptions{})
+	if wrong != nil {
+		return nil, withoutRows(wrong)
+	}
+	next := change.New
+	next.ID, next.PieceID, next.MemberID, next.Member = newID(), l.PieceID, l.MemberID, l.Member
+	return change, nil
+}

@@ -1,0 +1,203 @@
+package service
+
+import (
+	"maps"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// The words of the closed lists that code decides by.
+const (
+	SourceOwn      = "own"
+	SourceObserved = "observed"
+
+	StageFound  = "found"
+	StageBought = "bought"
+	StageInWork = "in_work"
+
+	OutcomeOpen      = "open"
+	OutcomeSold      = "sold"
+	OutcomeWithdrawn = "withdrawn"
+
+	UnitInch       = "in"
+	UnitCentimetre = "cm"
+)
+
+// Listing is one row: one stretch of offering one piece, or (with a Stage and
+// without ListedOn) a piece not yet offered. Empty strings, zero numbers and
+// nil pointers mean unknown; where zero is a real value the field is a pointer.
+type Listing struct {
+	ID       uuid.UUID
+	PieceID  uuid.UUID
+	MemberID uuid.UUID
+	Member   string // the owner's name
+	Revision int64  // raised by every change
+	ChangeNo int64  // the group's change number of the last change
+
+	Ref, PieceRef string
+	Source        string
+	LastSeenOn    pricing.Date
+	Stage         string
+
+	Category     string
+	SetSize      int
+	Items        []pricing.Item
+	Width        float64 // in Unit, as entered
+	Depth        float64
+	Height       float64
+	Unit         string
+	Material     string
+	Wood         string
+	Style        string
+	YearMade     int
+	Condition    int // grade 1 to 5
+	Finish       string
+	Color        string
+	SecondFinish string
+	SecondColor  string
+	Topcoat      string
+	Sheen        string
+	Hardware     string
+	Drawers      *int
+	Doors        *int
+	Maker        string
+	Flaws        string
+	Smell        string
+	Venue        string
+	SoldVenue    string
+	Area         string
+	ListedOn     pricing.Date
+	Asks         []Ask // by date, the first on ListedOn
+	Pauses       []pricing.Interval
+	Views        *int
+	Saves        *int
+	Messages     *int
+	Viewings     *int
+	Outcome      string
+	EndedOn      pricing.Date
+	SalePrice    Money
+
+	// Owner-only: zero in what another member reads.
+	Estimate       Money
+	EstimateCounts bool // recorded before any suggestion was shown and before the end
+	Ledger         Ledger
+}
+
+// Ask is an asking price that held from a day on.
+type Ask struct {
+	On     pricing.Date
+	Amount Money
+}
+
+// Ledger is what only the owner sees: where the piece came from and what it
+// cost, for the stretch that the row describes.
+type Ledger struct {
+	BoughtOn       pricing.Date
+	BoughtFrom     string
+	ConditionFound int
+	Notes          string
+	Costs          map[CostKind]int64 // total by kind: minor units, hours in hundredths; absent: unknown
+}
+
+// CostKind names a line of the ledger; it is also the column's name.
+type CostKind string
+
+const (
+	CostPurchase        CostKind = "purchase_cost"
+	CostPickup          CostKind = "pickup_cost"
+	CostMaterials       CostKind = "materials_cost"
+	CostOther           CostKind = "other_cost"
+	CostFees            CostKind = "fees"
+	CostDeliveryCharged CostKind = "delivery_charged"
+	CostDelivery        CostKind = "delivery_cost"
+	CostHours           CostKind = "hours"
+	CostHoursOther      CostKind = "hours_other"
+)
+
+// CostKinds lists all kinds in column order.
+var CostKinds = []CostKind{
+	CostPurchase, CostPickup, CostMaterials, CostOther, CostFees, CostDeliveryCharged, CostDelivery, CostHours,
+	CostHoursOther,
+}
+
+// hourDigits: hours are kept in hundredths.
+const hourDigits = 2
+
+// IsOffered reports whether the row is a listing rather than a piece in the
+// yard.
+func (l *Listing) IsOffered() bool { return !l.ListedOn.IsZero() }
+
+// IsObserved reports whether the listing is a stranger's.
+func (l *Listing) IsObserved() bool { return l.Source == SourceObserved }
+
+// CurrentAsk is the last ask, zero before the piece is listed.
+func (l *Listing) CurrentAsk() Money {
+	if len(l.Asks) == 0 {
+		return 0
+	}
+	return l.Asks[len(l.Asks)-1].Amount
+}
+
+// clone copies the row so that changing the copy leaves l alone.
+func (l *Listing) clone() *Listing {
+	c := *l
+	c.Items = slices.Clone(l.Items)
+	c.Asks = slices.Clone(l.Asks)
+	c.Pauses = slices.Clone(l.Pauses)
+	c.Ledger.Costs = maps.Clone(l.Ledger.Costs)
+	return &c
+}
+
+// WithoutOwnerOnly returns the row as another member may see it.
+func (l *Listing) WithoutOwnerOnly() *Listing {
+	c := *l
+	c.Estimate, c.EstimateCounts, c.Ledger = 0, false, Ledger{}
+	return &c
+}
+
+const millimetresPerInch = 25.4 // exact: international yard and pound agreement of 1959
+
+// centimetres converts a length as entered.
+func centimetres(value float64, unit string) float64 {
+	if unit == UnitInch {
+		return value * millimetresPerInch / 10
+	}
+	return value
+}
+
+// Attributes are the row's description in the words of pricing.
+func (l *Listing) Attributes() pricing.Attributes {
+	return pricing.Attributes{
+		Category: l.Category, SetSize: l.SetSize, Items: l.Items,
+		Width: centimetres(l.Width, l.Unit), Depth: centimetres(l.Depth, l.Unit), Height: centimetres(l.Height, l.Unit),
+		Material: l.Material, Wood: l.Wood, Condition: l.Condition,
+		Finish: l.Finish, SecondFinish: l.SecondFinish, Color: l.Color, SecondColor: l.SecondColor, Hardware: l.Hardware,
+		Style: l.Style, YearMade: l.YearMade, Topcoat: l.Topcoat, Sheen: l.Sheen, Venue: l.Venue, Area: l.Area,
+	}
+}
+
+// Facts are the listing as pricing takes it. Readings come from the events
+// where there are dated ones.
+func (l *Listing) Facts(c Currency, messages, views []pricing.Reading) pricing.Listing {
+	f := pricing.Listing{
+		ID: l.ID.String(), Piece: l.PieceID.String(), Attributes: l.Attributes(), Observed: l.IsObserved(),
+		ListedOn: l.ListedOn, Pauses: l.Pauses, EndedOn: l.EndedOn, LastSeenOn: l.LastSeenOn,
+		SalePrice: l.SalePrice.Major(c), Messages: messages, Views: views,
+	}
+	for _, a := range l.Asks {
+		f.Asks = append(f.Asks, pricing.Ask{On: a.On, Amount: a.Amount.Major(c)})
+	}
+	switch l.Outcome {
+	case OutcomeSold:
+		f.Outcome = pricing.Sold
+	case OutcomeWithdrawn:
+		f.Outcome = pricing.Withdrawn
+	}
+	if l.EstimateCounts {
+		f.Estimate = l.Estimate.Major(c)
+	}
+	return f
+}

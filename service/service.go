@@ -1,0 +1,91 @@
+// Package service knows the group's work: who may do what, how a row becomes a
+// listing, how a listing changes, and how what is on file becomes a suggestion
+// or a review. It declares what it needs of storage beside its use and knows
+// neither HTTP nor SQL; the figures come from package pricing.
+//
+// Everything belongs to one group. An Actor, found from a key, names the group
+// and the member that a call acts for, and each call to storage runs as them.
+package service
+
+import (
+	"log/slog"
+	"time"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// Service holds the use cases. It is safe for concurrent use.
+type Service struct {
+	store  Store
+	now    func() time.Time
+	logger *slog.Logger
+	keeper *keeper
+}
+
+// Options are what a Service is made of.
+type Options struct {
+	Store  Store
+	Now    func() time.Time // the clock; "today" is its day in the group's time zone
+	Logger *slog.Logger
+}
+
+// New returns a Service.
+func New(o Options) *Service {
+	return &Service{store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store)}
+}
+
+// Store is all that the service needs of storage. Methods return
+// ErrNotFound, ErrConflict, ErrUnavailable or an *InvalidError where a
+// constraint was met; anything else is a fault.
+type Store interface {
+	GroupStore
+	KeyStore
+	ListingStore
+	ModelStore
+}
+
+// Tenant is whom a statement runs for: row-level security lets it see the
+// group's rows and, of the owner-only tables, the member's.
+type Tenant struct {
+	Group  uuid.UUID
+	Member uuid.UUID
+}
+
+// The scopes of keys. Each includes the one before it; a feed key reads feeds
+// only.
+const (
+	ScopeFeed  = "feed"
+	ScopeRead  = "read"
+	ScopeWrite = "write"
+	ScopeAdmin = "admin"
+)
+
+var scopeRank = map[string]int{ScopeFeed: 0, ScopeRead: 1, ScopeWrite: 2, ScopeAdmin: 3}
+
+// Actor is who asks: a member of a group, through a key.
+type Actor struct {
+	Group    *Group
+	MemberID uuid.UUID
+	Member   string
+	KeyID    uuid.UUID
+	Scope    string
+	Now      time.Time    // when it was asked
+	Today    pricing.Date // the group's local day at that time
+}
+
+// Can reports whether the key's scope includes the wanted one.
+func (a *Actor) Can(scope string) bool { return scopeRank[a.Scope] >= scopeRank[scope] }
+
+// Tenant returns whom the actor's statements run for.
+func (a *Actor) Tenant() Tenant { return Tenant{Group: a.Group.ID, Member: a.MemberID} }
+
+// Reader returns how the actor's rows are to be read.
+func (a *Actor) Reader() *Reader {
+	return &Reader{Currency: a.Group.Currency, Unit: a.Group.Unit, DateOrder: a.Group.DateOrder, Today: a.Today}
+}
+
+// newID returns a UUIDv7 (RFC 9562): unique without coordination, in order of
+// time.
+func newID() uuid.UUID { return uuid.Must(uuid.NewV7()) }

@@ -1,0 +1,71 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// Review is where an open listing stands, with what could be done.
+type Review struct {
+	Row *Listing
+	pricing.Review
+	Cautions []Caution
+}
+
+// The states of an open listing.
+var ListingStates = []string{"stale", "slow", "fresh", "paused"} // most urgent first
+
+// StaleQuery selects reviews.
+type StaleQuery struct {
+	States []string     // empty: all
+	Member uuid.UUID    // zero: everybody's
+	AsOf   pricing.Date // zero: today
+}
+
+// Stale reviews the group's open listings, the most urgent first: by state,
+// then by what the best remedy gains.
+func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, error) {
+	day := cmp.Or(q.AsOf, a.Today)
+	if day > a.Today {
+		return nil, Invalid("as_of", "%s is in the future", day)
+	}
+	group, err := s.keeper.asOf(ctx, a, day)
+	if err != nil {
+		return nil, err
+	}
+	settings := a.Group.Settings()
+	var reviews []Review
+	for _, r := range group.byID {
+		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
+			continue
+		}
+		row := r.Listing
+		if row.MemberID != a.MemberID {
+			row = row.WithoutOwnerOnly()
+		}
+		review := group.model.Review(group.standing(r, a.Group.Currency), day, settings)
+		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
+			continue
+		}
+		reviews = append(reviews, Review{Row: row, Review: review, Cautions: remedyCautions(row, review.Remedies)})
+	}
+	slices.SortFunc(reviews, func(x, y Review) int {
+		return cmp.Or(
+			cmp.Compare(slices.Index(ListingStates, x.State), slices.Index(ListingStates, y.State)),
+			cmp.Compare(y.Gain, x.Gain),
+			cmp.Compare(y.ActiveDays, x.ActiveDays),
+			cmp.Compare(x.Row.ID.String(), y.Row.ID.String()),
+		)
+	})
+	return reviews, nil
+}
+
+// openOn reports whether an own listing was on offer at the end of that day.
+func (r *Recorded) openOn(day pricing.Date) bool {
+	return r.IsOffered() && !r.IsObserved() && r.ListedOn <= day && (r.EndedOn.IsZero() || r.EndedOn > day)
+}

@@ -1,0 +1,232 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// MaxSubjects bounds a batch.
+const MaxSubjects = 500
+
+// Suggestion is the answer for one subject.
+type Suggestion struct {
+	Ref string
+	pricing.Suggestion
+	Comparables []Comparable // in place of the engine's own
+	Cautions    []Caution
+}
+
+// Comparable is a comparable with the row that it stands for.
+type Comparable struct {
+	pricing.Comparable
+	Row *Listing
+}
+
+// Subject is what a suggestion is asked for: cells as in a row, category alone
+// being needed; or the id or ref of a listing on file, with cells laid over it.
+type Subject = Cells
+
+// subject is a piece to be priced.
+type subject struct {
+	row      *Listing
+	estimate Money
+	standing *pricing.Standing
+}
+
+// Suggest answers for each subject in order. A subject that cannot be read is
+// an *InvalidError that names its place.
+func (s *Service) Suggest(ctx context.Context, a *Actor, subjects []Subject, withinDays int) ([]Suggestion, error) {
+	if len(subjects) == 0 || len(subjects) > MaxSubjects {
+		return nil, Invalid("subjects", "expected 1 to %d of them, have %d", MaxSubjects, len(subjects))
+	}
+	if !between(withinDays, 1, 730) {
+		return nil, Invalid("within_days", "expected 1 to 730")
+	}
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	read, err := a.readSubjects(group, subjects)
+	if err != nil {
+		return nil, err
+	}
+	return s.suggest(ctx, a, group, read, withinDays)
+}
+
+// SuggestFor answers for a listing on file.
+func (s *Service) SuggestFor(ctx context.Context, a *Actor, listing uuid.UUID, withinDays int) (*Suggestion, error) {
+	if _, err := s.Listing(ctx, a, listing); err != nil {
+		return nil, err
+	}
+	answers, err := s.Suggest(ctx, a, []Subject{{"id": listing.String()}}, withinDays)
+	if err != nil {
+		return nil, err
+	}
+	return &answers[0], nil
+}
+
+func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects []subject, withinDays int) ([]Suggestion, error) {
+	rows := make([]*Listing, len(subjects))
+	for i, sub := range subjects {
+		rows[i] = sub.row
+	}
+	candidates, err := s.nearest(ctx, a, rows)
+	if err != nil {
+		return nil, err
+	}
+	settings := a.Group.Settings()
+	answers := make([]Suggestion, len(subjects))
+	for i, sub := range subjects {
+		q := pricing.Query{
+			Attributes: sub.row.Attributes(), Estimate: sub.estimate.Major(a.Group.Currency), WithinDays: withinDays,
+			Standing: sub.standing,
+		}
+		answer := group.model.Suggest(q, a.Today, settings, candidates[i].facts(a.Group.Currency))
+		answers[i] = Suggestion{
+			Ref: sub.row.Ref, Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
+			Cautions: sellingCautions(sub.row),
+		}
+	}
+	return answers, nil
+}
+
+// Comparables returns the n nearest listings to a described piece, or to one
+// on file, adjusted to it.
+func (s *Service) Comparables(ctx context.Context, a *Actor, sub Subject, n int) ([]Comparable, error) {
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	read, err := a.readSubjects(group, []Subject{sub})
+	if err != nil {
+		return nil, err
+	}
+	candidates, err := s.nearest(ctx, a, []*Listing{read[0].row})
+	if err != nil {
+		return nil, err
+	}
+	found := group.model.Comparables(read[0].row.Attributes(), a.Today, candidates[0].facts(a.Group.Currency), n)
+	return candidates[0].rows(found), nil
+}
+
+// near are the rows that comparables of one subject are taken from.
+type near []*Listing
+
+// nearest looks up comparables; a piece is never its own.
+func (s *Service) nearest(ctx context.Context, a *Actor, subjects []*Listing) ([]near, error) {
+	search := make([]Near, len(subjects))
+	for i, l := range subjects {
+		d := l.Attributes()
+		search[i] = Near{Category: l.Category, Volume: d.Width * d.Depth * d.Height, FewEnough: fewComparable}
+	}
+	found, err := s.store.Nearest(ctx, a.Tenant(), search)
+	if err != nil {
+		return nil, fmt.Errorf("look for comparables: %w", err)
+	}
+	out := make([]near, len(subjects))
+	for i, rows := range found {
+		for _, row := range rows {
+			if subjects[i].PieceID == uuid.Nil || row.PieceID != subjects[i].PieceID {
+				out[i] = append(out[i], row)
+			}
+		}
+	}
+	return out, nil
+}
+
+func (n near) facts(c Currency) []pricing.Listing {
+	facts := make([]pricing.Listing, len(n))
+	for i, l := range n {
+		facts[i] = l.Facts(c, nil, nil)
+	}
+	return facts
+}
+
+// rows puts the rows beside the engine's comparables.
+func (n near) rows(found []pricing.Comparable) []Comparable {
+	byID := make(map[string]*Listing, len(n))
+	for _, l := range n {
+		byID[l.ID.String()] = l
+	}
+	out := make([]Comparable, 0, len(found))
+	for _, c := range found {
+		out = append(out, Comparable{Comparable: c, Row: byID[c.ID]})
+	}
+	return out
+}
+
+// readSubjects reads all subjects, or says what is wrong with each.
+func (a *Actor) readSubjects(group *known, subjects []Subject) ([]subject, error) {
+	var wrong []FieldError
+	out := make([]subject, len(subjects))
+	for i, cells := range subjects {
+		sub, errs := a.readSubject(group, cells)
+		for _, f := range errs {
+			f.Pointer = "/subjects/" + strconv.Itoa(i) + "/" + f.Column
+			f.Row = i + 1
+			wrong = append(wrong, f)
+		}
+		out[i] = sub
+	}
+	if wrong != nil {
+		return nil, &InvalidError{Fields: wrong}
+	}
+	return out, nil
+}
+
+// readSubject reads a described piece, or one on file with cells laid over it.
+func (a *Actor) readSubject(group *known, cells Subject) (subject, []FieldError) {
+	onFile, err := a.onFile(group, cells)
+	if err != nil {
+		return subject{}, err
+	}
+	d := &draft{reader: a.Reader(), Listing: Listing{Source: SourceOwn, Unit: a.Group.Unit}}
+	if onFile != nil {
+		d.Listing = *onFile.clone()
+	}
+	if wrong := d.read(cells); len(wrong) > 0 {
+		return subject{}, wrong
+	}
+	if d.Category == "" {
+		return subject{}, []FieldError{{Ref: d.Ref, Column: "category", Reason: "is missing: say what the piece is, or give the ref or id of a listing on file"}}
+	}
+	sub := subject{row: &d.Listing, estimate: d.Estimate}
+	if onFile != nil {
+		if _, sent := cells["estimate"]; !sent && !onFile.EstimateCounts {
+			sub.estimate = 0
+		}
+		if onFile.Outcome == OutcomeOpen && !onFile.IsObserved() {
+			st := group.standing(onFile, a.Group.Currency)
+			sub.standing = &st
+		}
+	}
+	return sub, nil
+}
+
+// onFile finds the listing that a subject names: by id, or by one's own ref
+// when no category describes another piece.
+func (a *Actor) onFile(group *known, cells Subject) (*Recorded, []FieldError) {
+	id, ref, category := strings.TrimSpace(cells["id"]), strings.TrimSpace(cells["ref"]), strings.TrimSpace(cells["category"])
+	if id != "" {
+		parsed, err := uuid.Parse(id)
+		if found := group.byID[parsed]; err == nil && found != nil {
+			return found, nil
+		}
+		return nil, []FieldError{{Ref: ref, Column: "id", Reason: "there is no listing with the id " + clip(id)}}
+	}
+	if ref == "" || category != "" {
+		return nil, nil
+	}
+	for _, r := range group.byID {
+		if r.Ref == ref && r.MemberID == a.MemberID {
+			return r, nil
+		}
+	}
+	return nil, []FieldError{{Ref: ref, Column: "ref", Reason: fmt.Sprintf("you have no listing with the ref %q on file; describe the piece by its category", clip(ref))}}
+}
