@@ -1,5 +1,7 @@
 package pricing
 
+import "math"
+
 // Query asks for a suggestion.
 type Query struct {
 	Attributes
@@ -96,10 +98,320 @@ type Refusal struct {
 	Detail string // for people
 }
 
-// Suggest answers q on a day, with the comparables among candidates.
-func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Suggestion {
-	return Suggestion{}
+// PricePoint returns the price point nearest to amount: the asks that the
+// trade uses, in steps of 1 below 50, 5 below 200, 10 below 500, 25 below
+// 2 000, 50 below 5 000, then 100; above 100 000 a step is a hundredth of the
+// power of ten. It is at least 1.
+func PricePoint(amount float64) float64 {
+	low := pointAtOrBelow(amount)
+	if high := nextPoint(low); high-amount <= amount-low {
+		return high
+	}
+	return low
 }
 
-// PricePoint returns the price point nearest to amount.
-func PricePoint(amount float64) float64 { return amount }
+// stepAt is the distance from a price point to the next.
+func stepAt(amount float64) float64 {
+	switch {
+	case amount < 50:
+		return 1
+	case amount < 200:
+		return 5
+	case amount < 500:
+		return 10
+	case amount < 2000:
+		return 25
+	case amount < 5000:
+		return 50
+	case amount < 1e5:
+		return 100
+	}
+	step := 1000.0
+	for amount >= step*1000 {
+		step *= 10
+	}
+	return step
+}
+
+func pointAtOrBelow(amount float64) float64 {
+	step := stepAt(amount)
+	return math.Max(1, math.Floor(amount/step)*step)
+}
+
+func nextPoint(point float64) float64 { return point + stepAt(point) }
+
+// pricePoints returns all price points in [low, high].
+func pricePoints(low, high float64) []float64 {
+	var out []float64
+	const slack = 1e-9 // relative: an end that is a price point belongs to the range
+	p := pointAtOrBelow(math.Max(low, 1))
+	for ; p <= high*(1+slack); p = nextPoint(p) {
+		if p >= low*(1-slack) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// candidates are the asks considered around the typical ask and the estimate.
+func candidates(typical, estimate float64) []float64 {
+	if estimate <= 0 {
+		estimate = typical
+	}
+	out := pricePoints(math.Min(typical, estimate)*math.Exp(-lowestAsk), askCap*math.Max(typical, estimate))
+	if len(out) == 0 {
+		return []float64{math.Max(1, math.Round(typical))}
+	}
+	return out
+}
+
+// outlook is how one piece stands on the market: what an ask leads to.
+type outlook struct {
+	rate     RateFit
+	category string
+
+	fit      float64 // f, log of the likely sale price
+	typical  float64 // A
+	estimate float64 // e; zero: none
+	premium  float64 // d − d̄
+
+	age  float64 // active days so far
+	k, r float64 // of the frailty, given what was seen so far
+
+	fee, negotiation float64
+	holding, salvage float64 // a day; if never sold
+	horizon          float64
+
+	times, base []float64 // the time grid and B(age, t) on it
+}
+
+// terms of trade of a piece with the fit f and the estimate e (zero: none).
+func (m *Model) outlook(a Attributes, f, estimate float64, s Settings) outlook {
+	o := outlook{
+		rate: m.rates.Sale, category: a.Category, fit: f,
+		typical: bounded(f + m.rates.Opening), estimate: estimate,
+		k: frailtyShape, r: frailtyShape,
+		fee: s.FeeRate, negotiation: m.rates.Negotiation,
+		horizon: math.Max(1, float64(s.HorizonDays)),
+	}
+	if estimate > 0 {
+		o.premium = math.Log(estimate) - f - m.rates.Opening
+	}
+	o.holding = s.HoldingRate * o.typical
+	if floor, ok := a.footprint(); ok && s.SpacePrice > 0 {
+		o.holding = 2 * floor * s.SpacePrice // the aisle takes as much again
+	}
+	o.salvage = s.SalvageRate * o.typical
+	return o.from(0)
+}
+
+// from returns the outlook at an age.
+func (o outlook) from(age float64) outlook {
+	o.age = age
+	o.times = timeGrid(o.horizon)
+	o.base = make([]float64, len(o.times))
+	for i, t := range o.times {
+		o.base[i] = o.rate.cumulative(age, t)
+	}
+	return o
+}
+
+// pace is λ0, the rate at an ask before the age effects.
+func (o outlook) pace(ask float64) float64 {
+	x := o.rate.base(o.category, math.Log(ask), math.Log(o.typical), o.premium)
+	return math.Exp(clamp(x, -14, 5))
+}
+
+// sold is the chance of a sale within t active days from now.
+func (o outlook) sold(ask, t float64) float64 {
+	return soldBy(o.pace(ask)*o.rate.cumulative(o.age, t), o.k, o.r)
+}
+
+// net is what an ask brings on average, after fees and holding cost at so much
+// a day:
+//
+//	net(a; c) = (1 − φ) ρ a (1 − S(T)) + salvage·S(T) − c ∫₀ᵀ S(t) dt
+func (o outlook) net(ask, holding float64) float64 {
+	pace := o.pace(ask)
+	return o.worth(ask, holding, func(base float64) float64 { return survivalAt(pace*base, o.k, o.r) })
+}
+
+// netGiven is net for a known frailty.
+func (o outlook) netGiven(ask, z float64) float64 {
+	pace := o.pace(ask)
+	return o.worth(ask, o.holding, func(base float64) float64 { return math.Exp(-z * pace * base) })
+}
+
+func (o outlook) worth(ask, holding float64, survival func(base float64) float64) float64 {
+	area, before := 0.0, 1.0
+	for i := 1; i < len(o.times); i++ {
+		s := survival(o.base[i])
+		area += (o.times[i] - o.times[i-1]) * (s + before) / 2
+		before = s
+	}
+	return (1-o.fee)*o.negotiation*ask*(1-before) + o.salvage*before - holding*area
+}
+
+// best is the ask with the greatest net at a holding cost; ties: the lowest.
+func (o outlook) best(asks []float64, holding float64) (ask, net float64) {
+	net = math.Inf(-1)
+	for _, a := range asks {
+		if n := o.net(a, holding); n > net {
+			ask, net = a, n
+		}
+	}
+	return ask, net
+}
+
+// reached is the smallest whole number of days after which a share is sold;
+// nil: not within the horizon.
+func (o outlook) reached(ask, share float64) *int {
+	if o.sold(ask, o.horizon) < share {
+		return nil
+	}
+	low, high := 0, int(math.Ceil(o.horizon))
+	for high-low > 1 {
+		if middle := (low + high) / 2; o.sold(ask, float64(middle)) >= share {
+			high = middle
+		} else {
+			low = middle
+		}
+	}
+	return &high
+}
+
+// point is what an ask leads to.
+func (o outlook) point(ask float64, within int) Point {
+	return Point{
+		Ask:         ask,
+		LikelySale:  o.negotiation * ask,
+		ChanceSold:  o.sold(ask, float64(within)),
+		Chance14:    o.sold(ask, 14),
+		Chance30:    o.sold(ask, 30),
+		Chance60:    o.sold(ask, 60),
+		MedianDays:  o.reached(ask, evenOdds),
+		P80Days:     o.reached(ask, 0.8),
+		ExpectedNet: o.net(ask, o.holding),
+	}
+}
+
+// Labels of answers.
+const (
+	LabelLowConfidence = "low_confidence"
+	LabelFromEstimate  = "from_your_estimate"
+)
+
+// Reasons of refusals.
+const (
+	TooFewSales      = "too_few_sales"
+	IntervalTooWide  = "interval_too_wide"
+	HourValueUnknown = "hour_value_unknown"
+)
+
+// Suggest answers q on a day, with the comparables among candidates.
+func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Suggestion {
+	out := Suggestion{HorizonDays: s.HorizonDays, Basis: m.basis(q.Category)}
+	out.Comparables = m.Comparables(q.Attributes, on, soldOnly(candidates), comparableRows)
+	r := m.value.describe(q.Attributes, on)
+	p := m.value.predict(r)
+	enough := m.value.sales >= s.MinSales
+	if enough {
+		out.SalePrice = ref(m.value.interval(p))
+		out.Drivers = m.drivers(q.Attributes, r, out.SalePrice.Likely)
+	}
+	if !validPrice(q.Estimate) {
+		q.Estimate = 0
+	}
+	if q.Estimate == 0 && q.Standing != nil {
+		q.Estimate, _ = q.Standing.Listing.estimate()
+	}
+	out.Refusal, out.Labels = m.doubts(out.SalePrice, q.Estimate > 0, s)
+	if out.Refusal == nil {
+		m.ask(&out, q, on, s)
+	}
+	out.Sentences = out.explain(m, q, s)
+	return out
+}
+
+// doubts says whether an ask can be given, and with which labels.
+func (m *Model) doubts(price *Range, estimate bool, s Settings) (*Refusal, []string) {
+	if price == nil {
+		if estimate {
+			return nil, []string{LabelFromEstimate}
+		}
+		return tooFewSales(m.value.sales, s.MinSales), nil
+	}
+	ratio := price.High / price.Low
+	if ratio > wideRatio && !estimate {
+		return &Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: wideDetail(*price)}, nil
+	}
+	if ratio > warnRatio {
+		return nil, []string{LabelLowConfidence}
+	}
+	return nil, nil
+}
+
+// ask fills in the asks and what they lead to.
+func (m *Model) ask(out *Suggestion, q Query, on Date, s Settings) {
+	within := q.WithinDays
+	if within <= 0 {
+		within = 30
+	}
+	o := m.position(q, on, s)
+	asks := candidates(o.typical, q.Estimate)
+	for _, a := range asks {
+		p := o.point(a, within)
+		out.Curve = append(out.Curve, p)
+		if p.ChanceSold >= evenOdds || out.WithinAsk == 0 {
+			out.WithinAsk, out.WithinProb = a, p.ChanceSold
+		}
+	}
+	for _, c := range []struct {
+		name   string
+		factor float64
+	}{{"quick", quickFactor}, {"balanced", 1}, {"patient", 1 / quickFactor}} {
+		a, _ := o.best(asks, o.holding*c.factor)
+		out.Choices = append(out.Choices, Choice{Name: c.name, Point: o.point(a, within)})
+	}
+	balanced := out.Choices[1]
+	out.Ask = balanced.Ask
+	out.ChanceSold = &Chance{WithinDays: within, Probability: balanced.ChanceSold}
+	out.MedianDays, out.P80Days = balanced.MedianDays, balanced.P80Days
+}
+
+// position is the outlook of a query: of an open listing at its age with the
+// demand seen so far, of another one as new.
+func (m *Model) position(q Query, on Date, s Settings) outlook {
+	if q.Standing == nil {
+		return m.outlook(q.Attributes, m.fitFor(q.Attributes, q.Estimate, on, s), q.Estimate, s)
+	}
+	listed := q.Standing.Listing.ListedOn
+	o := m.outlook(q.Attributes, m.fitFor(q.Attributes, q.Estimate, listed, s), q.Estimate, s)
+	seen := m.evidence(*q.Standing, on, s)
+	o.k, o.r = seen.k(), seen.r()
+	return o.from(seen.age)
+}
+
+// fitFor is f: the value model's, or the estimate less the usual premium while
+// there are too few sales.
+func (m *Model) fitFor(a Attributes, estimate float64, on Date, s Settings) float64 {
+	if m.value.sales < s.MinSales && estimate > 0 {
+		return math.Log(estimate) - m.rates.Opening
+	}
+	return m.value.location(m.value.describe(a, on).x)
+}
+
+func (m *Model) basis(category string) Basis {
+	return Basis{
+		Sold:         m.value.sales,
+		Unsold:       m.rates.Unsold,
+		SameCategory: m.value.inCategory(category),
+		FittedOn:     m.rates.FittedOn,
+	}
+}
+
+func soldOnly(listings []Listing) []Listing {
+	return before(listings, func(l Listing) bool { return l.Outcome == Sold && validPrice(l.SalePrice) })
+}
+
+func ref[T any](v T) *T { return &v }

@@ -1,5 +1,10 @@
 package pricing
 
+import (
+	"math"
+	"time"
+)
+
 // Attributes describe a piece as it is offered. An empty string or a zero
 // means unknown, never "none" and never zero.
 type Attributes struct {
@@ -32,3 +37,105 @@ type Item struct {
 	Category string
 	Count    int
 }
+
+// Term is a named column of the value model with the value that one piece has
+// in it: "size" 0.35, "finish:painted" 1.
+type Term struct {
+	Name  string
+	Value float64
+}
+
+const (
+	referenceVolume = 300_000 // cm³, a middling chest: log volume 0
+	maxLogVolume    = 8       // either way; farther is an input error
+	maxTrendYears   = 50
+	sizeUnknown     = "size_unknown:" // + category
+)
+
+// epoch is where the trend is zero.
+var epoch = NewDate(2020, time.January, 1)
+
+// terms returns the columns of a piece sold on a day, zeros left out:
+//
+//	intercept, size = log(w·d·h / 300 000 cm³), set = log q, condition = grade − 3,
+//	trend = years since 2020-01-01, season = cos and sin of the year's angle,
+//	one column per level of category, material, wood, finish, color, hardware,
+//	one per pair of finish and wood (material where the wood is unknown).
+//
+// An unknown attribute has no column, an unknown size that of its category.
+func (a Attributes) terms(on Date) []Term {
+	t := make([]Term, 0, 14)
+	add := func(name string, value float64) {
+		if value != 0 {
+			t = append(t, Term{name, value})
+		}
+	}
+	level := func(block, name string) {
+		if name != "" {
+			add(block+":"+name, 1)
+		}
+	}
+	add("intercept", 1)
+	if v, ok := a.logVolume(); ok {
+		add("size", v)
+	} else {
+		add(sizeUnknown+a.Category, 1)
+	}
+	add("set", math.Log(a.count()))
+	if a.Condition >= 1 && a.Condition <= 5 {
+		add("condition", float64(a.Condition-3))
+	}
+	years := (float64(on) - float64(epoch)) / 365.25
+	add("trend", clamp(years, -maxTrendYears, maxTrendYears))
+	add("season_cos", math.Cos(2*math.Pi*years))
+	add("season_sin", math.Sin(2*math.Pi*years))
+	level("category", a.Category)
+	level("material", a.Material)
+	level("wood", a.Wood)
+	level("finish", a.Finish)
+	level("color", a.Color)
+	level("hardware", a.Hardware)
+	if under := a.under(); a.Finish != "" && under != "" {
+		level("pair", a.Finish+" on "+under)
+	}
+	return t
+}
+
+// under names what the finish is on.
+func (a Attributes) under() string {
+	if a.Wood != "" {
+		return a.Wood
+	}
+	return a.Material
+}
+
+// count is the number of like items; of a mixed set, of its main item.
+func (a Attributes) count() float64 {
+	q := a.SetSize
+	if len(a.Items) > 0 {
+		q = a.Items[0].Count
+	}
+	return clamp(float64(q), 1, 1000)
+}
+
+// logVolume is the logarithm of the volume over the reference; false where a
+// dimension is unknown.
+func (a Attributes) logVolume() (float64, bool) {
+	for _, x := range [...]float64{a.Width, a.Depth, a.Height} {
+		if !(x > 0) || math.IsInf(x, 1) {
+			return 0, false
+		}
+	}
+	v := math.Log(a.Width) + math.Log(a.Depth) + math.Log(a.Height) - math.Log(referenceVolume)
+	return clamp(v, -maxLogVolume, maxLogVolume), true
+}
+
+// footprint is the floor that the piece takes, in square metres.
+func (a Attributes) footprint() (float64, bool) {
+	if _, ok := a.logVolume(); !ok {
+		return 0, false
+	}
+	return a.Width * a.Depth / 1e4 * a.count(), true
+}
+
+func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }

@@ -1,5 +1,131 @@
 package pricing
 
+import "math"
+
+// Defaults and priors. They come from trials on synthetic markets of 0 to
+// 5 000 listings; docs/pricing.md tells what each was tried against.
+const (
+	statisticsVersion = 1 // of the columns of the value model
+
+	priorShape  = 2.0  // a0 of the residual variance
+	priorSpread = 0.20 // s0, the residual standard deviation expected beforehand
+	scaleSD     = 0.7  // of the log of the common scale g
+
+	frailtyShape  = 2.0  // k
+	messageWeight = 0.25 // ω: how much a message counts as evidence of demand
+	gammaMin      = 2.0  // bounds of the elasticity in use
+	gammaMax      = 10.0
+
+	openingPremium       = 0.05 // d̄ beforehand
+	openingPremiumWeight = 5.0  // listings that it is worth
+	negotiationRatio     = 0.95 // ρ beforehand
+	negotiationWeight    = 5.0  // sales that it is worth
+
+	askCap         = 1.10 // of the larger of typical ask and estimate: nothing above has been tried
+	lowestAsk      = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
+	quickFactor    = 3.0  // holding cost in the quick choice; its inverse in the patient one
+	evenOdds       = 0.5
+	intervalLevel  = 0.8
+	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
+	warnRatio      = 2.0
+	fewSales       = 8 // below, the fitted value is not used at all
+	minReviewDays  = 14
+	minDaysAtAsk   = 7
+	repriceLow     = 0.60
+	repriceHigh    = 0.97
+	renewHours     = 0.5 // new photos and a post; common practice, no source
+	maxRateRows    = 20000
+	minExposure    = 0.5   // days, of a whole listing
+	minRowExposure = 0.001 // days, of a row
+	midQuantiles   = 40
+	weakGross      = 0.5
+	comparableRows = 5
+
+	// A sale price beyond a factor of two from its last ask counts for less,
+	// the more so the farther it is: see saleWeight.
+	trustedRatio = math.Ln2
+
+	minPrice = 1e-6 // prices outside are refused as input errors
+	maxPrice = 1e12
+
+	// Bounds of logarithmic covariates in the rate models: one absurd ask or
+	// estimate must not decide the elasticity of all.
+	maxLogAsk     = 2.0
+	maxLogPremium = 1.5
+)
+
+// ageEdges are the beginnings of the age bins, in active days.
+var ageEdges = [...]float64{0, 7, 21, 60}
+
+const ageBins = len(ageEdges)
+
+// normal is the prior of a coefficient.
+type normal struct{ mean, sd float64 }
+
+// ratePriors are the priors of one rate model.
+type ratePriors struct {
+	alpha, gamma, delta, category normal
+	eta                           [ageBins]normal
+}
+
+func salePriors() ratePriors {
+	return ratePriors{
+		alpha:    normal{math.Log(1.0 / 40), 0.7},
+		gamma:    normal{5, 1},
+		delta:    normal{3, 1.5},
+		category: normal{0, 0.3},
+		eta:      agePriors(),
+	}
+}
+
+func messagePriors() ratePriors {
+	return ratePriors{
+		alpha:    normal{math.Log(0.2), 1},
+		gamma:    normal{2.5, 1},
+		delta:    normal{1.5, 1},
+		category: normal{0, 0.3},
+		eta:      agePriors(),
+	}
+}
+
+func agePriors() [ageBins]normal {
+	return [ageBins]normal{{0.4, 0.3}, {0.1, 0.3}, {0, 0.3}, {-0.2, 0.3}}
+}
+
+// block is a kind of column of the value model with the prior of its
+// coefficients; those of a scaled block share the scale g.
+type block struct {
+	normal
+	scaled bool
+}
+
+// blocks are named as in the first part of a term.
+func blocks(name string) (block, bool) {
+	switch name {
+	case "intercept":
+		return block{normal{0, 10}, false}, true
+	case "size":
+		return block{normal{0.40, 0.20}, false}, true
+	case "set":
+		return block{normal{0.85, 0.15}, false}, true
+	case "condition":
+		return block{normal{0.12, 0.06}, false}, true
+	case "trend":
+		return block{normal{0, 0.05}, false}, true
+	case "season_cos", "season_sin":
+		return block{normal{0, 0.04}, false}, true
+	case "category":
+		return block{normal{0, 0.60}, true}, true
+	case "material", "wood":
+		return block{normal{0, 0.15}, true}, true
+	case "finish":
+		return block{normal{0, 0.08}, true}, true
+	case "color", "hardware", "pair":
+		return block{normal{0, 0.06}, true}, true
+	}
+	return block{}, false
+}
+
 // DefaultSettings are those of a new group.
 func DefaultSettings() Settings {
 	return Settings{
@@ -8,6 +134,6 @@ func DefaultSettings() Settings {
 		HorizonDays: 180,
 		FlagGain:    0.05,
 		ClearOdds:   0.75,
-		MinSales:    8,
+		MinSales:    fewSales,
 	}
 }

@@ -1,5 +1,11 @@
 package pricing
 
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
 // Outcome is what became of a listing.
 type Outcome uint8
 
@@ -58,11 +64,345 @@ type History struct {
 	Listings []Listing
 }
 
-// Cut returns the facts dated on or before day, with later ends hidden.
-func Cut(h History, day Date) History { return h }
+// Cut returns the facts dated on or before day, with later ends hidden: a sale
+// after it is an open listing again, a pause that ends after it still goes on.
+// A count without a date is prorated by exposure.
+func Cut(h History, day Date) History {
+	out := History{Listings: make([]Listing, 0, len(h.Listings))}
+	for _, l := range h.Listings {
+		if l.ListedOn <= day {
+			out.Listings = append(out.Listings, l.cut(day))
+		}
+	}
+	return out
+}
+
+func (l Listing) cut(day Date) Listing {
+	whole := max(l.lastRecord(), day)
+	if !l.EndedOn.IsZero() {
+		whole = l.EndedOn
+	}
+	full := l.exposedDays(whole)
+	l.Asks = before(l.Asks, func(a Ask) bool { return a.On <= day })
+	l.Pauses = slices.Clone(before(l.Pauses, func(p Interval) bool { return p.From <= day }))
+	for i, p := range l.Pauses {
+		if p.To > day {
+			l.Pauses[i].To = 0
+		}
+	}
+	if l.EndedOn > day {
+		l.Outcome, l.EndedOn, l.SalePrice = Open, 0, 0
+	}
+	l.LastSeenOn = min(l.LastSeenOn, day)
+	share := 1.0
+	if full > 0 {
+		share = clamp(l.exposedDays(l.until(day))/full, 0, 1)
+	}
+	l.Messages = cutReadings(l.Messages, day, share)
+	l.Views = cutReadings(l.Views, day, share)
+	return l
+}
+
+// before keeps the facts that pass, without a copy where all do.
+func before[T any](facts []T, keep func(T) bool) []T {
+	for i, f := range facts {
+		if !keep(f) {
+			out := slices.Clone(facts[:i])
+			for _, f := range facts[i+1:] {
+				if keep(f) {
+					out = append(out, f)
+				}
+			}
+			return out
+		}
+	}
+	return facts
+}
+
+// cutReadings drops later readings; undated ones keep their share.
+func cutReadings(r []Reading, day Date, share float64) []Reading {
+	r = before(r, func(x Reading) bool { return x.On <= day })
+	if len(r) == 0 {
+		return nil
+	}
+	if share < 1 && slices.ContainsFunc(r, func(x Reading) bool { return x.On.IsZero() }) {
+		r = slices.Clone(r)
+		for i, x := range r {
+			if x.On.IsZero() {
+				r[i].Count = int(math.Round(float64(x.Count) * share))
+			}
+		}
+	}
+	return r
+}
+
+// sorted returns the listings in an order that does not depend on theirs, so
+// that sums come out the same to the last bit.
+func sorted(h History) []Listing {
+	out := slices.Clone(h.Listings)
+	slices.SortStableFunc(out, func(a, b Listing) int {
+		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.ListedOn, b.ListedOn),
+			cmp.Compare(a.EndedOn, b.EndedOn), cmp.Compare(a.SalePrice, b.SalePrice))
+	})
+	return out
+}
+
+// until is the day up to which the listing was exposed, as known on a day.
+func (l Listing) until(on Date) Date {
+	end := on
+	switch {
+	case !l.EndedOn.IsZero():
+		end = min(on, l.EndedOn)
+	case l.Observed && !l.LastSeenOn.IsZero():
+		end = min(on, l.LastSeenOn)
+	case l.Observed:
+		end = min(on, l.lastRecord())
+	}
+	return max(end, l.ListedOn)
+}
+
+// lastRecord is the newest day on which anything was noted.
+func (l Listing) lastRecord() Date {
+	last := l.ListedOn
+	for _, a := range l.Asks {
+		last = max(last, a.On)
+	}
+	for _, r := range l.Messages {
+		last = max(last, r.On)
+	}
+	for _, r := range l.Views {
+		last = max(last, r.On)
+	}
+	return last
+}
 
 // ActiveDays counts the days on market less the paused ones, up to on.
-func (l Listing) ActiveDays(on Date) int { return 0 }
+func (l Listing) ActiveDays(on Date) int { return int(l.exposedDays(l.until(on))) }
 
 // DaysOnMarket counts the days from listed to ended, or to on while open.
-func (l Listing) DaysOnMarket(on Date) int { return 0 }
+func (l Listing) DaysOnMarket(on Date) int {
+	return int(days(l.ListedOn, l.until(on)))
+}
+
+// days is the number of days from a to b, as large as the dates are far apart.
+func days(a, b Date) float64 { return math.Max(0, float64(b)-float64(a)) }
+
+// exposedDays is the number of unpaused days from listed to end.
+func (l Listing) exposedDays(end Date) float64 {
+	sum := 0.0
+	for _, s := range l.active(end) {
+		sum += days(s.From, s.To)
+	}
+	return sum
+}
+
+// active returns the stretches of [ListedOn, end) outside the pauses.
+func (l Listing) active(end Date) []Interval {
+	var out []Interval
+	at := l.ListedOn
+	pauses := slices.Clone(l.Pauses)
+	slices.SortFunc(pauses, func(a, b Interval) int { return cmp.Compare(a.From, b.From) })
+	for _, p := range pauses {
+		to := p.To
+		if to.IsZero() {
+			to = max(end, p.From)
+		}
+		if to <= p.From || p.From >= end {
+			continue
+		}
+		if p.From > at {
+			out = append(out, Interval{at, p.From})
+		}
+		at = max(at, to)
+	}
+	if at < end {
+		out = append(out, Interval{at, end})
+	}
+	return out
+}
+
+// pausedOn reports whether a pause covers the day, and when the last pause
+// before it ended.
+func (l Listing) pausedOn(day Date) (paused bool, resumed Date) {
+	for _, p := range l.Pauses {
+		if p.From > day {
+			continue
+		}
+		if p.To.IsZero() || day < p.To {
+			paused = true
+		} else if p.To > p.From {
+			resumed = max(resumed, p.To)
+		}
+	}
+	return paused, resumed
+}
+
+// askOn returns the ask that held on a day; false without any usable ask.
+func (l Listing) askOn(day Date) (float64, bool) {
+	asks := l.asks()
+	if len(asks) == 0 {
+		return 0, false
+	}
+	amount := asks[0].Amount
+	for _, a := range asks {
+		if a.On <= day {
+			amount = a.Amount
+		}
+	}
+	return amount, true
+}
+
+// asks returns the usable asks by date.
+func (l Listing) asks() []Ask {
+	out := before(l.Asks, func(a Ask) bool { return validPrice(a.Amount) })
+	byDate := func(a, b Ask) int { return cmp.Compare(a.On, b.On) }
+	if !slices.IsSortedFunc(out, byDate) {
+		out = slices.Clone(out)
+		slices.SortStableFunc(out, byDate)
+	}
+	return out
+}
+
+// estimate returns the seller's own judgement. The first ask stands in for a
+// missing one, unless it followed a suggestion or is a stranger's.
+func (l Listing) estimate() (float64, bool) {
+	if validPrice(l.Estimate) {
+		return l.Estimate, true
+	}
+	if l.PricedFromSuggestion || l.Observed {
+		return 0, false
+	}
+	asks := l.asks()
+	if len(asks) == 0 {
+		return 0, false
+	}
+	return asks[0].Amount, true
+}
+
+// exposure is one row of the rate models: a stretch of unpaused time at one
+// ask within one age bin.
+type exposure struct {
+	stretch  Interval // on the calendar
+	bin      int
+	days     float64
+	ask      float64
+	messages float64 // counted in it
+	sold     bool
+}
+
+// exposures cuts the unpaused life up to a day at every ask change and at the
+// age edges. A listing without a usable ask has none. At least half a day is
+// exposed in all, and a thousandth of a day in each row.
+func (l Listing) exposures(on Date) []exposure {
+	asks := l.asks()
+	if len(asks) == 0 {
+		return nil
+	}
+	end := l.until(on)
+	var out []exposure
+	age := 0.0
+	for _, s := range l.active(end) {
+		for i, a := range asks {
+			from, to := s.From, s.To
+			if i > 0 {
+				from = max(from, a.On)
+			}
+			if i+1 < len(asks) {
+				to = min(to, asks[i+1].On)
+			}
+			if from < to {
+				out = appendBins(out, Interval{from, to}, age, a.Amount)
+				age += days(from, to)
+			}
+		}
+	}
+	last, _ := l.askOn(end)
+	sold := l.Outcome == Sold && !l.EndedOn.IsZero() && l.EndedOn <= on
+	if n := len(out); n == 0 || (sold && out[n-1].ask != last) {
+		out = append(out, exposure{stretch: Interval{end, end}, bin: ageBin(age), days: minRowExposure, ask: last})
+	}
+	final := &out[len(out)-1]
+	final.days += math.Max(0, minExposure-age-final.days)
+	final.sold = sold
+	return out
+}
+
+// appendBins splits one stretch at the age edges.
+func appendBins(out []exposure, s Interval, age, ask float64) []exposure {
+	for s.From < s.To {
+		bin := ageBin(age)
+		to := s.To
+		if bin+1 < ageBins {
+			if edge := float64(s.From) + ageEdges[bin+1] - age; edge < float64(to) {
+				to = Date(edge)
+			}
+		}
+		n := days(s.From, to)
+		out = append(out, exposure{stretch: Interval{s.From, to}, bin: bin, days: n, ask: ask})
+		age += n
+		s.From = to
+	}
+	return out
+}
+
+// ageBin is the bin of an age in active days.
+func ageBin(age float64) int {
+	bin := 0
+	for bin+1 < ageBins && age >= ageEdges[bin+1] {
+		bin++
+	}
+	return bin
+}
+
+// countMessages spreads the messages over the rows, each increment between two
+// readings over the exposure between them in proportion; what arrived during a
+// pause is left out, and so is the message of the buyer. It returns false
+// where messages are unknown.
+func (l Listing) countMessages(rows []exposure) bool {
+	if len(l.Messages) == 0 || l.Observed || len(rows) == 0 {
+		return false
+	}
+	readings := slices.Clone(l.Messages)
+	final := rows[len(rows)-1].stretch.To
+	for i, r := range readings {
+		if r.On.IsZero() {
+			readings[i].On = final
+		}
+	}
+	slices.SortStableFunc(readings, func(a, b Reading) int { return cmp.Compare(a.On, b.On) })
+	from, count := l.ListedOn, 0
+	for _, r := range readings {
+		to := r.On + 1 // a reading is taken at the end of its day
+		if more := r.Count - count; more > 0 {
+			l.spread(rows, Interval{from, to}, float64(more))
+			count = r.Count
+		}
+		from = max(from, min(to, final))
+	}
+	if rows[len(rows)-1].sold {
+		left := 1.0 // the buyer's
+		for i := len(rows) - 1; i >= 0 && left > 0; i-- {
+			take := math.Min(left, rows[i].messages)
+			rows[i].messages -= take
+			left -= take
+		}
+	}
+	return true
+}
+
+// spread adds n messages to the rows in proportion to their days in a stretch.
+func (l Listing) spread(rows []exposure, s Interval, n float64) {
+	total := 0.0
+	for _, r := range rows {
+		total += days(max(r.stretch.From, s.From), min(r.stretch.To, s.To))
+	}
+	if total > 0 {
+		for i, r := range rows {
+			rows[i].messages += n * days(max(r.stretch.From, s.From), min(r.stretch.To, s.To)) / total
+		}
+		return
+	}
+	if paused, _ := l.pausedOn(s.To - 1); !paused {
+		rows[len(rows)-1].messages += n
+	}
+}

@@ -1,5 +1,13 @@
 package pricing
 
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
 // Review is the state of one open listing and what could be done about it.
 type Review struct {
 	ID              string
@@ -34,5 +42,323 @@ type Remedy struct {
 	DaysOut                 int
 }
 
-// Review judges one open listing on a day.
-func (m *Model) Review(st Standing, on Date, s Settings) Review { return Review{} }
+// States of an open listing.
+const (
+	StateFresh  = "fresh"
+	StateSlow   = "slow"
+	StateStale  = "stale"
+	StatePaused = "paused"
+)
+
+// Actions of remedies.
+const (
+	ActionWait     = "wait"
+	ActionRenew    = "renew"
+	ActionReprice  = "reprice"
+	ActionRefinish = "refinish"
+	ActionWithdraw = "withdraw"
+)
+
+// evidence is what the listings of one piece have shown so far.
+type evidence struct {
+	age      float64 // active days of the present listing
+	hazard   float64 // H: expected sales
+	expected float64 // M: expected messages, where they are known
+	counted  float64 // C
+	sales    float64 // of earlier listings
+
+	ownExpected float64 // of the present listing
+	known       bool    // its messages are
+}
+
+// k and r are the parameters of the frailty posterior
+//
+//	Z ~ Gamma(k + sales + ω C, k + H + ω M).
+func (e evidence) k() float64 { return frailtyShape + e.sales + messageWeight*e.counted }
+
+func (e evidence) r() float64 { return frailtyShape + e.hazard + messageWeight*e.expected }
+
+// evidence sums over the listings of a piece, each with its own look, fit and
+// estimate. Listings with unknown messages count by their hazard alone.
+func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
+	var e evidence
+	for i, l := range append([]Listing{st.Listing}, st.Earlier...) {
+		l = l.cut(on)
+		rows := l.exposures(on)
+		known := l.countMessages(rows)
+		typical, premium := m.typicalAsk(l, s)
+		e.hazard += m.rates.Sale.hazard(l.Category, rows, typical, premium)
+		usual := m.rates.Message.hazard(l.Category, rows, typical, premium)
+		if known {
+			e.expected += usual
+			for _, r := range rows {
+				e.counted += r.messages
+			}
+		}
+		if i == 0 {
+			e.age = l.exposedDays(l.until(on))
+			e.ownExpected, e.known = usual, known
+		} else if l.Outcome == Sold {
+			e.sales++
+		}
+	}
+	return e
+}
+
+// typicalAsk is the log of the typical ask of a listing at its list date, and
+// its premium d − d̄.
+func (m *Model) typicalAsk(l Listing, s Settings) (typical, premium float64) {
+	estimate, known := l.estimate()
+	f := m.fitFor(l.Attributes, m.stand(l), l.ListedOn, s)
+	typical = f + m.rates.Opening
+	if known {
+		premium = math.Log(estimate) - typical
+	}
+	return typical, premium
+}
+
+// stand is the estimate, or the first ask whatever it followed: the last
+// resort while there are too few sales.
+func (m *Model) stand(l Listing) float64 {
+	if e, ok := l.estimate(); ok {
+		return e
+	}
+	if asks := l.asks(); len(asks) > 0 {
+		return asks[0].Amount
+	}
+	return 0
+}
+
+// Review judges one open listing on a day: where it stands, and every remedy
+// by the net over a fresh horizon from now. It is stale when the best remedy is
+// not to wait and gains at least Settings.FlagGain of the ask.
+func (m *Model) Review(st Standing, on Date, s Settings) Review {
+	l := st.Listing.cut(on)
+	st.Listing = l
+	seen := m.evidence(st, on, s)
+	paused, resumed := l.pausedOn(on)
+	ask, priced := l.askOn(on)
+	out := Review{
+		ID: l.ID, ActiveDays: l.ActiveDays(on), DaysOnMarket: l.DaysOnMarket(on), DaysAtAsk: l.daysAtAsk(on),
+		ChanceSoldByNow: soldBy(seen.hazard, frailtyShape, frailtyShape),
+		MessagesSeen:    l.messagesSeen(), MessagesUsual: seen.ownExpected,
+		Demand: seen.k() / seen.r(),
+	}
+	if enough := m.value.sales >= s.MinSales; !enough {
+		out.Refusal = tooFewSales(m.value.sales, s.MinSales)
+	} else if priced {
+		out.Remedies = m.remedies(l, ask, seen, s)
+		out.Gain = out.Remedies[0].Gain
+	}
+	ripe := out.ActiveDays >= minReviewDays && out.DaysAtAsk >= minDaysAtAsk && days(resumed, on) >= minDaysAtAsk
+	stale := ripe && len(out.Remedies) > 0 && out.Remedies[0].Action != ActionWait && out.Gain >= s.FlagGain*ask
+	switch {
+	case paused:
+		out.State = StatePaused
+	case stale:
+		out.State = StateStale
+		out.Clear = out.Remedies[0].ChanceBetterThanWaiting >= s.ClearOdds
+	case out.ChanceSoldByNow >= evenOdds:
+		out.State = StateSlow
+	default:
+		out.State = StateFresh
+	}
+	out.Reason = m.reason(l, seen, out.ChanceSoldByNow, on)
+	out.Checks = checks(out.State, out.Reason)
+	out.Sentences = out.explain(ask)
+	return out
+}
+
+// daysAtAsk counts the active days since the last change of the ask.
+func (l Listing) daysAtAsk(on Date) int {
+	from := l.ListedOn
+	asks := l.asks()
+	for i := 1; i < len(asks); i++ {
+		if asks[i].Amount != asks[i-1].Amount && asks[i].On <= on {
+			from = max(from, asks[i].On)
+		}
+	}
+	sum := 0.0
+	for _, s := range l.active(l.until(on)) {
+		sum += days(max(s.From, from), s.To)
+	}
+	return int(sum)
+}
+
+// messagesSeen is the newest count; nil where messages are unknown.
+func (l Listing) messagesSeen() *int {
+	if len(l.Messages) == 0 {
+		return nil
+	}
+	most := 0
+	for _, r := range l.Messages {
+		most = max(most, r.Count)
+	}
+	return &most
+}
+
+// remedies are all things to do, best first; ties: the least trouble first.
+func (m *Model) remedies(l Listing, ask float64, seen evidence, s Settings) []Remedy {
+	estimate, _ := l.estimate()
+	f := m.fitFor(l.Attributes, estimate, l.ListedOn, s)
+	now := m.outlook(l.Attributes, f, estimate, s)
+	now.k, now.r = seen.k(), seen.r()
+	fresh := now.from(0)
+	now = now.from(seen.age)
+
+	zs := now.frailties()
+	waiting := now.remedy(ActionWait, ask, 0, zs, nil)
+	out := []Remedy{
+		waiting.Remedy,
+		fresh.remedy(ActionRenew, ask, renewHours*s.HourValue, zs, waiting.nets).Remedy,
+	}
+	out[1].Hours = renewHours
+	if asks := pricePoints(repriceLow*ask, repriceHigh*ask); len(asks) > 0 {
+		best, _ := now.best(asks, now.holding)
+		out = append(out, now.remedy(ActionReprice, best, 0, zs, waiting.nets).Remedy)
+	}
+	for _, o := range s.RefinishOptions {
+		if r, ok := m.refinish(l, o, f, estimate, fresh, zs, waiting.nets, s); ok {
+			out = append(out, r)
+		}
+	}
+	out = append(out, now.withdrawal(waiting.nets))
+	for i := range out {
+		out[i].Gain = out[i].ExpectedNet - waiting.ExpectedNet
+	}
+	slices.SortStableFunc(out, func(a, b Remedy) int { return cmp.Compare(b.ExpectedNet, a.ExpectedNet) })
+	return out
+}
+
+// priced is a remedy with its net at every frailty of the mid-quantiles.
+type priced struct {
+	Remedy
+	nets []float64
+}
+
+// frailties are the 40 mid-quantiles (i − ½)/40 of Gamma(k', r').
+func (o outlook) frailties() []float64 {
+	z := make([]float64, midQuantiles)
+	g := distuv.Gamma{Alpha: o.k, Beta: o.r}
+	for i := range z {
+		z[i] = g.Quantile((float64(i) + 0.5) / midQuantiles)
+	}
+	return z
+}
+
+// remedy prices an ask from now on, less a cost; waiting holds the nets of waiting.
+func (o outlook) remedy(action string, ask, cost float64, zs, waiting []float64) priced {
+	p := priced{
+		Remedy: Remedy{
+			Action: action, Ask: ask, Cost: cost,
+			ExpectedNet: o.net(ask, o.holding) - cost,
+			Chance30:    o.sold(ask, 30),
+		},
+		nets: make([]float64, len(zs)),
+	}
+	for i, z := range zs {
+		p.nets[i] = o.netGiven(ask, z) - cost
+	}
+	p.ChanceBetterThanWaiting = shareAbove(p.nets, waiting)
+	return p
+}
+
+// shareAbove is the share of pairs in which a is above b.
+func shareAbove(a, b []float64) float64 {
+	if len(b) == 0 {
+		return 0
+	}
+	n := 0
+	for i := range b {
+		if a[i] > b[i] {
+			n++
+		}
+	}
+	return float64(n) / float64(len(b))
+}
+
+// withdrawal takes the salvage now.
+func (o outlook) withdrawal(waiting []float64) Remedy {
+	nets := make([]float64, len(waiting))
+	for i := range nets {
+		nets[i] = o.salvage
+	}
+	return Remedy{Action: ActionWithdraw, ExpectedNet: o.salvage, ChanceBetterThanWaiting: shareAbove(nets, waiting)}
+}
+
+// refinish prices one other look: the fit with the new levels, the estimate
+// moved along with it so that the premium stays, a fresh age, but the same
+// frailty, for a new finish does not forgive a slow piece. It is false where the
+// look is the present one, cannot be done on the material, or its hours have no value.
+func (m *Model) refinish(l Listing, opt RefinishOption, f, estimate float64, fresh outlook, zs, waiting []float64, s Settings) (Remedy, bool) {
+	same := opt.Finish == l.Finish && (opt.Color == l.Color || opt.Color == "")
+	if same || opt.Finish == "" || !feasible(opt.Finish, l.Material) || (opt.Hours > 0 && s.HourValue <= 0) {
+		return Remedy{}, false
+	}
+	look := l.Attributes
+	look.Finish, look.Color, look.SecondFinish, look.SecondColor = opt.Finish, opt.Color, "", ""
+	change := m.value.location(m.value.describe(look, l.ListedOn).x) - m.value.location(m.value.describe(l.Attributes, l.ListedOn).x)
+	o := fresh
+	o.fit = f + change
+	o.typical = bounded(o.fit + m.rates.Opening)
+	e := o.typical
+	if estimate > 0 {
+		e = estimate * math.Exp(change)
+	}
+	asks := pricePoints(repriceLow*e, askCap*e)
+	if len(asks) == 0 {
+		return Remedy{}, false
+	}
+	best, _ := o.best(asks, o.holding)
+	cost := opt.Materials + opt.Hours*s.HourValue + o.holding*float64(opt.DaysOut)
+	r := o.remedy(ActionRefinish, best, cost, zs, waiting).Remedy
+	r.Finish, r.Color, r.Hours, r.DaysOut = opt.Finish, opt.Color, opt.Hours, opt.DaysOut
+	return r, true
+}
+
+// feasible reports whether a finish can be put on a material: there is no wood
+// to show under laminate, foil, particle board or MDF. Common practice, no source.
+func feasible(finish, material string) bool {
+	switch material {
+	case "laminate", "particle_board", "mdf":
+		switch finish {
+		case "clear", "stained", "oiled", "raw", "whitewashed":
+			return false
+		}
+	}
+	return true
+}
+
+// reason is the likeliest cause of no sale so far, read from the funnel: views,
+// messages, sale.
+func (m *Model) reason(l Listing, e evidence, soldByNow float64, on Date) string {
+	switch {
+	case e.known && e.expected >= 3 && e.counted >= e.expected:
+		return "price"
+	case e.known && e.expected >= 3 && e.counted < e.expected/2:
+		views, known := l.viewsPerDay(on)
+		if known && m.rates.ViewsPerDay > 0 && views < m.rates.ViewsPerDay/2 {
+			return "exposure"
+		}
+		return "look"
+	case soldByNow >= evenOdds:
+		return "price"
+	}
+	return "luck"
+}
+
+// checks are the cheap things to try before anything else.
+func checks(state, reason string) []string {
+	if state == StatePaused {
+		return []string{"answer_messages", "renew_on_resuming"}
+	}
+	switch reason {
+	case "exposure":
+		return []string{"title", "photos", "another_venue"}
+	case "look":
+		return []string{"photos", "title", "another_venue"}
+	case "price":
+		return []string{"answer_messages", "offer_delivery", "flaws_disclosed"}
+	}
+	return nil
+}

@@ -1,0 +1,402 @@
+package pricing
+
+import (
+	"math"
+	"slices"
+	"sort"
+	"strings"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// conjugate is a normal-inverse-gamma posterior of a linear regression
+// y = Xβ + ε, ε ~ N(0, σ²), with the prior β | σ² ~ N(m0, σ² P⁻¹),
+// σ² ~ InvGamma(a0, b0), where P is diagonal.
+//
+// Source: Gelman et al. (2013), Bayesian Data Analysis, 3rd ed., chapter 14;
+// O'Hagan and Forster (2004), Kendall's Advanced Theory of Statistics 2B, chapter 11.
+type conjugate struct {
+	beta     []float64     // posterior mean
+	upper    *mat.TriDense // U, A = X'X + P = U'U
+	an, bn   float64
+	evidence float64 // log marginal likelihood
+}
+
+// moments are what a conjugate posterior needs of its data.
+type moments struct {
+	n  float64 // Σ w
+	xx *mat.SymDense
+	xy []float64
+	yy float64
+}
+
+// posterior computes
+//
+//	X'r = X'y − X'X m0,  r'r = y'y − 2 m0'X'y + m0'X'X m0,  A = X'X + P = L L',  L z = X'r,
+//	β̂ = m0 + L'⁻¹ z,  a_n = a0 + n/2,  b_n = b0 + ½ max(r'r − z'z, 1e-12)
+//
+// and the log evidence
+//
+//	½ Σ log P_j − Σ log L_jj + a0 log b0 − a_n log b_n + log Γ(a_n) − log Γ(a0) − n/2 log 2π.
+//
+// It is false where A is not positive definite.
+func (d moments) posterior(m0, precision []float64, a0, b0 float64) (conjugate, bool) {
+	p := len(m0)
+	mean := mat.NewVecDense(p, m0)
+	var xxm mat.VecDense
+	xxm.MulVec(d.xx, mean)
+	z := mat.NewVecDense(p, nil)
+	rr := d.yy
+	logPrecision := 0.0
+	a := mat.NewSymDense(p, nil)
+	a.CopySym(d.xx)
+	for j := range p {
+		z.SetVec(j, d.xy[j]-xxm.AtVec(j))
+		rr += m0[j] * (xxm.AtVec(j) - 2*d.xy[j])
+		a.SetSym(j, j, a.At(j, j)+precision[j])
+		logPrecision += math.Log(precision[j])
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(a) {
+		return conjugate{}, false
+	}
+	c := conjugate{upper: mat.NewTriDense(p, mat.Upper, nil)}
+	chol.UTo(c.upper)
+	solveTransposed(c.upper, z.RawVector().Data)
+	zz := mat.Dot(z, z)
+	var step mat.VecDense
+	if err := step.SolveVec(c.upper, z); err != nil {
+		if _, bad := err.(mat.Condition); !bad {
+			return conjugate{}, false
+		}
+	}
+	c.beta = make([]float64, p)
+	logDet := 0.0
+	for j := range p {
+		c.beta[j] = m0[j] + step.AtVec(j)
+		logDet += math.Log(c.upper.At(j, j))
+	}
+	c.an = a0 + d.n/2
+	c.bn = b0 + math.Max(rr-zz, 1e-12)/2
+	lgn, _ := math.Lgamma(c.an)
+	lg0, _ := math.Lgamma(a0)
+	c.evidence = logPrecision/2 - logDet + a0*math.Log(b0) - c.an*math.Log(c.bn) + lgn - lg0 - d.n/2*math.Log(2*math.Pi)
+	return c, true
+}
+
+// solveTransposed solves U'z = x in place. It skips leading zeros, which a
+// sparse row has many of.
+func solveTransposed(u *mat.TriDense, x []float64) {
+	raw := u.RawTriangular()
+	for j, v := range x {
+		if v == 0 {
+			continue
+		}
+		row := raw.Data[j*raw.Stride : j*raw.Stride+len(x)]
+		v /= row[j]
+		x[j] = v
+		for i := j + 1; i < len(x); i++ {
+			x[i] -= row[i] * v
+		}
+	}
+}
+
+// leverage is ‖L⁻¹x‖², the variance of x'β over σ².
+func (c conjugate) leverage(x []float64) float64 {
+	z := slices.Clone(x)
+	solveTransposed(c.upper, z)
+	sum := 0.0
+	for _, v := range z {
+		sum += v * v
+	}
+	return sum
+}
+
+// location is x'β̂.
+func (c conjugate) location(x []float64) float64 {
+	sum := 0.0
+	for j, v := range x {
+		if v != 0 {
+			sum += v * c.beta[j]
+		}
+	}
+	return sum
+}
+
+// spread is s, the square root of b_n / a_n.
+func (c conjugate) spread() float64 { return math.Sqrt(c.bn / c.an) }
+
+// quantile is that of Student's t with 2 a_n degrees of freedom.
+func (c conjugate) quantile(p float64) float64 {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: 2 * c.an}.Quantile(p)
+}
+
+// valueModel predicts the log of the sale price.
+type valueModel struct {
+	conjugate
+	g           float64 // common scale of the starred blocks
+	names       []string
+	index       map[string]int
+	counts      []int // sales that have the term
+	sales       int
+	lastSale    Date
+	data        moments
+	meanSize    map[string]float64 // log volume by category
+	overallSize float64
+	t80         float64
+}
+
+// fixedNames are the columns that exist without any sale.
+var fixedNames = [...]string{"intercept", "size", "set", "condition", "trend", "season_cos", "season_sin"}
+
+// newValueModel fits the posterior for every g of the grid and keeps the one
+// with the greatest evidence (empirical Bayes; ties: the smallest).
+func newValueModel(s *Statistics) *valueModel {
+	v := &valueModel{sales: s.Sales, lastSale: s.lastSale()}
+	v.collect(s)
+	means := make([]float64, len(v.names))
+	precision := make([]float64, len(v.names))
+	best := math.Inf(-1)
+	for i := range 9 {
+		g := math.Exp(-1.4 + 0.35*float64(i))
+		for j, name := range v.names {
+			b, _ := blocks(blockOf(name))
+			means[j] = b.mean
+			precision[j] = 1 / priorVariance(b, g)
+		}
+		c, ok := v.data.posterior(means, precision, priorShape, priorShape*priorSpread*priorSpread)
+		if !ok {
+			continue
+		}
+		score := c.evidence - math.Pow(math.Log(g)/scaleSD, 2)/2
+		if score > best+1e-9 {
+			best, v.g, v.conjugate = score, g, c
+		}
+	}
+	v.t80 = v.quantile(0.5 + intervalLevel/2)
+	return v
+}
+
+// priorVariance is that of a coefficient over σ².
+func priorVariance(b block, g float64) float64 {
+	sd := b.sd / priorSpread
+	if b.scaled {
+		sd *= g
+	}
+	return sd * sd
+}
+
+func blockOf(term string) string {
+	name, _, _ := strings.Cut(term, ":")
+	return name
+}
+
+// levelOf is what follows the block in a term.
+func levelOf(term string) string {
+	_, level, _ := strings.Cut(term, ":")
+	return level
+}
+
+// collect maps the raw columns to those of the fit. The map T leaves every
+// column as it is, save that size_unknown:c becomes the mean log volume of
+// category c in the size column: X̃'X̃ = T'(X'X)T and X̃'y = T'(X'y), exactly.
+func (v *valueModel) collect(s *Statistics) {
+	used := s.used()
+	v.sizes(s, used)
+	set := map[string]bool{}
+	for _, n := range fixedNames {
+		set[n] = true
+	}
+	for _, i := range used {
+		if !strings.HasPrefix(s.Names[i], sizeUnknown) {
+			set[s.Names[i]] = true
+		}
+	}
+	for n := range set {
+		if _, ok := blocks(blockOf(n)); ok {
+			v.names = append(v.names, n)
+		}
+	}
+	sort.Strings(v.names)
+	p := len(v.names)
+	v.index = make(map[string]int, p)
+	for j, n := range v.names {
+		v.index[n] = j
+	}
+	v.counts = make([]int, p)
+	v.data = moments{n: s.Weight, xx: mat.NewSymDense(p, nil), xy: make([]float64, p), yy: s.YY}
+	for _, a := range used {
+		ja, ta, ok := v.mapped(s.Names[a])
+		if !ok {
+			continue
+		}
+		v.counts[ja] += s.Counts[a]
+		v.data.xy[ja] += ta * s.XY[a]
+		for _, b := range used {
+			jb, tb, ok := v.mapped(s.Names[b])
+			if ok && ja <= jb {
+				v.data.xx.SetSym(ja, jb, v.data.xx.At(ja, jb)+ta*tb*s.product(a, b))
+			}
+		}
+	}
+}
+
+// sizes computes the mean log volume of each category over its sales of known size.
+func (v *valueModel) sizes(s *Statistics, used []int) {
+	place := map[string]int{}
+	for _, i := range used {
+		place[s.Names[i]] = i
+	}
+	v.meanSize = map[string]float64{}
+	size, sized := place["size"]
+	one, some := place["intercept"]
+	if !sized || !some {
+		return
+	}
+	unknown := 0.0
+	for _, i := range used {
+		if strings.HasPrefix(s.Names[i], sizeUnknown) {
+			unknown += s.product(i, i)
+		}
+	}
+	if known := s.product(one, one) - unknown; known > 1e-9 {
+		v.overallSize = s.product(one, size) / known
+	}
+	for name, i := range place {
+		if blockOf(name) != "category" {
+			continue
+		}
+		known := s.product(i, i)
+		if u, ok := place[sizeUnknown+levelOf(name)]; ok {
+			known -= s.product(u, u)
+		}
+		if known > 1e-9 {
+			v.meanSize[levelOf(name)] = s.product(i, size) / known
+		}
+	}
+}
+
+// mapped returns the column that a raw term goes to and its factor there.
+func (v *valueModel) mapped(name string) (j int, factor float64, ok bool) {
+	if category, found := strings.CutPrefix(name, sizeUnknown); found {
+		return v.index["size"], v.sizeOf(category), true
+	}
+	j, ok = v.index[name]
+	return j, 1, ok
+}
+
+func (v *valueModel) sizeOf(category string) float64 {
+	if m, ok := v.meanSize[category]; ok {
+		return m
+	}
+	return v.overallSize
+}
+
+// row is a piece in the columns of the fit.
+type row struct {
+	x      []float64
+	unseen float64 // Σ (τ g / s0)² of its levels that no sale has
+}
+
+// row maps terms to columns.
+func (v *valueModel) row(terms []Term) row {
+	r := row{x: make([]float64, len(v.names))}
+	for _, t := range terms {
+		j, factor, ok := v.mapped(t.Name)
+		if ok {
+			r.x[j] += factor * t.Value
+		} else if b, known := blocks(blockOf(t.Name)); known {
+			r.unseen += priorVariance(b, v.g)
+		}
+	}
+	return r
+}
+
+// describe is the row of a piece offered on a day. The trend stops at the
+// last sale: it is never extrapolated.
+func (v *valueModel) describe(a Attributes, on Date) row {
+	terms := a.terms(on)
+	if v.lastSale.IsZero() || on <= v.lastSale {
+		return v.row(terms)
+	}
+	last := a.terms(v.lastSale)
+	r := v.row(terms)
+	j := v.index["trend"]
+	r.x[j] = 0
+	for _, t := range last {
+		if t.Name == "trend" {
+			r.x[j] = t.Value
+		}
+	}
+	return r
+}
+
+// prediction is the t predictive of the log sale price of one piece.
+type prediction struct {
+	f     float64 // location: exp(f) is the median sale price
+	scale float64 // s √(1 + h)
+}
+
+func (v *valueModel) predict(r row) prediction {
+	h := v.leverage(r.x) + r.unseen
+	return prediction{f: v.location(r.x), scale: v.spread() * math.Sqrt(1+h)}
+}
+
+// interval is the equal-tailed 80 % range of the sale price.
+func (v *valueModel) interval(p prediction) Range {
+	return Range{
+		Likely: bounded(p.f),
+		Low:    bounded(p.f - v.t80*p.scale),
+		High:   bounded(p.f + v.t80*p.scale),
+		Level:  intervalLevel,
+	}
+}
+
+// bounded is exp(x) for an x that a price can have.
+func bounded(x float64) float64 {
+	return math.Exp(clamp(x, math.Log(minPrice)-5, math.Log(maxPrice)+5))
+}
+
+// withoutSale is the fit of a sale by all the others, with the leverage
+// limited to 0.95: f_i = (x'β̂ − h y)/(1 − h), h = w ‖L⁻¹x‖².
+func (v *valueModel) withoutSale(s SaleRow) float64 {
+	r := v.row(s.Terms)
+	h := math.Min(s.Weight*v.leverage(r.x), 0.95)
+	return (v.location(r.x) - h*s.Y) / (1 - h)
+}
+
+// effect is the change of the log price between two rows: its location and
+// the half width of its 80 % interval.
+func (v *valueModel) effect(d []float64) (at, half float64) {
+	return v.location(d), v.t80 * v.spread() * math.Sqrt(v.leverage(d))
+}
+
+// percent turns a log effect into points.
+func percent(x float64) float64 { return 100 * math.Expm1(clamp(x, -20, 20)) }
+
+// typical is the mean row of the sales of a category, of all sales where the
+// category has none, and the number of sales in it.
+func (v *valueModel) typical(category string) (mean []float64, sales int) {
+	j, ok := v.index["category:"+category]
+	if !ok || v.counts[j] == 0 {
+		j = v.index["intercept"]
+	}
+	mean = make([]float64, len(v.names))
+	n := v.data.xx.At(j, j)
+	if n <= 0 {
+		return mean, 0
+	}
+	for i := range mean {
+		mean[i] = v.data.xx.At(i, j) / n
+	}
+	return mean, v.counts[j]
+}
+
+// inCategory is the number of sales of a category.
+func (v *valueModel) inCategory(category string) int {
+	if j, ok := v.index["category:"+category]; ok {
+		return v.counts[j]
+	}
+	return 0
+}
