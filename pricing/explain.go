@@ -276,7 +276,11 @@ func (out *Suggestion) explain(m *Model, q Query, s Settings) []string {
 func (out *Review) explain(ask float64) []string {
 	t := []string{fmt.Sprintf("Up for %d active %s; by now %s like it would have sold.", out.ActiveDays, plural(out.ActiveDays, "day", "days"), chance(out.ChanceSoldByNow))}
 	if out.MessagesSeen != nil && out.MessagesUsual >= 1 {
-		t = append(t, fmt.Sprintf("It has had %d %s where about %.0f are usual.", *out.MessagesSeen, plural(*out.MessagesSeen, "message", "messages"), out.MessagesUsual))
+		seen := "no messages"
+		if n := *out.MessagesSeen; n > 0 {
+			seen = fmt.Sprintf("%d %s", n, plural(n, "message", "messages"))
+		}
+		t = append(t, fmt.Sprintf("It has had %s where about %.0f %s usual.", seen, out.MessagesUsual, plural(int(math.Round(out.MessagesUsual)), "is", "are")))
 	}
 	switch {
 	case out.State == StatePaused:

@@ -18,7 +18,7 @@ type PurchaseQuery struct {
 }
 
 // Target is the profit wanted. At most one field is set; none: the larger of
-// half the net and Settings.MinimumProfit.
+// half of what is left after all other costs and Settings.MinimumProfit.
 type Target struct {
 	MarginPercent float64 // profit as a share of the sale price after fees, in points
 	Hourly        float64 // earned per hour of work, instead of Settings.HourValue
@@ -92,7 +92,7 @@ func (m *Model) limit(out *PurchaseLimit, q PurchaseQuery, on Date, s Settings, 
 	costs := PurchaseCosts{Materials: q.Materials, Labor: q.Hours * hour, Transport: q.Transport, Other: q.Other}
 	before := costs.Materials + costs.Labor + costs.Transport + costs.Other + o.holding*float64(q.DaysOut)
 	breakEven := net - before
-	atLikely := breakEven - q.Target.wanted(o, ask, net, q.Hours, hour, s)
+	atLikely := breakEven - q.Target.wanted(o, ask, breakEven, q.Hours, hour, s)
 
 	costs.Holding = o.holding * (float64(q.DaysOut) + o.waiting(ask))
 	costs.Fees = o.fee * o.negotiation * ask * o.sold(ask, o.horizon)
@@ -106,8 +106,8 @@ func (m *Model) limit(out *PurchaseLimit, q PurchaseQuery, on Date, s Settings, 
 	}
 	low := m.outlook(q.Attributes, p.f-m.value.quantile(0.75)*p.scale, 0, s)
 	lowAsk, lowNet := low.best(candidates(low.typical, 0), low.holding)
-	lowBefore := before + (low.holding-o.holding)*float64(q.DaysOut)
-	most := math.Min(atLikely, lowNet-lowBefore-q.Target.wanted(low, lowAsk, lowNet, q.Hours, hour, s))
+	left := lowNet - before - (low.holding-o.holding)*float64(q.DaysOut)
+	most := math.Min(atLikely, left-q.Target.wanted(low, lowAsk, left, q.Hours, hour, s))
 	out.MostToPay = &most
 
 	price := q.Price
@@ -118,9 +118,9 @@ func (m *Model) limit(out *PurchaseLimit, q PurchaseQuery, on Date, s Settings, 
 	out.ChanceOfLoss = ref(m.chanceOfLoss(o, ask, p, before+price))
 }
 
-// wanted is the profit asked for; without a target the larger of half the net
-// and the group's minimum per piece.
-func (t Target) wanted(o outlook, ask, net, hours, hour float64, s Settings) float64 {
+// wanted is the profit asked for; without a target the larger of half of what
+// is left after all other costs and the group's minimum per piece.
+func (t Target) wanted(o outlook, ask, left, hours, hour float64, s Settings) float64 {
 	switch {
 	case t.Profit > 0:
 		return t.Profit
@@ -129,7 +129,7 @@ func (t Target) wanted(o outlook, ask, net, hours, hour float64, s Settings) flo
 	case t.Hourly > 0:
 		return hours * (t.Hourly - hour)
 	}
-	return math.Max(net/2, s.MinimumProfit)
+	return math.Max(left/2, s.MinimumProfit)
 }
 
 // waiting is the expected number of active days until the sale or the horizon.

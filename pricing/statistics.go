@@ -130,7 +130,7 @@ func (s *Statistics) update(row SaleRow, sign int) {
 
 // find returns the place of a term. The index is rebuilt after decoding.
 func (s *Statistics) find(name string) (int, bool) {
-	if len(s.index) != len(s.Names) {
+	if s.index == nil || len(s.index) != len(s.Names) {
 		s.index = make(map[string]int, len(s.Names))
 		for i, n := range s.Names {
 			s.index[n] = i
