@@ -1,0 +1,347 @@
+package pricing
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// coefficients is how the reference files write a fit.
+type coefficients struct {
+	Order    []string           `json:"order"`
+	Estimate map[string]float64 `json:"estimate"`
+	SE       map[string]float64 `json:"se"`
+}
+
+// flat starts a rateData with a flat prior.
+func flat(p int, shape float64) rateData {
+	return rateData{p: p, shape: shape, mean: make([]float64, p), precision: make([]float64, p)}
+}
+
+// add appends a dense row.
+func (d *rateData) add(x []float64, exposure, events float64, cluster int) {
+	at := make([]int, len(x))
+	for j := range at {
+		at[j] = j
+	}
+	d.rows = append(d.rows, rateRow{at: at, x: x, exposure: exposure, events: events, cluster: cluster})
+}
+
+func indicator(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// wantFit compares a solution with published coefficients and standard errors.
+func wantFit(t *testing.T, s solution, want coefficients, tolerance float64) {
+	t.Helper()
+	if !s.converged {
+		t.Error("the fit did not converge")
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(s.hessian) {
+		t.Fatal("the Hessian is not positive definite")
+	}
+	var inverse mat.SymDense
+	if err := chol.InverseTo(&inverse); err != nil {
+		t.Fatal(err)
+	}
+	for j, name := range want.Order {
+		wantRel(t, name, s.theta[j], want.Estimate[name], tolerance)
+		if len(want.SE) > 0 {
+			wantRel(t, "standard error of "+name, math.Sqrt(inverse.At(j, j)), want.SE[name], 1e-6)
+		}
+	}
+}
+
+func startAt(p int, intercept float64) []float64 {
+	s := make([]float64, p)
+	s[0] = intercept
+	return s
+}
+
+// Ships: McCullagh and Nelder (1989), section 6.3.2. Claims: SAS/STAT User's
+// Guide, The GENMOD Procedure, Getting Started.
+func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
+	var ref struct {
+		Cases map[string]struct {
+			Coefficients  coefficients `json:"coefficients"`
+			LogLikelihood float64      `json:"log_likelihood"`
+		} `json:"cases"`
+	}
+	readReference(t, "poisson_offset.json", &ref)
+	ships, claims := flat(9, 0), flat(4, 0)
+	c := readColumns(t, "ships.csv")
+	service, incidents := numbers(t, c["service"]), numbers(t, c["incidents"])
+	for i := range service {
+		if service[i] == 0 {
+			continue
+		}
+		x := []float64{1}
+		for _, k := range []string{"B", "C", "D", "E"} {
+			x = append(x, indicator(c["type"][i] == k))
+		}
+		for _, k := range []string{"65", "70", "75"} {
+			x = append(x, indicator(c["year"][i] == k))
+		}
+		ships.add(append(x, indicator(c["period"][i] == "75")), service[i], incidents[i], i)
+	}
+	c = readColumns(t, "claims.csv")
+	n, y := numbers(t, c["n"]), numbers(t, c["claims"])
+	for i := range n {
+		x := []float64{1, indicator(c["car"][i] == "medium"), indicator(c["car"][i] == "large"), indicator(c["age"][i] == "1")}
+		claims.add(x, n[i], y[i], i)
+	}
+	for name, d := range map[string]rateData{"ships": ships, "claims": claims} {
+		t.Run(name, func(t *testing.T) {
+			want := ref.Cases[name]
+			s := d.maximize(startAt(d.p, -3))
+			wantFit(t, s, want.Coefficients, 1e-8)
+			likelihood := s.objective
+			for _, r := range d.rows {
+				factorial, _ := math.Lgamma(r.events + 1)
+				likelihood += r.events*math.Log(r.exposure) - factorial
+			}
+			wantRel(t, "log likelihood", likelihood, want.LogLikelihood, 1e-8)
+		})
+	}
+}
+
+type lungPatient struct {
+	time, event, age, sex, ecog float64
+}
+
+func readLung(t *testing.T) []lungPatient {
+	c := readColumns(t, "lung.csv")
+	time, status := numbers(t, c["time"]), numbers(t, c["status"])
+	age, sex, ecog := numbers(t, c["age"]), numbers(t, c["sex"]), numbers(t, c["ph_ecog"])
+	out := make([]lungPatient, len(time))
+	for i := range out {
+		out[i] = lungPatient{time[i], status[i], age[i], indicator(sex[i] == 2), ecog[i]}
+	}
+	return out
+}
+
+// A piecewise-constant hazard is a Poisson fit of the split rows: Holford (1980);
+// Laird and Olivier (1981). Data: Loprinzi et al. (1994).
+func TestPiecewiseExponentialAgainstReference(t *testing.T) {
+	var ref struct {
+		Cuts  []float64 `json:"cuts"`
+		Cases struct {
+			Covariates struct {
+				Coefficients coefficients `json:"coefficients"`
+				Survival     float64      `json:"survival_log_likelihood"`
+			} `json:"covariates"`
+			Prediction []struct {
+				X struct {
+					Age  float64 `json:"age"`
+					Sex  float64 `json:"sex2"`
+					Ecog float64 `json:"ph_ecog"`
+				} `json:"x"`
+				Hazard map[string]float64 `json:"cumulative_hazard"`
+			} `json:"prediction"`
+		} `json:"cases"`
+	}
+	readReference(t, "piecewise_exponential.json", &ref)
+	edges := append(append([]float64{0}, ref.Cuts...), math.Inf(1))
+	d := flat(9, 0)
+	for i, p := range readLung(t) {
+		for j := 0; j+1 < len(edges) && p.time > edges[j]; j++ {
+			x := make([]float64, 9)
+			x[j], x[6], x[7], x[8] = 1, p.age, p.sex, p.ecog
+			ends := p.time <= edges[j+1]
+			d.add(x, math.Min(p.time, edges[j+1])-edges[j], p.event*indicator(ends), i)
+		}
+	}
+	start := make([]float64, 9)
+	for j := range 6 {
+		start[j] = -6
+	}
+	s := d.maximize(start)
+	wantFit(t, s, ref.Cases.Covariates.Coefficients, 1e-7)
+	wantRel(t, "log likelihood", s.objective, ref.Cases.Covariates.Survival, 1e-7)
+	for _, p := range ref.Cases.Prediction {
+		linear := s.theta[6]*p.X.Age + s.theta[7]*p.X.Sex + s.theta[8]*p.X.Ecog
+		for at, want := range p.Hazard {
+			var until, got float64
+			fmt.Sscan(at, &until)
+			for j := range 6 {
+				got += math.Exp(s.theta[j]+linear) * math.Max(0, math.Min(until, edges[j+1])-edges[j])
+			}
+			wantRel(t, "hazard until day "+at, got, want, 1e-7)
+		}
+	}
+}
+
+// Without a split the coefficients are minus those of the exponential survival
+// model (R's survreg, in the file).
+func TestConstantHazardIsExponentialSurvival(t *testing.T) {
+	var ref struct {
+		Cases struct {
+			Whole struct {
+				Coefficients coefficients `json:"coefficients"`
+				Survreg      struct {
+					Coefficients []float64 `json:"coefficients"`
+					Likelihood   float64   `json:"log_likelihood"`
+				} `json:"survreg_exponential"`
+			} `json:"exponential_without_split"`
+		} `json:"cases"`
+	}
+	readReference(t, "piecewise_exponential.json", &ref)
+	d := flat(4, 0)
+	for i, p := range readLung(t) {
+		d.add([]float64{1, p.age, p.sex, p.ecog}, p.time, p.event, i)
+	}
+	s := d.maximize(startAt(4, -6))
+	wantFit(t, s, ref.Cases.Whole.Coefficients, 1e-7)
+	for j, want := range ref.Cases.Whole.Survreg.Coefficients {
+		wantRel(t, "survreg", s.theta[j], -want, 1e-7)
+	}
+	wantRel(t, "log likelihood", s.objective, ref.Cases.Whole.Survreg.Likelihood, 1e-9)
+}
+
+// kidney reads McGilchrist and Aisbett (1991); columns picks the covariates.
+func kidney(t *testing.T, theta float64, shared bool, columns ...string) rateData {
+	c := readColumns(t, "kidney.csv")
+	time, status, id := numbers(t, c["time"]), numbers(t, c["status"]), numbers(t, c["id"])
+	d := flat(1+len(columns), 1/theta)
+	for i := range time {
+		x := []float64{1}
+		for _, name := range columns {
+			x = append(x, numbers(t, c[name])[i])
+		}
+		cluster := i
+		if shared {
+			cluster = int(id[i])
+		}
+		d.add(x, time[i], status[i], cluster)
+	}
+	slices.SortStableFunc(d.rows, func(a, b rateRow) int { return a.cluster - b.cluster })
+	return d
+}
+
+// Likelihoods of the gamma frailty at given parameters, shared (clusters) and
+// individual (the Lomax law): no optimiser involved.
+func TestFrailtyLikelihoodAtFixedParameters(t *testing.T) {
+	var ref struct {
+		Cases struct {
+			Fixed struct {
+				Theta, Rate, Lomax, Shared []float64
+			} `json:"fixed_parameters"`
+		} `json:"cases"`
+	}
+	readReference(t, "gamma_frailty.json", &ref)
+	f := ref.Cases.Fixed
+	for i, theta := range f.Theta {
+		at := []float64{math.Log(f.Rate[i])}
+		for shared, want := range map[bool]float64{false: f.Lomax[i], true: f.Shared[i]} {
+			d := kidney(t, theta, shared)
+			if got := d.objective(at); math.Abs(got-want) > 1e-9 {
+				t.Errorf("theta %g, rate %g, shared %t: log likelihood %.12f, want %.12f", theta, f.Rate[i], shared, got, want)
+			}
+		}
+	}
+}
+
+// The maximum over the coefficients at the published frailty variance, and that
+// this variance is where the profile is highest.
+func TestFrailtyMaximum(t *testing.T) {
+	type fit struct {
+		Theta         float64            `json:"theta"`
+		LogBaseline   float64            `json:"log_baseline_rate"`
+		LogRate       float64            `json:"log_rate"`
+		Coefficients  map[string]float64 `json:"coefficients"`
+		LogLikelihood float64            `json:"log_likelihood"`
+		Frailties     []float64          `json:"posterior_mean_frailty_first_5_ids"`
+	}
+	var ref struct {
+		Cases struct {
+			Shared fit `json:"shared_kidney"`
+			Lomax  fit `json:"lomax_kidney"`
+		} `json:"cases"`
+	}
+	readReference(t, "gamma_frailty.json", &ref)
+	for _, tt := range []struct {
+		name    string
+		shared  bool
+		want    fit
+		columns []string
+	}{
+		{"shared", true, ref.Cases.Shared, []string{"female", "age"}},
+		{"lomax", false, ref.Cases.Lomax, []string{"female"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			d := kidney(t, tt.want.Theta, tt.shared, tt.columns...)
+			s := d.maximize(startAt(d.p, -4))
+			wantRel(t, "log rate", s.theta[0], tt.want.LogBaseline+tt.want.LogRate, 1e-4)
+			for j, name := range tt.columns {
+				wantRel(t, name, s.theta[1+j], tt.want.Coefficients[name], 1e-4)
+			}
+			if math.Abs(s.objective-tt.want.LogLikelihood) > 1e-6 {
+				t.Errorf("log likelihood %.9f, want %.9f", s.objective, tt.want.LogLikelihood)
+			}
+			for _, factor := range []float64{0.98, 1.02} {
+				other := kidney(t, tt.want.Theta*factor, tt.shared, tt.columns...)
+				if got := other.maximize(s.theta).objective; got >= s.objective {
+					t.Errorf("theta × %g is likelier: %.9f > %.9f", factor, got, s.objective)
+				}
+			}
+			for i, want := range tt.want.Frailties {
+				got := d.frailtyMean(s.theta, i+1)
+				wantRel(t, "mean frailty", got, want, 1e-4)
+			}
+		})
+	}
+}
+
+// frailtyMean is (k+Y)/(k+H) of a cluster.
+func (d rateData) frailtyMean(theta []float64, cluster int) float64 {
+	events, hazard := 0.0, 0.0
+	for _, r := range d.rows {
+		if r.cluster == cluster {
+			events += r.events
+			hazard += r.exposure * math.Exp(r.linear(theta))
+		}
+	}
+	return (d.shape + events) / (d.shape + hazard)
+}
+
+// A Poisson count with a gamma frailty is negative binomial: Venables and
+// Ripley (2002), section 7.4, days absent from school.
+func TestFrailtyCountsAreNegativeBinomial(t *testing.T) {
+	var ref struct {
+		Cases struct {
+			Main struct {
+				coefficients
+				Theta float64 `json:"theta"`
+				Twice float64 `json:"two_log_likelihood"`
+			} `json:"main_effects"`
+		} `json:"cases"`
+	}
+	readReference(t, "negative_binomial.json", &ref)
+	want := ref.Cases.Main
+	c := readColumns(t, "quine.csv")
+	y := numbers(t, c["days"])
+	d := flat(7, want.Theta)
+	factorials := 0.0
+	for i := range y {
+		x := []float64{1, indicator(c["eth"][i] == "N"), indicator(c["sex"][i] == "M")}
+		for _, age := range []string{"F1", "F2", "F3"} {
+			x = append(x, indicator(c["age"][i] == age))
+		}
+		d.add(append(x, indicator(c["lrn"][i] == "SL")), 1, y[i], i)
+		f, _ := math.Lgamma(y[i] + 1)
+		factorials += f
+	}
+	s := d.maximize(startAt(7, 2))
+	want.SE = nil // glm.nb gives those of the expected information
+	wantFit(t, s, want.coefficients, 1e-6)
+	if got := 2 * (s.objective - factorials); math.Abs(got-want.Twice) > 1e-5 {
+		t.Errorf("twice the log likelihood = %.7f, want %.7f", got, want.Twice)
+	}
+}

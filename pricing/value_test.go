@@ -1,0 +1,103 @@
+package pricing
+
+import (
+	"math"
+	"strconv"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+type bayesCase struct {
+	Prior struct {
+		Mean     []float64 `json:"m0"`
+		Variance []float64 `json:"V0_diagonal"`
+		A        float64   `json:"a0"`
+		B        float64   `json:"b0"`
+	} `json:"prior"`
+	N         int   `json:"n"`
+	Rows      []int `json:"rows_1_based"` // nil: all
+	Posterior struct {
+		Mean  []float64   `json:"mean"`
+		Scale [][]float64 `json:"scale_matrix_Vn"`
+		A     float64     `json:"an"`
+		B     float64     `json:"bn"`
+	} `json:"posterior"`
+	Evidence   float64 `json:"log_marginal_likelihood"`
+	Predictive []struct {
+		X         []float64          `json:"x"`
+		Location  float64            `json:"location"`
+		Scale     float64            `json:"scale"`
+		Quantiles map[string]float64 `json:"quantiles"`
+	} `json:"posterior_predictive"`
+}
+
+// houses are the rows of log(price) on log(lotsize), bedrooms, bathrooms and
+// air conditioning: Anglin and Gencay (1996).
+func houses(t *testing.T, rows []int) moments {
+	c := readColumns(t, "houseprices.csv")
+	price, lot := numbers(t, c["price"]), numbers(t, c["lotsize"])
+	bedrooms, bathrooms := numbers(t, c["bedrooms"]), numbers(t, c["bathrooms"])
+	if rows == nil {
+		for i := range price {
+			rows = append(rows, i+1)
+		}
+	}
+	d := moments{n: float64(len(rows)), xx: mat.NewSymDense(5, nil), xy: make([]float64, 5)}
+	for _, row := range rows {
+		i := row - 1
+		x := []float64{1, math.Log(lot[i]), bedrooms[i], bathrooms[i], indicator(c["aircon"][i] == "yes")}
+		y := math.Log(price[i])
+		d.xx.SymRankOne(d.xx, 1, mat.NewVecDense(5, x))
+		for j := range x {
+			d.xy[j] += x[j] * y
+		}
+		d.yy += y * y
+	}
+	return d
+}
+
+// Normal-inverse-gamma posterior, evidence and Student t predictive: closed form
+// of Gelman et al. (2013), chapter 14; O'Hagan and Forster (2004), chapter 11.
+func TestPosteriorAgainstClosedForm(t *testing.T) {
+	var ref struct {
+		Cases map[string]bayesCase `json:"cases"`
+	}
+	readReference(t, "bayes_linear.json", &ref)
+	for name, want := range ref.Cases {
+		t.Run(name, func(t *testing.T) {
+			precision := make([]float64, 5)
+			for j, v := range want.Prior.Variance {
+				precision[j] = 1 / v
+			}
+			c, ok := houses(t, want.Rows).posterior(want.Prior.Mean, precision, want.Prior.A, want.Prior.B)
+			if !ok {
+				t.Fatal("not positive definite")
+			}
+			const tolerance = 1e-8
+			wantRel(t, "an", c.an, want.Posterior.A, tolerance)
+			wantRel(t, "bn", c.bn, want.Posterior.B, tolerance)
+			if math.Abs(c.evidence-want.Evidence) > 1e-6 {
+				t.Errorf("evidence %.9f, want %.9f", c.evidence, want.Evidence)
+			}
+			for j := range 5 {
+				wantRel(t, "mean", c.beta[j], want.Posterior.Mean[j], tolerance)
+				x := make([]float64, 5)
+				x[j] = 1
+				wantRel(t, "scale matrix", c.leverage(x), want.Posterior.Scale[j][j], tolerance)
+			}
+			for _, p := range want.Predictive {
+				wantRel(t, "location", c.location(p.X), p.Location, tolerance)
+				scale := c.spread() * math.Sqrt(1+c.leverage(p.X))
+				wantRel(t, "scale", scale, p.Scale, tolerance)
+				for at, q := range p.Quantiles {
+					prob, err := strconv.ParseFloat(at, 64)
+					if err != nil {
+						t.Fatal(err)
+					}
+					wantRel(t, "quantile "+at, c.location(p.X)+scale*c.quantile(prob), q, tolerance)
+				}
+			}
+		})
+	}
+}
