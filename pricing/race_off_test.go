@@ -1,0 +1,5 @@
+//go:build !race
+
+package pricing_test
+
+const raceDetector = false
