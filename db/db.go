@@ -1,0 +1,210 @@
+// Package db keeps the group's record in PostgreSQL. It knows every table and
+// all SQL; it turns the driver's errors into the service's. Each statement
+// runs as the role askwright_app inside the row-level security of one group.
+package db
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"askwright/service"
+)
+
+// Store is the service's storage. It is safe for concurrent use.
+type Store struct {
+	pool *pgxpool.Pool
+}
+
+var _ service.Store = (*Store)(nil)
+
+// Options limit the pool.
+type Options struct {
+	MaxConns         int32         // zero: pgx's default, the greater of 4 and the cores
+	StatementTimeout time.Duration // zero: 30 s
+}
+
+// ErrOldBinary says that the schema is newer than this program.
+var ErrOldBinary = errors.New("the database was migrated by a newer askwright; install that version")
+
+// ErrNotMigrated says that migrations are pending.
+var ErrNotMigrated = errors.New("the database is not up to date; run: askwright migrate")
+
+// Open connects as the service's role and refuses a connection for which
+// row-level security would be off, and a schema of another version.
+func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
+	config, err := pgxpool.ParseConfig(dsn)
+	if err != nil {
+		return nil, fmt.Errorf("the database address: %w", err)
+	}
+	if o.MaxConns > 0 {
+		config.MaxConns = o.MaxConns
+	}
+	if o.StatementTimeout == 0 {
+		o.StatementTimeout = 30 * time.Second
+	}
+	for name, value := range map[string]string{
+		"role": appRole, "search_path": schema, "timezone": "UTC", "application_name": "askwright",
+		"statement_timeout":                   fmt.Sprint(o.StatementTimeout.Milliseconds()),
+		"idle_in_transaction_session_timeout": "60000",
+	} {
+		config.ConnConfig.RuntimeParams[name] = value
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, config)
+	if err != nil {
+		return nil, fmt.Errorf("open the database pool: %w", err)
+	}
+	s := &Store{pool: pool}
+	if err := s.check(ctx); err != nil {
+		pool.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// check looks at who we are and what version the schema has.
+func (s *Store) check(ctx context.Context) error {
+	var user string
+	var unsafe bool
+	err := s.pool.QueryRow(ctx, `
+		select current_user::text,
+		       rolsuper or rolbypassrls or exists (
+		           select from pg_class c join pg_namespace n on n.oid = c.relnamespace
+		           where n.nspname = 'askwright' and c.relowner = r.oid)
+		from pg_roles r where rolname = current_user`).Scan(&user, &unsafe)
+	if hasCode(err, codeUndefinedObject, codeInvalidParameter) {
+		return ErrNotMigrated
+	}
+	if err != nil {
+		return fmt.Errorf("connect to the database: %w", err)
+	}
+	if unsafe {
+		return fmt.Errorf("the database user %s is a superuser, bypasses row-level security or owns the tables: groups would not be kept apart", user)
+	}
+	all, err := migrations()
+	if err != nil {
+		return err
+	}
+	var version int
+	err = s.pool.QueryRow(ctx, "select coalesce(max(version), 0) from schema_version").Scan(&version)
+	switch {
+	case hasCode(err, codeUndefinedTable, codeInvalidSchema) || (err == nil && version < len(all)):
+		return ErrNotMigrated
+	case err != nil:
+		return fmt.Errorf("read the schema's version: %w", err)
+	case version > len(all):
+		return ErrOldBinary
+	}
+	return nil
+}
+
+// Close ends all connections.
+func (s *Store) Close() { s.pool.Close() }
+
+// Pool is for metrics.
+func (s *Store) Pool() *pgxpool.Pool { return s.pool }
+
+// Ready asks the database for a sign of life.
+func (s *Store) Ready(ctx context.Context) error {
+	return translate(s.pool.Ping(ctx))
+}
+
+// asTenant is the statement that every batch and transaction begins with: from
+// here to its end, row-level security shows this group, and of the owner-only
+// tables this member.
+const asTenant = "select set_config('app.group_id', $1, true), set_config('app.member_id', $2, true)"
+
+// statement is a query with what to do with its rows.
+type statement struct {
+	sql  string
+	args []any
+	read func(pgx.Rows) error // nil: it returns nothing
+}
+
+// run sends the statements in one round trip, as one implicit transaction of
+// the tenant.
+func (s *Store) run(ctx context.Context, t service.Tenant, statements ...statement) error {
+	batch := &pgx.Batch{}
+	batch.Queue(asTenant, t.Group.String(), t.Member.String())
+	for _, st := range statements {
+		batch.Queue(st.sql, st.args...)
+	}
+	return translate(sendBatch(ctx, s.pool, batch, 1, statements))
+}
+
+// batchSender is a pool or a transaction.
+type batchSender interface {
+	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
+}
+
+// sendBatch sends and reads a batch, whose first skip statements return
+// nothing of interest.
+func sendBatch(ctx context.Context, to batchSender, batch *pgx.Batch, skip int, statements []statement) (err error) {
+	results := to.SendBatch(ctx, batch)
+	defer func() {
+		if closing := results.Close(); err == nil {
+			err = closing
+		}
+	}()
+	for range skip {
+		if _, err := results.Exec(); err != nil {
+			return err
+		}
+	}
+	for _, st := range statements {
+		if st.read == nil {
+			if _, err := results.Exec(); err != nil {
+				return err
+			}
+			continue
+		}
+		rows, err := results.Query()
+		if err != nil {
+			return err
+		}
+		if err := st.read(rows); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// one reads exactly one row into the destinations; no row is ErrNotFound.
+func one(dest ...any) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		defer rows.Close()
+		if !rows.Next() {
+			if err := rows.Err(); err != nil {
+				return err
+			}
+			return pgx.ErrNoRows
+		}
+		if err := rows.Scan(dest...); err != nil {
+			return err
+		}
+		rows.Close()
+		return rows.Err()
+	}
+}
+
+// collect reads all rows by the names of the struct's fields and converts them.
+func collect[R, T any](into *[]T, convert func(*R) (T, error)) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		found, err := pgx.CollectRows(rows, pgx.RowToAddrOfStructByName[R])
+		if err != nil {
+			return err
+		}
+		for _, r := range found {
+			v, err := convert(r)
+			if err != nil {
+				return err
+			}
+			*into = append(*into, v)
+		}
+		return nil
+	}
+}

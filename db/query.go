@@ -1,0 +1,282 @@
+package db
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"askwright/service"
+)
+
+// Listing reads one row.
+func (s *Store) Listing(ctx context.Context, t service.Tenant, id uuid.UUID) (*service.Listing, error) {
+	var found []*service.Listing
+	err := s.run(ctx, t, statement{sql: selectListings + " and l.listing_id = $2", args: []any{t.Group, id}, read: collect(&found, (*listingRow).listing)})
+	if err != nil {
+		return nil, err
+	}
+	if len(found) == 0 {
+		return nil, service.ErrNotFound
+	}
+	return found[0], nil
+}
+
+// Listings returns a page of rows and whether there are more.
+func (s *Store) Listings(ctx context.Context, t service.Tenant, q service.Query) ([]*service.Listing, bool, error) {
+	sql, args, err := listingQuery(t, q)
+	if err != nil {
+		return nil, false, err
+	}
+	var found []*service.Listing
+	sql += fmt.Sprintf(" limit %d", q.Limit+1)
+	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collect(&found, (*listingRow).listing)}); err != nil {
+		return nil, false, err
+	}
+	more := len(found) > q.Limit
+	return found[:min(len(found), q.Limit)], more, nil
+}
+
+// EachListing streams all rows of a query.
+func (s *Store) EachListing(ctx context.Context, t service.Tenant, q service.Query, yield func(*service.Listing) error) error {
+	sql, args, err := listingQuery(t, q)
+	if err != nil {
+		return err
+	}
+	return s.run(ctx, t, statement{sql: sql, args: args, read: func(rows pgx.Rows) error {
+		defer rows.Close()
+		for rows.Next() {
+			r, err := pgx.RowToAddrOfStructByName[listingRow](rows)
+			if err != nil {
+				return err
+			}
+			l, err := r.listing()
+			if err != nil {
+				return err
+			}
+			if err := yield(l); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	}})
+}
+
+// sortExpressions give each sort column without NULLs and with its type, so
+// that a position in the list is a plain comparison. Columns of listing come
+// with their own index order where they have one.
+var sortExpressions = map[string]struct{ expr, kind string }{
+	"ref":        {"l.ref", "text"},
+	"category":   {"l.category", "text"},
+	"listed_on":  {"coalesce(l.listed_on, date '0001-01-01')", "date"},
+	"ended_on":   {"coalesce(l.ended_on, date '0001-01-01')", "date"},
+	"ask":        {"coalesce(l.ask, 0)", "bigint"},
+	"sale_price": {"coalesce(l.sale_price, 0)", "bigint"},
+}
+
+// conditionsBuilder gathers SQL conditions with their arguments.
+type conditionsBuilder struct {
+	sql  strings.Builder
+	args []any
+}
+
+// arg keeps a value and returns its place in the statement.
+func (b *conditionsBuilder) arg(v any) string {
+	b.args = append(b.args, v)
+	return fmt.Sprintf("$%d", len(b.args))
+}
+
+func (b *conditionsBuilder) and(format string, args ...any) {
+	b.sql.WriteString(" and ")
+	fmt.Fprintf(&b.sql, format, args...)
+}
+
+// listingQuery turns a query into a statement. Column names come from the
+// service's closed lists, values are arguments.
+func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
+	b := &conditionsBuilder{args: []any{t.Group}}
+	for _, column := range slices.Sorted(maps.Keys(q.Words)) {
+		if !slices.Contains(service.WordFilters, column) {
+			return "", nil, fmt.Errorf("no filter by %s", column)
+		}
+		expr := "l." + column
+		if column == "piece_ref" {
+			expr = "p.ref"
+		}
+		if column == "condition" {
+			expr = "l.condition::text"
+		}
+		b.and("%s = any(%s::text[])", expr, b.arg(q.Words[column]))
+	}
+	for _, column := range service.DateFilters {
+		if on, ok := q.From[column]; ok {
+			b.and("l.%s >= %s::date", column, b.arg(dateArg(on)))
+		}
+		if on, ok := q.To[column]; ok {
+			b.and("l.%s <= %s::date", column, b.arg(dateArg(on)))
+		}
+	}
+	for _, column := range service.NumberFilters {
+		if low, ok := q.Min[column]; ok {
+			b.and("l.%s >= %s::float8", column, b.arg(low))
+		}
+		if high, ok := q.Max[column]; ok {
+			b.and("l.%s <= %s::float8", column, b.arg(high))
+		}
+	}
+	if q.Member != uuid.Nil {
+		b.and("l.member_id = %s", b.arg(q.Member))
+	}
+	if q.Piece != uuid.Nil {
+		b.and("l.piece_id = %s", b.arg(q.Piece))
+	}
+	if q.InTheYard != nil {
+		b.and("(l.listed_on is null) = %s::boolean", b.arg(*q.InTheYard))
+	}
+	order, err := b.order(q)
+	if err != nil {
+		return "", nil, err
+	}
+	return selectListings + b.sql.String() + order, b.args, nil
+}
+
+// order writes the order by clause and, after a position, the condition that
+// continues from there.
+func (b *conditionsBuilder) order(q service.Query) (string, error) {
+	type key struct{ expr, kind, than string }
+	var keys []key
+	var clause []string
+	for _, k := range q.Sort {
+		e, ok := sortExpressions[k.Column]
+		if !ok {
+			return "", fmt.Errorf("no order by %s", k.Column)
+		}
+		than, direction := ">", ""
+		if k.Descending {
+			than, direction = "<", " desc"
+		}
+		keys = append(keys, key{e.expr, e.kind, than})
+		clause = append(clause, e.expr+direction)
+	}
+	keys = append(keys, key{"l.listing_id", "uuid", ">"})
+	clause = append(clause, "l.listing_id")
+	if q.AfterID != uuid.Nil {
+		if len(q.After) != len(q.Sort) {
+			return "", service.Invalid("cursor", "belongs to another list")
+		}
+		places := make([]string, len(keys))
+		for i, k := range keys {
+			value := q.AfterID.String()
+			if i < len(q.After) {
+				value = q.After[i]
+			}
+			if value == "" {
+				value = map[string]string{"date": "0001-01-01", "bigint": "0"}[k.kind]
+			}
+			places[i] = b.arg(value) + "::text::" + k.kind
+		}
+		var alternatives []string
+		for i, k := range keys {
+			var parts []string
+			for j := range i {
+				parts = append(parts, keys[j].expr+" = "+places[j])
+			}
+			alternatives = append(alternatives, "("+strings.Join(append(parts, k.expr+" "+k.than+" "+places[i]), " and ")+")")
+		}
+		b.and("(%s)", strings.Join(alternatives, " or "))
+	}
+	return " order by " + strings.Join(clause, ", "), nil
+}
+
+// Pieces returns a page of pieces in the order of their refs.
+func (s *Store) Pieces(ctx context.Context, t service.Tenant, q service.PieceQuery) ([]*service.Piece, bool, error) {
+	var found []*service.Listing
+	err := s.run(ctx, t, statement{
+		sql: selectListings + ` and l.piece_id in (
+			select p.piece_id from piece p
+			cross join lateral (
+				-- a piece stands where its newest row stands; one in the yard is newest
+				select coalesce(stage, outcome) as state from listing n
+				where n.group_id = p.group_id and n.piece_id = p.piece_id
+				order by n.listed_on desc nulls first, n.listing_id desc limit 1) newest
+			where p.group_id = $1 and ($2::uuid is null or p.member_id = $2)
+			and (cardinality($3::text[]) = 0 or newest.state = any($3))
+			and ($5::uuid is null or (p.ref, p.piece_id) > ($4, $5))
+			order by p.ref, p.piece_id limit $6)
+			order by p.ref, p.piece_id, l.listed_on nulls last, l.listing_id`,
+		args: []any{t.Group, uuidArg(q.Member), append([]string{}, q.State...), q.AfterRef, uuidArg(q.AfterID), q.Limit + 1},
+		read: collect(&found, (*listingRow).listing),
+	})
+	if err != nil {
+		return nil, false, err
+	}
+	var pieces []*service.Piece
+	for group := range slices.Values(chunksByPiece(found)) {
+		pieces = append(pieces, service.PieceOf(group))
+	}
+	more := len(pieces) > q.Limit
+	return pieces[:min(len(pieces), q.Limit)], more, nil
+}
+
+func chunksByPiece(rows []*service.Listing) [][]*service.Listing {
+	var chunks [][]*service.Listing
+	for i, l := range rows {
+		if i == 0 || rows[i-1].PieceID != l.PieceID {
+			chunks = append(chunks, nil)
+		}
+		last := len(chunks) - 1
+		chunks[last] = append(chunks[last], l)
+	}
+	return chunks
+}
+
+// eventRow is a row of event with the name of who recorded it.
+type eventRow struct {
+	EventID   uuid.UUID
+	ListingID uuid.UUID
+	MemberID  uuid.UUID
+	Member    string
+	Kind      string
+	OnDate    time.Time
+	At        time.Time
+	ChangeNo  int64
+	Private   bool
+	Changes   []byte
+	Details   []byte
+	Voids     *uuid.UUID
+	VoidedBy  *uuid.UUID
+}
+
+const selectEvents = `select e.event_id, e.listing_id, e.member_id, m.name as member, e.kind, e.on_date, e.at, e.change_no,
+	e.private, e.changes, e.details, e.voids, e.voided_by
+	from event e join member m using (group_id, member_id) where e.group_id = $1`
+
+func (r *eventRow) event() (service.Event, error) {
+	e := service.Event{
+		ID: r.EventID, ListingID: r.ListingID, MemberID: r.MemberID, Member: r.Member, Kind: r.Kind, On: dateOf(&r.OnDate), At: r.At,
+		ChangeNo: r.ChangeNo, Private: r.Private, Voids: valueOf(r.Voids), VoidedBy: valueOf(r.VoidedBy),
+	}
+	if err := json.Unmarshal(r.Changes, &e.Changes); err != nil {
+		return e, fmt.Errorf("event %s: %w", r.EventID, err)
+	}
+	if err := json.Unmarshal(r.Details, &e.Details); err != nil {
+		return e, fmt.Errorf("event %s: %w", r.EventID, err)
+	}
+	return e, nil
+}
+
+// Events tells a listing's facts in the order they were recorded.
+func (s *Store) Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error) {
+	var found []service.Event
+	err := s.run(ctx, t, statement{
+		sql: selectEvents + " and e.listing_id = $2 order by e.change_no, e.event_id", args: []any{t.Group, listing},
+		read: collect(&found, (*eventRow).event),
+	})
+	return found, err
+}

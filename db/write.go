@@ -1,0 +1,298 @@
+package db
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// writer is one transaction of one tenant, which holds the group's turn to
+// write.
+type writer struct {
+	tx       pgx.Tx
+	tenant   service.Tenant
+	changeNo int64 // of the group before this transaction
+	raised   bool
+}
+
+var _ service.Writer = (*writer)(nil)
+
+// Write runs do in one transaction; see service.ListingStore.
+func (s *Store) Write(ctx context.Context, t service.Tenant, do func(service.Writer) error) error {
+	return s.write(ctx, t, func(w *writer) error { return do(w) })
+}
+
+func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) error) error {
+	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+		w := &writer{tx: tx, tenant: t}
+		batch := &pgx.Batch{}
+		batch.Queue(asTenant, t.Group.String(), t.Member.String())
+		turn := statement{sql: "select change_no from groups where group_id = $1 for update", read: one(&w.changeNo)}
+		batch.Queue(turn.sql, t.Group)
+		if err := sendBatch(ctx, tx, batch, 1, []statement{turn}); err != nil {
+			return err
+		}
+		return do(w)
+	})
+	return translate(err)
+}
+
+// raise takes the group's next change number, once in a transaction.
+func (w *writer) raise(ctx context.Context) error {
+	if w.raised {
+		return nil
+	}
+	w.raised = true
+	w.changeNo++
+	return w.execOne(ctx, "update groups set change_no = $2 where group_id = $1", w.tenant.Group, w.changeNo)
+}
+
+func (w *writer) exec(ctx context.Context, sql string, args ...any) error {
+	_, err := w.tx.Exec(ctx, sql, args...)
+	return translate(err)
+}
+
+// execOne insists on exactly one row; none is ErrNotFound.
+func (w *writer) execOne(ctx context.Context, sql string, args ...any) error {
+	tag, err := w.tx.Exec(ctx, sql, args...)
+	switch {
+	case err != nil:
+		return translate(err)
+	case tag.RowsAffected() == 0:
+		return service.ErrNotFound
+	case tag.RowsAffected() > 1:
+		return fmt.Errorf("%d rows changed where one was meant", tag.RowsAffected())
+	}
+	return nil
+}
+
+// audit notes a change of what is no listing, or the removal of one. owner is
+// set where the detail holds owner-only columns.
+func (w *writer) audit(ctx context.Context, what string, subject, owner uuid.UUID, detail any) error {
+	if err := w.raise(ctx); err != nil {
+		return err
+	}
+	text, err := json.Marshal(detail)
+	if err != nil {
+		return err
+	}
+	if detail == nil {
+		text = []byte("{}")
+	}
+	return w.exec(ctx, `
+		insert into audit (group_id, audit_id, member_id, owner_id, at, change_no, what, subject, detail)
+		values ($1, $2, $3, $4, now(), $5, $6, $7, $8)`,
+		w.tenant.Group, uuid.Must(uuid.NewV7()), w.tenant.Member, uuidArg(owner), w.changeNo, what, subject, text)
+}
+
+// Save writes rows with their pieces, events and ledger lines.
+func (w *writer) Save(ctx context.Context, changes []*service.Change) error {
+	if err := w.raise(ctx); err != nil {
+		return err
+	}
+	batch := &pgx.Batch{}
+	for _, c := range changes {
+		if c.NewPiece {
+			batch.Queue("insert into piece (group_id, piece_id, member_id, ref) values ($1, $2, $3, $4)",
+				w.tenant.Group, c.New.PieceID, c.New.MemberID, c.New.PieceRef)
+		}
+		c.New.ChangeNo = w.changeNo
+		row := rowOf(c.New)
+		if c.Old == nil {
+			batch.Queue(insertListing, append([]any{w.tenant.Group}, row.values()...)...)
+		} else {
+			batch.Queue(updateListing, append([]any{w.tenant.Group, w.tenant.Member}, row.values()...)...)
+		}
+		if c.Old != nil && c.Old.PieceRef != c.New.PieceRef {
+			batch.Queue("update piece set ref = $3 where group_id = $1 and piece_id = $2", w.tenant.Group, c.New.PieceID, c.New.PieceRef)
+		}
+		for _, e := range c.Events {
+			if err := w.queueEvent(batch, c.New, e); err != nil {
+				return err
+			}
+		}
+		if c.New.MemberID == w.tenant.Member {
+			w.queueLedger(batch, c)
+		}
+	}
+	return translate(w.tx.SendBatch(ctx, batch).Close())
+}
+
+func (w *writer) queueEvent(batch *pgx.Batch, l *service.Listing, e service.Event) error {
+	changes, err := json.Marshal(emptyIfNil(e.Changes))
+	if err != nil {
+		return err
+	}
+	details, err := json.Marshal(emptyIfNil(e.Details))
+	if err != nil {
+		return err
+	}
+	batch.Queue(`
+		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private, changes, details, voids)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		w.tenant.Group, e.ID, l.ID, l.MemberID, e.MemberID, e.Kind, dateArg(e.On), e.At, w.changeNo, e.Private, changes, details, uuidArg(e.Voids))
+	if e.Voids != uuid.Nil {
+		batch.Queue("update event set voided_by = $3 where group_id = $1 and event_id = $2", w.tenant.Group, e.Voids, e.ID)
+	}
+	return nil
+}
+
+// queueLedger keeps the owner's own columns; costs are lines that are only
+// ever added.
+func (w *writer) queueLedger(batch *pgx.Batch, c *service.Change) {
+	var before service.Ledger
+	if c.Old != nil {
+		before = c.Old.Ledger
+	}
+	after := c.New.Ledger
+	if before.BoughtOn != after.BoughtOn || before.BoughtFrom != after.BoughtFrom || before.ConditionFound != after.ConditionFound || before.Notes != after.Notes {
+		batch.Queue(`
+			insert into ledger (group_id, listing_id, member_id, bought_on, bought_from, condition_found, notes)
+			values ($1, $2, $3, $4, $5, $6, $7)
+			on conflict (group_id, listing_id) do update set bought_on = excluded.bought_on, bought_from = excluded.bought_from,
+				condition_found = excluded.condition_found, notes = excluded.notes`,
+			w.tenant.Group, c.New.ID, c.New.MemberID, dateArg(after.BoughtOn), after.BoughtFrom, intArg(after.ConditionFound), after.Notes)
+	}
+	for _, kind := range service.CostKinds {
+		old, wasKnown := before.Costs[kind]
+		total, known := after.Costs[kind]
+		if total == old && known == wasKnown {
+			continue
+		}
+		on := c.Events[0].On
+		if kind == service.CostPurchase && !after.BoughtOn.IsZero() {
+			on = after.BoughtOn
+		}
+		batch.Queue(`
+			insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, on_date, at, change_no)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
+			w.tenant.Group, uuid.Must(uuid.NewV7()), c.New.ID, c.New.MemberID, string(kind), total-old, dateArg(on), c.Events[0].At, w.changeNo)
+	}
+}
+
+// Delete removes a row and, with its last row, the piece.
+func (w *writer) Delete(ctx context.Context, l *service.Listing) error {
+	owner := uuid.Nil
+	if l.MemberID == w.tenant.Member {
+		owner = l.MemberID // the detail holds the owner's columns
+	}
+	if err := w.audit(ctx, "listing deleted", l.ID, owner, l); err != nil {
+		return err
+	}
+	if err := w.execOne(ctx, "delete from listing where group_id = $1 and listing_id = $2", w.tenant.Group, l.ID); err != nil {
+		return err
+	}
+	return w.exec(ctx, `
+		delete from piece p where group_id = $1 and piece_id = $2
+		and not exists (select from listing l where l.group_id = p.group_id and l.piece_id = p.piece_id)`, w.tenant.Group, l.PieceID)
+}
+
+// Listing reads one row.
+func (w *writer) Listing(ctx context.Context, id uuid.UUID) (*service.Listing, error) {
+	found, err := w.listings(ctx, selectListings+" and l.listing_id = $2", w.tenant.Group, id)
+	if err != nil {
+		return nil, err
+	}
+	if len(found) == 0 {
+		return nil, service.ErrNotFound
+	}
+	return found[0], nil
+}
+
+// ListingsByRef finds a member's rows by their refs.
+func (w *writer) ListingsByRef(ctx context.Context, member uuid.UUID, refs []string) (map[string]*service.Listing, error) {
+	found, err := w.listings(ctx, selectListings+" and l.member_id = $2 and l.ref = any($3)", w.tenant.Group, member, refs)
+	byRef := make(map[string]*service.Listing, len(found))
+	for _, l := range found {
+		byRef[l.Ref] = l
+	}
+	return byRef, err
+}
+
+// OpenListings finds the open own listing of each piece that has one.
+func (w *writer) OpenListings(ctx context.Context, pieces []uuid.UUID) (map[uuid.UUID]*service.Listing, error) {
+	found, err := w.listings(ctx, selectListings+" and l.piece_id = any($2) and l.outcome = 'open' and l.source = 'own'", w.tenant.Group, pieces)
+	byPiece := make(map[uuid.UUID]*service.Listing, len(found))
+	for _, l := range found {
+		byPiece[l.PieceID] = l
+	}
+	return byPiece, err
+}
+
+func (w *writer) listings(ctx context.Context, sql string, args ...any) ([]*service.Listing, error) {
+	var found []*service.Listing
+	rows, err := w.tx.Query(ctx, sql, args...)
+	if err == nil {
+		err = collect(&found, (*listingRow).listing)(rows)
+	}
+	return found, translate(err)
+}
+
+// PieceIDs finds a member's pieces by their refs.
+func (w *writer) PieceIDs(ctx context.Context, member uuid.UUID, refs []string) (map[string]uuid.UUID, error) {
+	rows, err := w.tx.Query(ctx, "select ref, piece_id from piece where group_id = $1 and member_id = $2 and ref = any($3)", w.tenant.Group, member, refs)
+	if err != nil {
+		return nil, translate(err)
+	}
+	byRef := make(map[string]uuid.UUID)
+	var ref string
+	var id uuid.UUID
+	_, err = pgx.ForEachRow(rows, []any{&ref, &id}, func() error {
+		byRef[ref] = id
+		return nil
+	})
+	return byRef, translate(err)
+}
+
+// Event reads one event.
+func (w *writer) Event(ctx context.Context, id uuid.UUID) (*service.Event, error) {
+	var found []service.Event
+	rows, err := w.tx.Query(ctx, selectEvents+" and e.event_id = $2", w.tenant.Group, id)
+	if err == nil {
+		err = collect(&found, (*eventRow).event)(rows)
+	}
+	if err != nil {
+		return nil, translate(err)
+	}
+	if len(found) == 0 {
+		return nil, service.ErrNotFound
+	}
+	return &found[0], nil
+}
+
+func emptyIfNil[V any](m map[string]V) map[string]V {
+	if m == nil {
+		return map[string]V{}
+	}
+	return m
+}
+
+func dateArg(d pricing.Date) *time.Time {
+	if d.IsZero() {
+		return nil
+	}
+	t := d.Time()
+	return &t
+}
+
+func dateOf(t *time.Time) pricing.Date {
+	if t == nil {
+		return 0
+	}
+	return pricing.DateOf(*t)
+}
+
+// intArg is NULL for zero, which stands for unknown.
+func intArg(n int) *int {
+	if n == 0 {
+		return nil
+	}
+	return &n
+}
