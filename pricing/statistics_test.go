@@ -1,0 +1,166 @@
+package pricing
+
+import (
+	"bytes"
+	"encoding/gob"
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+func saleRows(h History) []SaleRow {
+	var out []SaleRow
+	for _, l := range h.Listings {
+		if r, ok := NewSaleRow(l); ok {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// wantSameValue checks that two models predict alike to 1e-9.
+func wantSameValue(t rapid.TB, got, want *valueModel) {
+	t.Helper()
+	if got.g != want.g || got.sales != want.sales || got.lastSale != want.lastSale {
+		t.Errorf("scale %g, %d sales until %s; want %g, %d, %s", got.g, got.sales, got.lastSale, want.g, want.sales, want.lastSale)
+	}
+	for _, a := range probes {
+		p, q := got.predict(got.describe(a, today)), want.predict(want.describe(a, today))
+		if math.Abs(p.f-q.f) > 1e-9*math.Abs(q.f) || math.Abs(p.scale-q.scale) > 1e-9*q.scale {
+			t.Errorf("%+v: predicts %v, want %v", a, p, q)
+		}
+	}
+}
+
+// probes are pieces with known, unknown and unseen attributes.
+var probes = []Attributes{
+	{Category: "desk"},
+	{Category: "sideboard", Wood: "oak", Finish: "painted", Color: "white", Condition: 4, Width: 150, Depth: 45, Height: 80, SetSize: 1},
+	{Category: "dining_chair", SetSize: 6, Finish: "clear", Condition: 2},
+	{Category: "vanity", Wood: "mahogany", Finish: "oiled", Color: "natural"},
+}
+
+func TestStatisticsAreTheSameEitherWayBuilt(t *testing.T) {
+	rows := saleRows(syntheticMarket(150, 1))
+	batch := &Statistics{}
+	for _, r := range rows {
+		batch.Add(r)
+	}
+	want := newValueModel(batch)
+	rapid.Check(t, func(t *rapid.T) {
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		s := &Statistics{}
+		extra := saleRows(syntheticMarket(20, rng.Uint64()))
+		for _, i := range rng.Perm(len(rows)) {
+			s.Add(rows[i])
+			if i < len(extra) {
+				s.Add(extra[i])
+			}
+		}
+		for i, r := range extra {
+			if i >= len(rows) {
+				break
+			}
+			if err := s.Remove(r); err != nil {
+				t.Fatal(err)
+			}
+		}
+		wantSameValue(t, newValueModel(s), want)
+	})
+}
+
+func TestStatisticsSurviveStorage(t *testing.T) {
+	rows := saleRows(syntheticMarket(80, 2))
+	s := &Statistics{}
+	for _, r := range rows[1:] {
+		s.Add(r)
+	}
+	text, err := json.Marshal(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var binary bytes.Buffer
+	if err := gob.NewEncoder(&binary).Encode(s); err != nil {
+		t.Fatal(err)
+	}
+	fromJSON, fromGob := &Statistics{}, &Statistics{}
+	if err := json.Unmarshal(text, fromJSON); err != nil {
+		t.Fatal(err)
+	}
+	if err := gob.NewDecoder(&binary).Decode(fromGob); err != nil {
+		t.Fatal(err)
+	}
+	clone := s.Clone()
+	s.Add(rows[0])
+	for _, stored := range []*Statistics{fromJSON, fromGob, clone} {
+		if !stored.Current() || stored.Sales != len(rows)-1 {
+			t.Errorf("%d sales, version %d", stored.Sales, stored.Version)
+		}
+		stored.Add(rows[0])
+		wantSameValue(t, newValueModel(stored), newValueModel(s))
+	}
+}
+
+func TestRemoveRefusesWhatWasNotAdded(t *testing.T) {
+	rows := saleRows(syntheticMarket(30, 2))
+	s := &Statistics{}
+	if err := s.Remove(rows[0]); err == nil {
+		t.Error("removed a sale from nothing")
+	}
+	s.Add(rows[0])
+	other := rows[0]
+	other.On++
+	if err := s.Remove(other); err == nil {
+		t.Error("removed a sale of another day")
+	}
+	if s.Sales != 1 {
+		t.Errorf("%d sales after refusals, want 1", s.Sales)
+	}
+}
+
+// A price ten times the ask is a slip of the pen: it may hardly move the value
+// of others, and it is named.
+func TestOutlierCountsForLittle(t *testing.T) {
+	h := syntheticMarket(60, 4)
+	want := Fit(h, today)
+	var id string
+	for i, l := range h.Listings {
+		if l.Outcome == Sold {
+			h.Listings[i].SalePrice *= 10
+			id = l.ID
+			break
+		}
+	}
+	got := Fit(h, today)
+	for _, a := range probes[:3] {
+		p, q := got.value.predict(got.value.describe(a, today)), want.value.predict(want.value.describe(a, today))
+		if math.Abs(p.f-q.f) > 0.05 || p.scale > 1.15*q.scale {
+			t.Errorf("%s: predicts %v with the slip, %v without", a.Category, p, q)
+		}
+	}
+	suspicious := got.Describe().Suspicious
+	if len(suspicious) != 1 || suspicious[0].ID != id || suspicious[0].Weight > 0.05 {
+		t.Errorf("suspicious sales %+v, want %s", suspicious, id)
+	}
+}
+
+// An unknown size stands for the mean size of the sold pieces of its category.
+func TestUnknownSize(t *testing.T) {
+	h := syntheticMarket(200, 5)
+	v := Fit(h, today).value
+	sum, n := 0.0, 0.0
+	for _, l := range h.Listings {
+		if size, ok := l.logVolume(); ok && l.Outcome == Sold && l.Category == "desk" {
+			sum += size
+			n++
+		}
+	}
+	mean := math.Exp(sum/n/3) * math.Cbrt(referenceVolume)
+	known := Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
+	got, want := v.predict(v.describe(Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
+	wantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
+	wantRel(t, "its spread", got.scale, want.scale, 1e-9)
+}
