@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
-	"pgregory.net/rapid"
 )
 
 var today = NewDate(2026, time.March, 5)
@@ -98,5 +97,3 @@ func TestSuggestRefusals(t *testing.T) {
 		t.Errorf("without sales or estimate (-want +got):\n%s", diff)
 	}
 }
-
-var _ = rapid.Check

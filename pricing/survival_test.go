@@ -1,8 +1,10 @@
 package pricing
 
 import (
+	"math"
 	"testing"
-	"time"
+
+	"pgregory.net/rapid"
 )
 
 func TestCumulativeFromPriors(t *testing.T) {
@@ -19,46 +21,54 @@ func TestCumulativeFromPriors(t *testing.T) {
 	}
 }
 
-// unsold is a listing at 300 for 45 days with some messages.
-func unsold(messages int) Listing {
-	return Listing{
-		ID: "a", Piece: "a", Attributes: Attributes{Category: "desk"}, ListedOn: today - 45,
-		Asks: []Ask{{today - 45, 300}}, Estimate: 300, Messages: []Reading{{today, messages}},
+// S falls from 1, and soldBy is its complement without cancellation.
+func TestSurvivalLaws(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		k := rapid.Float64Range(0.1, 50).Draw(t, "shape")
+		r := rapid.Float64Range(0.1, 50).Draw(t, "rate")
+		h := math.Exp(rapid.Float64Range(-40, 10).Draw(t, "log hazard"))
+		s, sold := survivalAt(h, k, r), soldBy(h, k, r)
+		if !(s >= 0 && s <= 1) || math.Abs(s+sold-1) > 1e-12 {
+			t.Errorf("survival %g and its complement %g", s, sold)
+		}
+		if small := k / r * h; small < 1e-9 && math.Abs(sold/small-1) > 1e-6 {
+			t.Errorf("chance %g of a tiny hazard, want %g", sold, small)
+		}
+		if survivalAt(2*h, k, r) > s {
+			t.Error("survival rises with the hazard")
+		}
+	})
+}
+
+// The Lomax law of the kidney data at its maximum: R, survival and nlminb (testdata).
+func TestSurvivalAgainstReference(t *testing.T) {
+	var ref struct {
+		Cases struct {
+			Lomax struct {
+				Theta    float64            `json:"theta"`
+				LogRate  float64            `json:"log_rate"`
+				Survival map[string]float64 `json:"survival_male"`
+			} `json:"lomax_kidney"`
+		} `json:"cases"`
+	}
+	readReference(t, "gamma_frailty.json", &ref)
+	l := ref.Cases.Lomax
+	for at, want := range l.Survival {
+		days := map[string]float64{"7": 7, "30": 30, "90": 90, "365": 365}[at]
+		k := 1 / l.Theta
+		wantRel(t, "survival to day "+at, survivalAt(days*math.Exp(l.LogRate), k, k), want, 1e-10)
 	}
 }
 
-func TestReviewFromPriors(t *testing.T) {
-	_ = time.January
-	m := Fit(History{}, today)
-	s := checkSettings()
-	for _, tt := range []struct {
-		messages                       int
-		demand, next30, wait, ask, net float64
-	}{
-		{0, 0.3482, 0.2010, 26.49, 190, 135.04},
-		{3, 0.4788, 0.2655, 77.90, 210, 152.91},
-		{8, 0.6964, 0.3616, 135.64, 240, 173.64},
-	} {
-		l := unsold(tt.messages)
-		seen := m.evidence(Standing{Listing: l}, today, s)
-		if !near(seen.hazard, 1.247879, 6) || !near(seen.expected, 9.983033, 6) || !near(seen.k()/seen.r(), tt.demand, 4) {
-			t.Errorf("%d messages: %+v", tt.messages, seen)
-		}
-		if got := m.Review(Standing{Listing: l}, today, s); !near(got.ChanceSoldByNow, 0.6208, 4) || got.Refusal == nil || got.State != StateSlow {
-			t.Errorf("%+v", got)
-		}
-		for _, r := range m.remedies(l, 300, seen, s) {
-			t.Logf("%d: %+v", tt.messages, r)
-			switch r.Action {
-			case ActionWait:
-				if !near(r.ExpectedNet, tt.wait, 2) || !near(r.Chance30, tt.next30, 4) {
-					t.Errorf("%d messages, wait: %+v", tt.messages, r)
-				}
-			case ActionReprice:
-				if r.Ask != tt.ask || !near(r.ExpectedNet, tt.net, 2) {
-					t.Errorf("%d messages, reprice: %+v", tt.messages, r)
-				}
-			}
-		}
+func TestTimeGrid(t *testing.T) {
+	grid := timeGrid(180)
+	if len(grid) != 41 || grid[15] != 30 || grid[16] != 36 || grid[40] != 180 {
+		t.Errorf("grid %v", grid)
+	}
+	if last := timeGrid(45); last[len(last)-1] != 45 || last[len(last)-2] != 42 {
+		t.Errorf("grid to 45: %v", last)
+	}
+	if got := trapezoid([]float64{0, 2, 5}, []float64{1, 3, 0}); got != 8.5 {
+		t.Errorf("trapezoid = %g, want 8.5", got)
 	}
 }
