@@ -136,6 +136,46 @@ func (s *Service) CreateGroup(ctx context.Context, g Group, member string) (*Gro
 	return &g, secret, err
 }
 
+// Groups lists all groups, for the commands.
+func (s *Service) Groups(ctx context.Context) ([]*Group, error) {
+	ids, err := s.store.GroupIDs(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("list the groups: %w", err)
+	}
+	groups := make([]*Group, len(ids))
+	for i, id := range ids {
+		if groups[i], err = s.store.Group(ctx, Tenant{Group: id}); err != nil {
+			return nil, fmt.Errorf("read the group %s: %w", id, err)
+		}
+	}
+	return groups, nil
+}
+
+// Operator acts for a member as whoever runs the program: with an admin's
+// scope and no key. ErrNotFound: no such group or member.
+func (s *Service) Operator(ctx context.Context, group uuid.UUID, member string) (*Actor, error) {
+	g, err := s.store.Group(ctx, Tenant{Group: group})
+	if isNotFound(err) {
+		return nil, refuse(ErrNotFound, "there is no group with the id %s", group)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read the group: %w", err)
+	}
+	members, err := s.store.Members(ctx, Tenant{Group: group})
+	if err != nil {
+		return nil, fmt.Errorf("read the members: %w", err)
+	}
+	names := make([]string, 0, len(members))
+	for _, m := range members {
+		if strings.EqualFold(m.Name, strings.TrimSpace(member)) {
+			now := s.now()
+			return &Actor{Group: g, MemberID: m.ID, Member: m.Name, Scope: ScopeAdmin, Now: now, Today: pricing.DateOf(now.In(g.Location()))}, nil
+		}
+		names = append(names, m.Name)
+	}
+	return nil, refuse(ErrNotFound, "%s has no member named %q; it has %s", g.Name, member, strings.Join(names, ", "))
+}
+
 // UpdateGroup changes the group's settings: edit alters a copy of them.
 func (s *Service) UpdateGroup(ctx context.Context, a *Actor, edit func(*Group) error) (*Group, error) {
 	if !a.Can(ScopeAdmin) {

@@ -16,7 +16,8 @@ type Row struct {
 	Errors []FieldError // the row cannot be read at all
 }
 
-// RowSource yields the rows of a file in order. It returns yield's error, or
+// RowSource yields the rows of a file in order, from the start at each call. It
+// returns yield's error, or
 // an *InvalidError when the file as a whole cannot be read further.
 type RowSource func(yield func(Row) error) error
 
@@ -47,6 +48,7 @@ func (s *Service) Import(ctx context.Context, a *Actor, rows RowSource, o Import
 	}
 	result := &ImportResult{}
 	err := s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+		*result = ImportResult{} // the transaction may be tried again
 		reader := a.Reader()
 		reader.Decimal = o.Decimal
 		b := newBatch(a, w, reader)

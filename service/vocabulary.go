@@ -61,6 +61,12 @@ func canonicalWord(s string) string {
 	return word
 }
 
+// CanonicalWord is how a word of a list is written on file.
+func CanonicalWord(s string) string { return canonicalWord(s) }
+
+// Nearest returns the known word that was probably meant by s, or "".
+func Nearest(s string, known []string) string { return nearest(s, known) }
+
 // nearest returns the known word with the fewest edits to s, or "" where none
 // is near enough to be meant.
 func nearest(s string, known []string) string {

@@ -9,10 +9,13 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// The names inside the cluster.
+// LoginRole is the user that DSN connects as: no superuser, and bound by
+// row-level security.
+const LoginRole = "askwright"
+
+// The other names inside the cluster.
 const (
 	superuser = "postgres"
-	loginRole = "askwright"
 	database  = "askwright"
 )
 
@@ -33,7 +36,7 @@ func bootstrap(ctx context.Context, socketDir string) error {
 	}
 	defer conn.Close(ctx)
 	for _, step := range []struct{ catalogue, create string }{
-		{"SELECT FROM pg_roles WHERE rolname = '" + loginRole + "'", "CREATE ROLE " + loginRole},
+		{"SELECT FROM pg_roles WHERE rolname = '" + LoginRole + "'", "CREATE ROLE " + LoginRole},
 		{"SELECT FROM pg_database WHERE datname = '" + database + "'", "CREATE DATABASE " + database},
 	} {
 		found, err := conn.Exec(ctx, step.catalogue)
@@ -44,7 +47,7 @@ func bootstrap(ctx context.Context, socketDir string) error {
 			return fmt.Errorf("preparing the private PostgreSQL: %s: %w", step.create, err)
 		}
 	}
-	_, err = conn.Exec(ctx, "ALTER ROLE "+loginRole+" LOGIN NOSUPERUSER NOBYPASSRLS NOCREATEDB NOCREATEROLE NOREPLICATION")
+	_, err = conn.Exec(ctx, "ALTER ROLE "+LoginRole+" LOGIN NOSUPERUSER NOBYPASSRLS NOCREATEDB NOCREATEROLE NOREPLICATION")
 	if err != nil {
 		return fmt.Errorf("preparing the private PostgreSQL: %w", err)
 	}

@@ -140,7 +140,7 @@ func (s *Server) AdminDSN() string { return dsn(s.socketDir, superuser, database
 
 // DSN is the URL of a connection to the database askwright as the login role
 // askwright, which has no rights but those granted to it.
-func (s *Server) DSN() string { return dsn(s.socketDir, loginRole, database) }
+func (s *Server) DSN() string { return dsn(s.socketDir, LoginRole, database) }
 
 // Attached tells whether another program started the server.
 func (s *Server) Attached() bool { return s.process == nil }
