@@ -1,0 +1,96 @@
+package pricing
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+// The market was made with these effects (synthetic_test.go); 3 000 listings
+// must show them.
+func TestDescribeFindsTheTruth(t *testing.T) {
+	d := Fit(syntheticMarket(3000, 51), today).Describe()
+	effects := map[string]Effect{}
+	for _, e := range d.Effects {
+		effects[e.Block+":"+e.Level] = e
+		if e.Low > e.Percent || e.Percent > e.High {
+			t.Errorf("%s: %g outside %g to %g", e.Term, e.Percent, e.Low, e.High)
+		}
+	}
+	for name, levels := range map[string][]levelEffect{"category": syntheticCategories, "color": syntheticColors[:4]} {
+		for _, u := range levels {
+			for _, v := range levels {
+				got := math.Log1p(effects[name+":"+u.name].Percent/100) - math.Log1p(effects[name+":"+v.name].Percent/100)
+				if want := u.effect - v.effect; math.Abs(got-want) > 0.06 {
+					t.Errorf("%s %s against %s: %.3f, made with %.3f", name, u.name, v.name, got, want)
+				}
+			}
+		}
+	}
+	for term, want := range map[string]float64{"size:": math.Pow(1.1, 0.45), "set:": math.Pow(2, 0.85), "condition:": math.Exp(0.12)} {
+		if got := 1 + effects[term].Percent/100; math.Abs(got/want-1) > 0.02 {
+			t.Errorf("%s factor %.4f, made with %.4f", term, got, want)
+		}
+	}
+	if e := effects["category:sideboard"]; !e.Distinguishable || e.Sales < 200 {
+		t.Errorf("%+v", e)
+	}
+	if math.Abs(d.NegotiationRatio-math.Exp(-0.07)) > 0.005 || math.Abs(d.Elasticity-5) > 0.8 {
+		t.Errorf("negotiation %.3f, elasticity %.2f; made with 0.932 and 5", d.NegotiationRatio, d.Elasticity)
+	}
+	if !near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
+		t.Errorf("%+v", d)
+	}
+}
+
+// The drivers lead from the typical piece of the category to the subject.
+func TestDriversExplainThePrice(t *testing.T) {
+	m := Fit(syntheticMarket(400, 52), today)
+	a := probes[1]
+	r := m.value.describe(a, today)
+	mean, _ := m.value.typical(a.Category)
+	want := m.value.location(r.x) - m.value.location(mean)
+	got := 0.0
+	for _, d := range m.drivers(a, r, 100) {
+		got += math.Log1p(d.Percent / 100)
+		if strings.Contains(d.Term, "_") || strings.Contains(d.Term, ":") {
+			t.Errorf("%q is not for people", d.Term)
+		}
+		wantRel(t, d.Term, d.Money, 100-100/(1+d.Percent/100), 1e-9)
+	}
+	// What is left is what the subject leaves out: hardware is unknown to all, so nothing.
+	for _, name := range m.value.names {
+		j := m.value.index[name]
+		if b := blockOf(name); b == "material" || b == "hardware" {
+			want -= (r.x[j] - mean[j]) * m.value.beta[j]
+		}
+	}
+	if math.Abs(got-want) > 1e-9 {
+		t.Errorf("drivers sum to %g, the fits differ by %g", got, want)
+	}
+}
+
+func TestSentencesAreForPeople(t *testing.T) {
+	h := syntheticMarket(300, 53)
+	m := Fit(h, today)
+	var all []string
+	for _, e := range []float64{0, 300, 900} {
+		for _, a := range probes {
+			s := m.Suggest(Query{Attributes: a, Estimate: e}, today, DefaultSettings(), h.Listings)
+			all = append(all, s.Sentences...)
+			if n := len(s.Sentences); n < 2 || n > 3 {
+				t.Errorf("%d sentences: %q", n, s.Sentences)
+			}
+		}
+	}
+	for _, l := range h.Listings {
+		if l.Outcome == Open {
+			all = append(all, m.Review(Standing{Listing: l}, today, DefaultSettings()).Sentences...)
+		}
+	}
+	for _, s := range append(all, m.Describe().Sentences...) {
+		if !strings.HasSuffix(s, ".") || strings.ContainsAny(s, "_{}[]<>") || strings.Contains(s, "NaN") || strings.Contains(s, "%!") {
+			t.Errorf("%q", s)
+		}
+	}
+}
