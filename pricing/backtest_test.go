@@ -126,30 +126,34 @@ func (tr *trial) review(m *market, model *pricing.Model, known pricing.History, 
 		if r.State == "paused" {
 			continue
 		}
-		v := &verdict{m: m, p: truth[l.ID], day: day, age: l.ActiveDays(day), ask: l.Asks[len(l.Asks)-1].Amount, s: s}
-		tr.eligible++
-		tr.trueWait += m.prospects(v.p, day, v.age, v.ask, costs{}).sold30
-		for _, remedy := range r.Remedies {
-			if remedy.Action == "wait" {
-				tr.saidWait += remedy.Chance30
-			}
+		tr.judge(&verdict{m: m, p: truth[l.ID], day: day, age: l.ActiveDays(day), ask: l.Asks[len(l.Asks)-1].Amount, s: s}, r)
+	}
+}
+
+// judge compares one review with the truth.
+func (tr *trial) judge(v *verdict, r pricing.Review) {
+	tr.eligible++
+	tr.trueWait += v.m.prospects(v.p, v.day, v.age, v.ask, costs{}).sold30
+	for _, remedy := range r.Remedies {
+		if remedy.Action == "wait" {
+			tr.saidWait += remedy.Chance30
 		}
-		tr.bestGain += math.Max(0, v.best()-v.wait())
-		if r.State != "stale" || len(r.Remedies) == 0 {
-			continue
-		}
-		gain := v.net(r.Remedies[0]) - v.wait()
-		tr.flagged++
-		tr.flagGain += gain
-		tr.saidOdds += r.Remedies[0].ChanceBetterThanWaiting
+	}
+	tr.bestGain += math.Max(0, v.best()-v.wait())
+	if r.State != "stale" || len(r.Remedies) == 0 {
+		return
+	}
+	gain := v.net(r.Remedies[0]) - v.wait()
+	tr.flagged++
+	tr.flagGain += gain
+	tr.saidOdds += r.Remedies[0].ChanceBetterThanWaiting
+	if gain > 0 {
+		tr.right++
+	}
+	if r.Clear {
+		tr.clearFlags++
 		if gain > 0 {
-			tr.right++
-		}
-		if r.Clear {
-			tr.clearFlags++
-			if gain > 0 {
-				tr.clearRight++
-			}
+			tr.clearRight++
 		}
 	}
 }

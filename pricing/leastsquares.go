@@ -52,8 +52,7 @@ type LinearFit struct {
 // The columns are brought to length 1 by powers of two, which loses no digit,
 // and X is factored by Householder reflections: the error then grows with the
 // condition number of X, not with its square as in the normal equations.
-// Source: Å. Björck (1996), Numerical Methods for Least Squares Problems,
-// section 2.4.
+// Source: Å. Björck (1996), Numerical Methods for Least Squares Problems.
 //
 // The error is a *RankError when a column can be left out without loss, and
 // tells of too few rows, lengths that differ, or values that are not finite.
@@ -254,7 +253,7 @@ func (d Deleted) Covers(level float64) bool {
 //	SE     s_i / √(1 − h_i)
 //
 // Source: R. D. Cook and S. Weisberg (1982), Residuals and Influence in
-// Regression, section 2.2. The error names a row that alone determines a
+// Regression, chapter 2. The error names a row that alone determines a
 // coefficient (leverage 1); n − p must be at least 2.
 func (f *LinearFit) LeaveOneOut() ([]Deleted, error) {
 	if f.DF < 2 {

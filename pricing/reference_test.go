@@ -1,6 +1,7 @@
 package pricing
 
 import (
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"math"
@@ -25,12 +26,11 @@ func readReference(t testing.TB, name string, into any) {
 // readColumns reads a table with a header line into text columns by name.
 func readColumns(t testing.TB, name string) map[string][]string {
 	t.Helper()
-	file, err := os.Open(filepath.Join("testdata", name))
+	text, err := os.ReadFile(filepath.Join("testdata", name))
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
+	rows, err := csv.NewReader(bytes.NewReader(text)).ReadAll()
 	if err != nil {
 		t.Fatalf("%s: %v", name, err)
 	}

@@ -77,8 +77,8 @@ type RatioStudy struct {
 //	(ratio − median)/median   on   log2((estimate/median + price)/2)
 //
 // Source: International Association of Assessing Officers (2013), Standard on
-// Ratio Studies, section 5 and appendix D. It calls COD 5 to 20, PRD 0.98 to
-// 1.03 and PRB within ±0.05 acceptable for houses.
+// Ratio Studies. For houses it accepts a COD of 5 to 15, a PRD of 0.98 to 1.03
+// and a PRB within ±0.05 (these bounds from memory).
 func NewRatioStudy(estimates, prices []float64) (*RatioStudy, error) {
 	if err := checkPairs(estimates, prices); err != nil {
 		return nil, fmt.Errorf("ratio study: %w", err)

@@ -224,7 +224,7 @@ func TestCalibrateBands(t *testing.T) {
 
 // The parts add up to the score however the bands are cut: D. B. Stephenson,
 // C. A. S. Coelho and I. T. Jolliffe (2008), Weather and Forecasting 23,
-// 752-757, equation 3.
+// 752-757.
 func TestCalibrationPartsAddUp(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		promises := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Promise {
