@@ -64,7 +64,7 @@ func LeastSquares(x mat.Matrix, y []float64) (*LinearFit, error) {
 	case n <= p:
 		return nil, fmt.Errorf("least squares: %d rows are too few for %d columns", n, p)
 	}
-	if err := checkFinite(x, y); err != nil {
+	if err := refuseNonFinite(x, y); err != nil {
 		return nil, err
 	}
 	scaled, scale, err := equilibrate(x)
@@ -86,8 +86,8 @@ func LeastSquares(x mat.Matrix, y []float64) (*LinearFit, error) {
 	return f, nil
 }
 
-// checkFinite reports the first value that is NaN or infinite.
-func checkFinite(x mat.Matrix, y []float64) error {
+// refuseNonFinite reports the first value that is NaN or infinite.
+func refuseNonFinite(x mat.Matrix, y []float64) error {
 	n, p := x.Dims()
 	for i := range n {
 		if math.IsNaN(y[i]) || math.IsInf(y[i], 0) {
