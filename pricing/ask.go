@@ -162,6 +162,19 @@ func candidates(typical, estimate float64) []float64 {
 	if len(out) == 0 {
 		return []float64{math.Max(1, math.Round(typical))}
 	}
+	return thinned(out, maxCandidates)
+}
+
+// thinned keeps at most n of the points, evenly and with the last one: an
+// estimate far from the typical ask spans thousands.
+func thinned(points []float64, n int) []float64 {
+	if len(points) <= n {
+		return points
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = points[i*(len(points)-1)/(n-1)]
+	}
 	return out
 }
 

@@ -25,6 +25,7 @@ const (
 	lowestAsk      = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
 	quickFactor    = 3.0  // holding cost in the quick choice; its inverse in the patient one
 	evenOdds       = 0.5
+	maxCandidates  = 400 // asks considered
 	intervalLevel  = 0.8
 	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
 	warnRatio      = 2.0
