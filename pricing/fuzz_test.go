@@ -139,7 +139,7 @@ func FuzzAnswers(f *testing.F) {
 		q := Query{Attributes: read.attributes(), Estimate: read.number(), WithinDays: read.byte() - 5}
 		on := read.date()
 		var h History
-		for i := range int(n % 24) {
+		for i := range int(n % 64) {
 			h.Listings = append(h.Listings, read.listing(i))
 		}
 		wantFinite(t, h, q, on)
