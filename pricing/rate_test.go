@@ -1,7 +1,6 @@
 package pricing
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"testing"
@@ -168,8 +167,7 @@ func TestPiecewiseExponentialAgainstReference(t *testing.T) {
 	for _, p := range ref.Cases.Prediction {
 		linear := s.theta[6]*p.X.Age + s.theta[7]*p.X.Sex + s.theta[8]*p.X.Ecog
 		for at, want := range p.Hazard {
-			var until, got float64
-			fmt.Sscan(at, &until)
+			until, got := numbers(t, []string{at})[0], 0.0
 			for j := range 6 {
 				got += math.Exp(s.theta[j]+linear) * math.Max(0, math.Min(until, edges[j+1])-edges[j])
 			}
