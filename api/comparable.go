@@ -1,0 +1,178 @@
+package api
+
+import (
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
+
+	"askwright/service"
+)
+
+// Comparable is a listing adjusted to the subject, line by line.
+type Comparable struct {
+	ID            uuid.UUID    `json:"id" format:"uuid"`
+	Ref           string       `json:"ref"`
+	Member        string       `json:"member"`
+	Category      string       `json:"category"`
+	Outcome       string       `json:"outcome" enums:"open,sold,withdrawn"`
+	ListedOn      string       `json:"listed_on" format:"date"`
+	EndedOn       *string      `json:"ended_on,omitempty" format:"date"`
+	ActiveDays    int          `json:"active_days"`
+	Ask           *number      `json:"ask,omitempty" swaggertype:"number"`            // the last one
+	SalePrice     *number      `json:"sale_price,omitempty" swaggertype:"number"`     // of a sold one
+	Distance      number       `json:"distance" swaggertype:"number"`                 // sum of the adjustments' sizes in log terms; the order of the list
+	Weak          bool         `json:"weak"`                                          // so far off that it says little
+	AdjustedPrice *number      `json:"adjusted_price,omitempty" swaggertype:"number"` // of a sold one
+	AdjustedAsk   *number      `json:"adjusted_ask,omitempty" swaggertype:"number"`
+	Adjustments   []Adjustment `json:"adjustments"`
+	NetPercent    number       `json:"net_percent" swaggertype:"number"`
+	GrossPercent  number       `json:"gross_percent" swaggertype:"number"`
+}
+
+// Adjustment is one line of the grid.
+type Adjustment struct {
+	Term    string `json:"term" example:"size"`
+	Percent number `json:"percent" swaggertype:"number"`
+	Money   number `json:"money" swaggertype:"number"`
+}
+
+// ComparablePage is the comparables of a subject, the nearest first.
+type ComparablePage struct {
+	Items []Comparable `json:"items"`
+}
+
+func (v viewer) comparable(f service.Comparable) Comparable {
+	money := moneyIn(v.currency)
+	out := Comparable{
+		ActiveDays: f.ActiveDays, Ask: known(f.Ask, money), SalePrice: known(f.SalePrice, money), Distance: chance(f.Distance),
+		Weak: f.Weak, AdjustedPrice: known(f.AdjustedPrice, money), AdjustedAsk: known(f.AdjustedAsk, money),
+		Adjustments: make([]Adjustment, len(f.Adjustments)), NetPercent: percentage(f.NetPercent), GrossPercent: percentage(f.GrossPercent),
+	}
+	for i, line := range f.Adjustments {
+		out.Adjustments[i] = Adjustment{Term: line.Term, Percent: percentage(line.Percent), Money: money(line.Money)}
+	}
+	if r := f.Row; r != nil {
+		out.ID, out.Ref, out.Member, out.Category, out.Outcome = r.ID, r.Ref, r.Member, r.Category, r.Outcome
+		out.ListedOn, out.EndedOn = r.ListedOn.String(), optionalDay(r.EndedOn)
+	}
+	return out
+}
+
+var comparableColumns = []tableColumn[Comparable]{
+	{"ref", textCell, func(v Comparable) string { return v.Ref }},
+	{"id", plainCell, func(v Comparable) string { return v.ID.String() }},
+	{"member", textCell, func(v Comparable) string { return v.Member }},
+	{"category", textCell, func(v Comparable) string { return v.Category }},
+	{"outcome", plainCell, func(v Comparable) string { return v.Outcome }},
+	{"listed_on", plainCell, func(v Comparable) string { return v.ListedOn }},
+	{"active_days", numberCell, func(v Comparable) string { return strconv.Itoa(v.ActiveDays) }},
+	{"ask", numberCell, func(v Comparable) string { return v.Ask.text() }},
+	{"sale_price", numberCell, func(v Comparable) string { return v.SalePrice.text() }},
+	{"distance", numberCell, func(v Comparable) string { return string(v.Distance) }},
+	{"weak", plainCell, func(v Comparable) string { return strconv.FormatBool(v.Weak) }},
+	{"adjusted_price", numberCell, func(v Comparable) string { return v.AdjustedPrice.text() }},
+	{"net_percent", numberCell, func(v Comparable) string { return string(v.NetPercent) }},
+	{"gross_percent", numberCell, func(v Comparable) string { return string(v.GrossPercent) }},
+	{"adjustments", embeddedCell, func(v Comparable) string {
+		lines := make([]string, len(v.Adjustments))
+		for i, line := range v.Adjustments {
+			lines[i] = line.Term + ":" + string(line.Percent)
+		}
+		return strings.Join(lines, ";")
+	}},
+	{"adjusted_ask", numberCell, func(v Comparable) string { return v.AdjustedAsk.text() }},
+}
+
+const comparablesDefault, comparablesMost = 10, 100
+
+// subjectColumns are those that describe a subject in an address.
+var subjectColumns = func() []string {
+	names := []string{"id"}
+	for _, c := range service.Columns {
+		if c.ReadOnly || c.OwnerOnly || c.InputOnly {
+			continue
+		}
+		names = append(names, c.Name)
+	}
+	return names
+}()
+
+// ComparableQuery describes the subject: any shared column of a row, category
+// being needed; or the id or ref of a listing on file.
+type ComparableQuery struct {
+	Category  string  `form:"category" example:"sideboard"`
+	ID        string  `form:"id" format:"uuid"`
+	Ref       string  `form:"ref"`
+	Width     float64 `form:"width"`
+	Depth     float64 `form:"depth"`
+	Height    float64 `form:"height"`
+	Unit      string  `form:"unit" enums:"in,cm"`
+	Material  string  `form:"material"`
+	Wood      string  `form:"wood"`
+	Condition string  `form:"condition"`
+	Finish    string  `form:"finish"`
+	Color     string  `form:"color"`
+	Limit     int     `form:"limit" default:"10"` // at most 100
+	TableQuery
+}
+
+// listComparables answers with the nearest listings, each adjusted to the
+// subject.
+//
+//	@Summary	Find comparables
+//	@Tags		advice
+//	@Param		query	query	ComparableQuery	false	"the subject"
+//	@Produce	json,text/csv,application/problem+json
+//	@Success	200		{object}	ComparablePage
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/comparables [get]
+//	@Router		/v1/comparables.csv [get]
+func (s *Server) listComparables(c *gin.Context, a *service.Actor) error {
+	form, err := wantedForm(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	subject := service.Subject{}
+	for _, name := range subjectColumns {
+		if p.has(name) {
+			subject[name] = p.text(name)
+		}
+	}
+	n := p.count("limit", comparablesDefault, comparablesMost)
+	options := tableParams(p, columnNames(comparableColumns))
+	if form == formJSON && len(options.Fields) > 0 {
+		p.refuse("fields", "is for CSV here")
+	}
+	if err := p.done(); err != nil {
+		return err
+	}
+	if notModified(c, s.listTag(c, a, form)) {
+		return nil
+	}
+	found, err := s.service.Comparables(c.Request.Context(), a, subject, n)
+	if err != nil {
+		return inQuery(err)
+	}
+	items, v := make([]Comparable, len(found)), viewerOf(a)
+	for i, f := range found {
+		items[i] = v.comparable(f)
+	}
+	if form == formJSON {
+		return answer(c, http.StatusOK, ComparablePage{Items: items})
+	}
+	return writeTable(c, "comparables.csv", comparableColumns, options, items)
+}
+
+// writeTable writes items that are at hand.
+func writeTable[T any](c *gin.Context, filename string, columns []tableColumn[T], o tableOptions, items []T) error {
+	t := startTable(c, filename, columns, o)
+	for _, item := range items {
+		t.row(item)
+	}
+	return t.end()
+}

@@ -1,0 +1,249 @@
+package api
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"askwright/service"
+)
+
+const (
+	maxCellBytes = 64 << 10
+	maxColumns   = 500
+)
+
+// csvReader reads records after RFC 4180, with LF or CRLF between them and
+// line breaks inside of quoted cells kept as they are. A quote inside of an
+// unquoted cell stands for itself: people write 36". encoding/csv is not used
+// because it rewrites line breaks inside of cells and has no bound for them.
+type csvReader struct {
+	in        *bufio.Reader
+	delimiter byte
+}
+
+// record is one line of a table. tooLong is the place of a cell over the
+// bound, broken of one with text after its closing quote; -1: none.
+type record struct {
+	cells           []string
+	tooLong, broken int
+}
+
+// newCSVReader drops a byte order mark and finds the delimiter in the header
+// line.
+func newCSVReader(r io.Reader) (*csvReader, error) {
+	in := bufio.NewReaderSize(r, 64<<10)
+	head, err := in.Peek(64 << 10)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	if strings.HasPrefix(string(head), "\xff\xfe") || strings.HasPrefix(string(head), "\xfe\xff") {
+		return nil, refuse(malformed, "the file is UTF-16; save it as CSV UTF-8")
+	}
+	if strings.HasPrefix(string(head), byteOrderMark) {
+		head = head[len(byteOrderMark):]
+		if _, err := in.Discard(len(byteOrderMark)); err != nil {
+			return nil, err
+		}
+	}
+	return &csvReader{in: in, delimiter: sniffDelimiter(head)}, nil
+}
+
+// sniffDelimiter counts the candidates outside of quotes in the first line.
+func sniffDelimiter(head []byte) byte {
+	counts := map[byte]int{}
+	quoted := false
+	for _, b := range head {
+		if b == '"' {
+			quoted = !quoted
+		}
+		if quoted {
+			continue
+		}
+		if b == '\n' || b == '\r' {
+			break
+		}
+		counts[b]++
+	}
+	best := byte(',')
+	for _, d := range []byte{';', '\t'} {
+		if counts[d] > counts[best] {
+			best = d
+		}
+	}
+	return best
+}
+
+// cellState is where in a cell the reader is.
+type cellState uint8
+
+const (
+	atStart cellState = iota
+	unquoted
+	quoted
+	closed // after the closing quote
+)
+
+// next reads one record; io.EOF at the end.
+func (r *csvReader) next() (record, error) {
+	rec := record{tooLong: -1, broken: -1}
+	var cell []byte
+	state := atStart
+	flush := func() {
+		rec.cells = append(rec.cells, string(cell))
+		cell, state = cell[:0], atStart
+	}
+	for first := true; ; first = false {
+		b, err := r.in.ReadByte()
+		if errors.Is(err, io.EOF) {
+			return r.atEnd(rec, first, state, flush)
+		}
+		if err != nil {
+			return rec, err
+		}
+		switch {
+		case state == quoted && b == '"':
+			state = closed
+			continue
+		case state == quoted: // any byte
+		case state == closed && b == '"':
+			state = quoted
+		case state == atStart && b == '"':
+			state = quoted
+			continue
+		case state == closed && b == ' ':
+			continue
+		case b == r.delimiter:
+			flush()
+			continue
+		case b == '\n':
+			flush()
+			return rec, nil
+		case b == '\r' && r.skipLineFeed():
+			flush()
+			return rec, nil
+		case state == closed:
+			rec.broken = len(rec.cells)
+		default:
+			state = unquoted
+		}
+		if len(cell) >= maxCellBytes {
+			rec.tooLong = len(rec.cells)
+			continue
+		}
+		cell = append(cell, b)
+	}
+}
+
+// skipLineFeed reports whether the CR just read ends the line; a CR alone is
+// an old line end, too, where it is the last byte.
+func (r *csvReader) skipLineFeed() bool {
+	b, err := r.in.Peek(1)
+	if err != nil {
+		return true
+	}
+	if b[0] != '\n' {
+		return false
+	}
+	_, err = r.in.Discard(1)
+	return err == nil
+}
+
+func (r *csvReader) atEnd(rec record, first bool, state cellState, flush func()) (record, error) {
+	if first {
+		return rec, io.EOF
+	}
+	if state == quoted {
+		return rec, refuse(malformed, "a quoted cell never ends: its closing quote is missing")
+	}
+	flush()
+	return rec, nil
+}
+
+// header is the columns of a file by position; "" has no name.
+type header []string
+
+// ignored stands for a column that the client wants to be passed over.
+const ignored = "-"
+
+// readHeader reads and checks the header line.
+func readHeader(r *csvReader, ignoreUnknown bool) (header, error) {
+	rec, err := r.next()
+	if errors.Is(err, io.EOF) {
+		return nil, refuse(malformed, "the file is empty; its first line must name the columns")
+	}
+	if err != nil {
+		return nil, err
+	}
+	if len(rec.cells) > maxColumns {
+		return nil, refuse(malformed, "the header names more than %d columns", maxColumns)
+	}
+	var wrong []service.FieldError
+	names := make(header, len(rec.cells))
+	for i, cell := range rec.cells {
+		name := strings.ToLower(strings.TrimSpace(cell))
+		_, known := service.ColumnByName(name)
+		switch {
+		case name == "":
+		case !known && ignoreUnknown:
+			name = ignored
+		case !known:
+			wrong = append(wrong, service.FieldError{Column: clip(name, 60), Reason: "is no column" + didYouMean(service.NearestColumn(clip(name, 60)))})
+		case slices.Contains(names, name):
+			wrong = append(wrong, service.FieldError{Column: name, Reason: "stands twice in the header"})
+		}
+		names[i] = name
+	}
+	if wrong != nil {
+		return nil, &service.InvalidError{Fields: wrong}
+	}
+	if strings.Trim(strings.Join(names, ""), ignored) == "" {
+		return nil, refuse(malformed, "the first line names no column that is known")
+	}
+	return names, nil
+}
+
+// row names the cells of a record. Cells beyond the header, and ones without a
+// name, must be empty.
+func (h header) row(number int, rec record) service.Row {
+	row := service.Row{Number: number, Cells: make(service.Cells, len(rec.cells))}
+	for i, cell := range rec.cells {
+		switch name, cell := h.at(i), strings.TrimSpace(cell); {
+		case name == ignored:
+		case name != "":
+			row.Cells[name] = importedCell(name, cell)
+		case cell != "" && i < len(h):
+			row.Errors = append(row.Errors, service.FieldError{Reason: fmt.Sprintf("there is text in column %d, which has no name", i+1)})
+		case cell != "" && len(row.Errors) == 0:
+			row.Errors = append(row.Errors, service.FieldError{Reason: fmt.Sprintf("the row has %d cells, the header %d: is a comma in a text without quotes around it?", len(rec.cells), len(h))})
+		}
+	}
+	if rec.tooLong >= 0 {
+		row.Errors = append(row.Errors, service.FieldError{Column: h.at(rec.tooLong), Reason: fmt.Sprintf("the cell is longer than %d bytes", maxCellBytes)})
+	}
+	if rec.broken >= 0 {
+		row.Errors = append(row.Errors, service.FieldError{Column: h.at(rec.broken), Reason: "text follows the closing quote of the cell; write a quote inside of a quoted cell twice"})
+	}
+	for i := range row.Errors {
+		row.Errors[i].Row, row.Errors[i].Ref = number, clip(row.Cells["ref"], 100)
+	}
+	return row
+}
+
+func (h header) at(i int) string {
+	if i < len(h) {
+		return h[i]
+	}
+	return ""
+}
+
+// importedCell undoes what export does to text.
+func importedCell(name, cell string) string {
+	if c, _ := service.ColumnByName(name); c.Kind == service.KindText || c.Kind == service.KindWord {
+		return showFormula(cell)
+	}
+	return cell
+}

@@ -1,0 +1,185 @@
+package api
+
+import (
+	"encoding/json"
+	"net/http"
+	"slices"
+	"time"
+
+	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
+
+	"askwright/service"
+)
+
+// Event is a dated fact about a listing.
+type Event struct {
+	ID       uuid.UUID         `json:"id" format:"uuid"`
+	Kind     string            `json:"kind" example:"ask"`
+	On       string            `json:"on" format:"date"`      // the day that it speaks of
+	At       time.Time         `json:"at" format:"date-time"` // when it was recorded
+	Member   string            `json:"member"`                // who recorded it
+	Changes  map[string]Values `json:"changes,omitempty"`     // by column
+	Details  map[string]string `json:"details,omitempty"`     // of an offer or a refinish
+	Voids    *uuid.UUID        `json:"voids,omitempty" format:"uuid"`
+	VoidedBy *uuid.UUID        `json:"voided_by,omitempty" format:"uuid"`
+}
+
+// Values are a column before and after; "" was or is unknown.
+type Values struct {
+	Old string `json:"old"`
+	New string `json:"new"`
+}
+
+// EventRequest asks for an event. Which fields apply depends on the kind.
+type EventRequest struct {
+	Kind         string     `json:"kind" enums:"ask,pause,resume,interest,offer,sold,withdrawn,reopen,refinish,void"`
+	On           string     `json:"on" format:"date"` // default: today
+	Voids        *uuid.UUID `json:"voids" format:"uuid"`
+	Ask          *Decimal   `json:"ask" swaggertype:"number"`        // ask
+	Until        *string    `json:"until" format:"date"`             // pause
+	Views        *Decimal   `json:"views" swaggertype:"integer"`     // interest
+	Saves        *Decimal   `json:"saves" swaggertype:"integer"`     // interest
+	Messages     *Decimal   `json:"messages" swaggertype:"integer"`  // interest
+	Viewings     *Decimal   `json:"viewings" swaggertype:"integer"`  // interest
+	Amount       *Decimal   `json:"amount" swaggertype:"number"`     // offer
+	Note         *string    `json:"note"`                            // offer
+	SalePrice    *Decimal   `json:"sale_price" swaggertype:"number"` // sold
+	SoldVenue    *string    `json:"sold_venue"`                      // sold
+	Ref          *string    `json:"ref"`                             // refinish: of the piece's next row
+	Finish       *string    `json:"finish"`                          // refinish
+	Color        *string    `json:"color"`                           // refinish
+	SecondFinish *string    `json:"second_finish"`                   // refinish
+	SecondColor  *string    `json:"second_color"`                    // refinish
+	Topcoat      *string    `json:"topcoat"`                         // refinish
+	Sheen        *string    `json:"sheen"`                           // refinish
+	Hardware     *string    `json:"hardware"`                        // refinish
+	Condition    *Decimal   `json:"condition" swaggertype:"string"`  // refinish
+}
+
+// fields are those that were sent, by name.
+func (r *EventRequest) fields() map[string]string {
+	fields := make(map[string]string)
+	for name, text := range map[string]*string{
+		"until": r.Until, "note": r.Note, "sold_venue": r.SoldVenue, "ref": r.Ref, "finish": r.Finish, "color": r.Color,
+		"second_finish": r.SecondFinish, "second_color": r.SecondColor, "topcoat": r.Topcoat, "sheen": r.Sheen,
+		"hardware": r.Hardware,
+	} {
+		if text != nil {
+			fields[name] = *text
+		}
+	}
+	for name, number := range map[string]*Decimal{
+		"ask": r.Ask, "views": r.Views, "saves": r.Saves, "messages": r.Messages, "viewings": r.Viewings,
+		"amount": r.Amount, "sale_price": r.SalePrice, "condition": r.Condition,
+	} {
+		if number != nil {
+			fields[name] = string(*number)
+		}
+	}
+	return fields
+}
+
+// EventPage is a listing's story.
+type EventPage struct {
+	Items []Event `json:"items"`
+}
+
+// EventAnswer is the listing after an event.
+type EventAnswer struct {
+	Listing json.RawMessage `json:"listing" swaggertype:"object"` // a listing row
+	Events  []Event         `json:"events"`                       // what was recorded
+}
+
+// events shows those that the actor may see.
+func (v viewer) events(l *service.Listing, events []service.Event) []Event {
+	out := make([]Event, 0, len(events))
+	for _, e := range events {
+		if e.Private && l.MemberID != v.actor.MemberID {
+			continue
+		}
+		shown := Event{ID: e.ID, Kind: e.Kind, On: e.On.String(), At: e.At.UTC(), Member: e.Member, Details: e.Details}
+		if len(e.Changes) > 0 {
+			shown.Changes = make(map[string]Values, len(e.Changes))
+		}
+		for column, v := range e.Changes {
+			shown.Changes[column] = Values(v)
+		}
+		if e.Voids != uuid.Nil {
+			shown.Voids = &e.Voids
+		}
+		if e.VoidedBy != uuid.Nil {
+			shown.VoidedBy = &e.VoidedBy
+		}
+		out = append(out, shown)
+	}
+	return slices.Clip(out)
+}
+
+// listEvents tells a listing's story; offers and the ledger to its owner only.
+//
+//	@Summary	What happened to a listing
+//	@Tags		listings
+//	@Param		id		path		string	true	"id of the listing"
+//	@Success	200		{object}	EventPage
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/listings/{id}/events [get]
+func (s *Server) listEvents(c *gin.Context, a *service.Actor) error {
+	l, err := s.listingAtPath(c, a)
+	if err != nil {
+		return err
+	}
+	events, err := s.service.Events(c.Request.Context(), a, l.ID)
+	if err != nil {
+		return err
+	}
+	return answerTagged(c, EventPage{Items: viewerOf(a).events(l, events)})
+}
+
+// createEvent records a fact and changes the listing with it.
+//
+//	@Summary	Record an event
+//	@Description	ask: a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. sold, withdrawn; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row under ref. void undoes another event.
+//	@Tags		listings
+//	@Param		id			path		string			true	"id of the listing"
+//	@Param		If-Match	header		string			false	"the revision seen"
+//	@Param		event		body		EventRequest	true	"kind, and what belongs to it"
+//	@Success	201			{object}	EventAnswer
+//	@Failure	default		{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/listings/{id}/events [post]
+func (s *Server) createEvent(c *gin.Context, a *service.Actor) error {
+	id, want, err := s.target(c)
+	if err != nil {
+		return err
+	}
+	var body EventRequest
+	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
+		return err
+	}
+	event := service.NewEvent{Kind: body.Kind, On: body.On, Fields: body.fields()}
+	if body.Voids != nil {
+		event.Voids = *body.Voids
+	}
+	change, err := s.service.AddEvent(c.Request.Context(), a, id, event, want)
+	if err != nil {
+		return withPointers(err)
+	}
+	v := viewerOf(a)
+	c.Header("ETag", revisionTag(change.New.Revision))
+	return answer(c, http.StatusCreated, EventAnswer{Listing: v.row(change.New), Events: v.events(change.New, change.Events)})
+}
+
+// target reads what a change is meant for: the id, and the revision seen.
+func (s *Server) target(c *gin.Context) (uuid.UUID, *int64, error) {
+	id, err := pathID(c)
+	if err != nil {
+		return uuid.Nil, nil, err
+	}
+	if err := paramsOf(c).done(); err != nil {
+		return uuid.Nil, nil, err
+	}
+	want, err := wantedRevision(c)
+	return id, want, err
+}

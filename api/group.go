@@ -1,0 +1,267 @@
+package api
+
+import (
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
+
+	"askwright/service"
+)
+
+// Group is what the group settled.
+type Group struct {
+	ID              uuid.UUID        `json:"id" format:"uuid"`
+	Name            string           `json:"name"`
+	Currency        string           `json:"currency" example:"USD"` // ISO 4217; fixed after the first amount
+	Unit            string           `json:"unit" enums:"in,cm"`     // of lengths without one
+	TimeZone        string           `json:"timezone" example:"America/Chicago"`
+	DateOrder       string           `json:"date_order,omitempty" enums:"mdy,dmy"` // how slashed dates are read; none: refused
+	HourValue       number           `json:"hour_value" swaggertype:"number"`      // of an hour of work; 0: not told
+	SpacePrice      number           `json:"space_price" swaggertype:"number"`     // of a square foot or metre a month; 0: not told
+	MinimumProfit   number           `json:"minimum_profit" swaggertype:"number"`  // wanted on any piece
+	FeeRate         float64          `json:"fee_rate" example:"0.1"`               // share of the sale price that the venue keeps
+	HoldingRate     float64          `json:"holding_rate" example:"0.002"`         // a day, share of the ask, where no space price is set
+	SalvageRate     float64          `json:"salvage_rate" example:"0.15"`          // worth of what never sells, share of the ask
+	HorizonDays     int              `json:"horizon_days" example:"180"`           // after which a piece counts as unsold
+	FlagGain        float64          `json:"flag_gain" example:"0.05"`             // share of the ask that a remedy must gain to flag a listing
+	RefinishOptions []RefinishOption `json:"refinish_options"`                     // changes of look that the group offers itself
+	CreatedAt       time.Time        `json:"created_at" format:"date-time"`
+	Today           string           `json:"today" format:"date"` // the group's local day
+}
+
+// RefinishOption is a change of look with its price.
+type RefinishOption struct {
+	Finish    string  `json:"finish" example:"painted"`
+	Color     string  `json:"color" example:"navy"`
+	Materials Decimal `json:"materials" swaggertype:"number"` // money
+	Hours     float64 `json:"hours"`
+	DaysOut   int     `json:"days_out"` // out of the market
+}
+
+// MarshalJSON writes the number as it is.
+func (d Decimal) MarshalJSON() ([]byte, error) { return number(d).MarshalJSON() }
+
+// GroupPatch changes settings: what is absent stays.
+type GroupPatch struct {
+	Name            *string           `json:"name"`
+	Currency        *string           `json:"currency"`
+	Unit            *string           `json:"unit" enums:"in,cm"`
+	TimeZone        *string           `json:"timezone"`
+	DateOrder       *string           `json:"date_order"` // "" for none
+	HourValue       *Decimal          `json:"hour_value" swaggertype:"number"`
+	SpacePrice      *Decimal          `json:"space_price" swaggertype:"number"`
+	MinimumProfit   *Decimal          `json:"minimum_profit" swaggertype:"number"`
+	FeeRate         *float64          `json:"fee_rate"`
+	HoldingRate     *float64          `json:"holding_rate"`
+	SalvageRate     *float64          `json:"salvage_rate"`
+	HorizonDays     *int              `json:"horizon_days"`
+	FlagGain        *float64          `json:"flag_gain"`
+	RefinishOptions *[]RefinishOption `json:"refinish_options"`
+}
+
+func groupOf(g *service.Group, a *service.Actor) Group {
+	out := Group{
+		ID: g.ID, Name: g.Name, Currency: g.Currency.Code, Unit: g.Unit, TimeZone: g.TimeZone, DateOrder: g.DateOrder,
+		HourValue: exact(g.HourValue, g.Currency), SpacePrice: exact(g.SpacePrice, g.Currency), MinimumProfit: exact(g.MinimumProfit, g.Currency),
+		FeeRate: g.FeeRate, HoldingRate: g.HoldingRate, SalvageRate: g.SalvageRate, HorizonDays: g.HorizonDays, FlagGain: g.FlagGain,
+		RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
+	}
+	for i, o := range g.RefinishOptions {
+		out.RefinishOptions[i] = RefinishOption{Finish: o.Finish, Color: o.Color, Materials: Decimal(o.Materials.Format(g.Currency)), Hours: o.Hours, DaysOut: o.DaysOut}
+	}
+	return out
+}
+
+// getGroup answers with the group's settings.
+//
+//	@Summary	Read the group
+//	@Tags		group
+//	@Success	200		{object}	Group
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/group [get]
+func (s *Server) getGroup(c *gin.Context, a *service.Actor) error {
+	if err := paramsOf(c).done(); err != nil {
+		return err
+	}
+	return answerTagged(c, groupOf(a.Group, a))
+}
+
+// patchGroup changes settings.
+//
+//	@Summary	Change the group
+//	@Tags		group
+//	@Param		settings	body		GroupPatch	true	"the settings to change"
+//	@Success	200			{object}	Group
+//	@Failure	default		{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/group [patch]
+func (s *Server) patchGroup(c *gin.Context, a *service.Actor) error {
+	if err := paramsOf(c).done(); err != nil {
+		return err
+	}
+	if sent := c.GetHeader("If-Match"); sent != "" && !tagMatches(sent, hashTag(groupOf(a.Group, a))) {
+		return refuse(changed, "the group was changed in the meantime")
+	}
+	var body GroupPatch
+	if err := readPatch(c, s.limits.BodyBytes, &body); err != nil {
+		return err
+	}
+	g, err := s.service.UpdateGroup(c.Request.Context(), a, body.apply)
+	if err != nil {
+		return withPointers(err)
+	}
+	shown := groupOf(g, a)
+	c.Header("ETag", hashTag(shown))
+	return answer(c, http.StatusOK, shown)
+}
+
+// apply changes a copy of the group; the service checks the whole.
+func (p *GroupPatch) apply(g *service.Group) error {
+	if p.Currency != nil {
+		g.Currency, _ = service.CurrencyByCode(*p.Currency)
+	}
+	assign(&g.Name, p.Name)
+	assign(&g.Unit, p.Unit)
+	assign(&g.TimeZone, p.TimeZone)
+	assign(&g.DateOrder, p.DateOrder)
+	assign(&g.FeeRate, p.FeeRate)
+	assign(&g.HoldingRate, p.HoldingRate)
+	assign(&g.SalvageRate, p.SalvageRate)
+	assign(&g.HorizonDays, p.HorizonDays)
+	assign(&g.FlagGain, p.FlagGain)
+	for _, m := range []struct {
+		column string
+		to     *service.Money
+		from   *Decimal
+	}{{"hour_value", &g.HourValue, p.HourValue}, {"space_price", &g.SpacePrice, p.SpacePrice}, {"minimum_profit", &g.MinimumProfit, p.MinimumProfit}} {
+		if m.from == nil {
+			continue
+		}
+		amount, err := service.ParseMoney(string(*m.from), g.Currency, '.')
+		if err != nil {
+			return service.Invalid(m.column, "%v", err)
+		}
+		*m.to = amount
+	}
+	if p.RefinishOptions == nil {
+		return nil
+	}
+	g.RefinishOptions = nil
+	for _, o := range *p.RefinishOptions {
+		materials, err := service.ParseMoney(string(o.Materials), g.Currency, '.')
+		if o.Materials != "" && err != nil {
+			return service.Invalid("refinish_options", "%v", err)
+		}
+		g.RefinishOptions = append(g.RefinishOptions, service.RefinishOption{Finish: o.Finish, Color: o.Color, Materials: materials, Hours: o.Hours, DaysOut: o.DaysOut})
+	}
+	return nil
+}
+
+func assign[T any](to, from *T) {
+	if from != nil {
+		*to = *from
+	}
+}
+
+// Member is a person in the group.
+type Member struct {
+	ID       uuid.UUID  `json:"id" format:"uuid"`
+	Name     string     `json:"name"`
+	JoinedAt time.Time  `json:"joined_at" format:"date-time"`
+	LeftAt   *time.Time `json:"left_at,omitempty" format:"date-time"`
+}
+
+// MemberPage is the people of the group.
+type MemberPage struct {
+	Items []Member `json:"items"`
+}
+
+// NewMember asks for a member.
+type NewMember struct {
+	Name string `json:"name"`
+}
+
+func memberOf(m service.Member) Member {
+	return Member{ID: m.ID, Name: m.Name, JoinedAt: m.JoinedAt.UTC(), LeftAt: optionalTime(m.LeftAt)}
+}
+
+func optionalTime(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	t = t.UTC()
+	return &t
+}
+
+// listMembers answers with the people of the group.
+//
+//	@Summary	List members
+//	@Tags		group
+//	@Success	200		{object}	MemberPage
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/members [get]
+func (s *Server) listMembers(c *gin.Context, a *service.Actor) error {
+	if err := paramsOf(c).done(); err != nil {
+		return err
+	}
+	members, err := s.service.Members(c.Request.Context(), a)
+	if err != nil {
+		return err
+	}
+	out := MemberPage{Items: make([]Member, len(members))}
+	for i, m := range members {
+		out.Items[i] = memberOf(m)
+	}
+	return answerTagged(c, out)
+}
+
+// createMember adds a person.
+//
+//	@Summary	Add a member
+//	@Tags		group
+//	@Param		member	body		NewMember	true	"who"
+//	@Success	201		{object}	Member
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/members [post]
+func (s *Server) createMember(c *gin.Context, a *service.Actor) error {
+	if err := paramsOf(c).done(); err != nil {
+		return err
+	}
+	var body NewMember
+	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
+		return err
+	}
+	m, err := s.service.CreateMember(c.Request.Context(), a, body.Name)
+	if err != nil {
+		return withPointers(err)
+	}
+	return answer(c, http.StatusCreated, memberOf(*m))
+}
+
+// deleteMember lets a member go: the rows stay, the keys end.
+//
+//	@Summary	End a membership
+//	@Tags		group
+//	@Param		id	path	string	true	"id"
+//	@Success	204
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/members/{id} [delete]
+func (s *Server) deleteMember(c *gin.Context, a *service.Actor) error {
+	id, err := pathID(c)
+	if err != nil {
+		return err
+	}
+	if err := paramsOf(c).done(); err != nil {
+		return err
+	}
+	if err := s.service.EndMembership(c.Request.Context(), a, id); err != nil {
+		return err
+	}
+	return noContent(c)
+}

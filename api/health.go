@@ -1,0 +1,176 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"net/http/pprof"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+	swaggerfiles "github.com/swaggo/files"
+	ginswagger "github.com/swaggo/gin-swagger"
+
+	"askwright/service"
+)
+
+// Root says what this is.
+type Root struct {
+	Name    string `json:"name" example:"askwright"`
+	Build   string `json:"build"`
+	Docs    string `json:"docs" example:"/docs/index.html"`
+	OpenAPI string `json:"openapi" example:"/openapi.json"`
+}
+
+// getRoot says where to read on.
+//
+//	@Summary	What this is
+//	@Tags		about
+//	@Success	200	{object}	Root
+//	@Router		/ [get]
+func (s *Server) getRoot(c *gin.Context, _ *service.Actor) error {
+	return answer(c, http.StatusOK, Root{Name: "askwright", Build: s.build, Docs: "/docs/index.html", OpenAPI: "/openapi.json"})
+}
+
+// Health is alive or not.
+type Health struct {
+	Status string `json:"status" example:"ok"`
+}
+
+// getHealth says that the program runs.
+//
+//	@Summary	Alive
+//	@Tags		about
+//	@Success	200	{object}	Health
+//	@Router		/healthz [get]
+func (s *Server) getHealth(c *gin.Context, _ *service.Actor) error {
+	return answer(c, http.StatusOK, Health{Status: "ok"})
+}
+
+const readyTimeout = 2 * time.Second
+
+// getReadiness says whether requests can be served: one query, in time.
+//
+//	@Summary	Ready to serve
+//	@Tags		about
+//	@Success	200	{object}	Health
+//	@Failure	503	{object}	Problem	"not ready"
+//	@Router		/readyz [get]
+func (s *Server) getReadiness(c *gin.Context, _ *service.Actor) error {
+	if err := s.checkReady(c.Request.Context()); err != nil {
+		noteOf(c).cause = err
+		s.answerProblem(c, newProblem(unavailable, "the database does not answer"))
+		return nil
+	}
+	return answer(c, http.StatusOK, Health{Status: "ok"})
+}
+
+func (s *Server) checkReady(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, readyTimeout)
+	defer cancel()
+	return s.ready(ctx)
+}
+
+// getOpenAPI answers with the description of all routes.
+//
+//	@Summary	This description
+//	@Tags		about
+//	@Success	200	{object}	object
+//	@Router		/openapi.json [get]
+func (s *Server) getOpenAPI(c *gin.Context, _ *service.Actor) error {
+	if notModified(c, hashTag(s.openAPI)) {
+		return nil
+	}
+	c.Data(http.StatusOK, "application/json; charset=utf-8", s.openAPI)
+	return nil
+}
+
+var docFiles = []string{
+	"index.html", "index.css", "swagger-initializer.js", "favicon-16x16.png", "favicon-32x32.png", "swagger-ui.css",
+	"swagger-ui-bundle.js", "swagger-ui-standalone-preset.js",
+}
+
+// getDocs shows the description as a page. Only the page's own files are
+// passed on: the library takes its prefix from the first address it sees.
+//
+//	@Summary	The description as a page
+//	@Tags		about
+//	@Param		file	path	string	true	"index.html"
+//	@Produce	html
+//	@Success	200
+//	@Failure	404	{object}	Problem	"no such file"
+//	@Router		/docs/{file} [get]
+func (s *Server) getDocs() handler {
+	show := ginswagger.WrapHandler(swaggerfiles.Handler, ginswagger.URL("/openapi.json"))
+	return func(c *gin.Context, _ *service.Actor) error {
+		name := strings.TrimPrefix(c.Param("file"), "/")
+		if name == "" {
+			c.Redirect(http.StatusFound, "/docs/index.html")
+			return nil
+		}
+		if !slices.Contains(docFiles, name) {
+			return refuse(notFound, "there is no such file; see /docs/index.html")
+		}
+		r := c.Request.Clone(c.Request.Context())
+		r.Method, r.RequestURI = http.MethodGet, "/docs/"+name
+		c.Request = r
+		c.Header("Content-Security-Policy", "default-src 'self'; img-src 'self' data:; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'")
+		show(c)
+		return nil
+	}
+}
+
+// ProblemPage is the kinds of problems.
+type ProblemPage struct {
+	Items []*ProblemType `json:"items"`
+}
+
+// listProblems documents the kinds of problems.
+//
+//	@Summary	The kinds of problems
+//	@Tags		about
+//	@Success	200	{object}	ProblemPage
+//	@Router		/problems [get]
+func (s *Server) listProblems(c *gin.Context, _ *service.Actor) error {
+	return answerTagged(c, ProblemPage{Items: problemTypes})
+}
+
+// getProblem documents one.
+//
+//	@Summary	A kind of problem
+//	@Tags		about
+//	@Param		name	path		string	true	"name"
+//	@Success	200		{object}	ProblemType
+//	@Failure	404		{object}	Problem	"no such kind"
+//	@Router		/problems/{name} [get]
+func (s *Server) getProblem(c *gin.Context, _ *service.Actor) error {
+	t, ok := problemTypeByName(c.Param("name"))
+	if !ok {
+		return refuse(notFound, "there is no kind of problem with that name; see /problems")
+	}
+	return answerTagged(c, t)
+}
+
+// OpsHandler answers what only the operator should reach: metrics, profiles
+// and health.
+func (s *Server) OpsHandler() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{
+		ErrorLog: promLogger{s}, ErrorHandling: promhttp.ContinueOnError,
+	}))
+	mux.HandleFunc("GET /debug/pprof/", pprof.Index)
+	mux.HandleFunc("GET /debug/pprof/cmdline", pprof.Cmdline)
+	mux.HandleFunc("GET /debug/pprof/profile", pprof.Profile)
+	mux.HandleFunc("GET /debug/pprof/symbol", pprof.Symbol)
+	mux.HandleFunc("GET /debug/pprof/trace", pprof.Trace)
+	mux.Handle("GET /healthz", s.handler)
+	mux.Handle("GET /readyz", s.handler)
+	return mux
+}
+
+// promLogger passes what the metrics handler complains about to the log.
+type promLogger struct{ s *Server }
+
+func (l promLogger) Println(v ...any) { l.s.logger.Warn("metrics", "problem", v) }

@@ -1,0 +1,227 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/gin-gonic/gin"
+	"github.com/prometheus/client_golang/prometheus"
+
+	"askwright/service"
+)
+
+// Options are what a Server is made of.
+type Options struct {
+	Service        *service.Service
+	Logger         *slog.Logger
+	Registry       *prometheus.Registry        // takes the metrics of HTTP and is served at /metrics
+	Ready          func(context.Context) error // what /readyz asks; nil: always ready
+	Build          string                      // goes into the entity tags of lists, and to /
+	OpenAPI        []byte                      // served at /openapi.json
+	Limits         Limits
+	TrustedProxies []string         // addresses or CIDR ranges that may tell a client's address; none by default
+	Now            func() time.Time // for the rate limits; nil: time.Now
+}
+
+// Server answers HTTP requests.
+type Server struct {
+	service  *service.Service
+	logger   *slog.Logger
+	registry *prometheus.Registry
+	ready    func(context.Context) error
+	build    string
+	openAPI  []byte
+	limits   Limits
+	now      func() time.Time
+
+	metrics  *metrics
+	requests *limiters // by key
+	failures *limiters // of authentication, by address
+	handler  http.Handler
+}
+
+// New returns a Server.
+func New(o Options) *Server {
+	s := &Server{
+		service: o.Service, logger: o.Logger, registry: o.Registry, ready: o.Ready, build: o.Build, openAPI: o.OpenAPI,
+		limits: o.Limits.withDefaults(), now: o.Now,
+	}
+	if s.now == nil {
+		s.now = time.Now
+	}
+	if s.ready == nil {
+		s.ready = func(context.Context) error { return nil }
+	}
+	s.metrics = newMetrics(s.registry)
+	s.requests = newLimiters(s.limits.RequestsPerMinute, s.now)
+	s.failures = newLimiters(s.limits.FailuresPerMinute, s.now)
+	s.handler = s.engine(o.TrustedProxies)
+	return s
+}
+
+// Handler answers the routes of the API.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// handler answers a request for an actor; nil where no key is needed. What it
+// returns becomes a problem document.
+type handler func(c *gin.Context, a *service.Actor) error
+
+// route is one row of the table. An empty scope needs no key; bulk routes may
+// send and take longer.
+type route struct {
+	method, path, scope string
+	bulk                bool
+	handle              handler
+}
+
+const (
+	noKey = ""
+	feed  = service.ScopeFeed
+	read  = service.ScopeRead
+	write = service.ScopeWrite
+	admin = service.ScopeAdmin
+)
+
+// routes is every route there is. HEAD goes with each GET, OPTIONS with all.
+func (s *Server) routes() []route {
+	return []route{
+		{"GET", "/v1/listings", read, true, s.listListings},
+		{"GET", "/v1/listings.csv", feed, true, s.listListings},
+		{"POST", "/v1/listings", write, false, s.createListing},
+		{"POST", "/v1/listings/import", write, true, s.importListings},
+		{"GET", "/v1/listings/:id", read, false, s.getListing},
+		{"PATCH", "/v1/listings/:id", write, false, s.patchListing},
+		{"DELETE", "/v1/listings/:id", write, false, s.deleteListing},
+		{"GET", "/v1/listings/:id/events", read, false, s.listEvents},
+		{"POST", "/v1/listings/:id/events", write, false, s.createEvent},
+		{"GET", "/v1/listings/:id/suggestion", read, false, s.getSuggestion},
+		{"GET", "/v1/pieces", read, false, s.listPieces},
+		{"POST", "/v1/pieces", write, false, s.createPiece},
+		{"GET", "/v1/pieces/:id", read, false, s.getPiece},
+		{"PATCH", "/v1/pieces/:id", write, false, s.patchPiece},
+		{"GET", "/v1/comparables", read, false, s.listComparables},
+		{"GET", "/v1/comparables.csv", feed, false, s.listComparables},
+		{"POST", "/v1/suggestions", read, false, s.createSuggestions},
+		{"GET", "/v1/stale", read, false, s.listStale},
+		{"GET", "/v1/stale.csv", feed, false, s.listStale},
+		{"GET", "/v1/group", read, false, s.getGroup},
+		{"PATCH", "/v1/group", admin, false, s.patchGroup},
+		{"GET", "/v1/members", read, false, s.listMembers},
+		{"POST", "/v1/members", admin, false, s.createMember},
+		{"DELETE", "/v1/members/:id", admin, false, s.deleteMember},
+		{"GET", "/v1/keys", read, false, s.listKeys},
+		{"POST", "/v1/keys", write, false, s.createKey},
+		{"DELETE", "/v1/keys/:id", write, false, s.deleteKey},
+		{"GET", "/", noKey, false, s.getRoot},
+		{"GET", "/healthz", noKey, false, s.getHealth},
+		{"GET", "/readyz", noKey, false, s.getReadiness},
+		{"GET", "/openapi.json", noKey, false, s.getOpenAPI},
+		{"GET", "/docs/*file", noKey, false, s.getDocs()},
+		{"GET", "/problems", noKey, false, s.listProblems},
+		{"GET", "/problems/:name", noKey, false, s.getProblem},
+	}
+}
+
+// engine registers the routes behind the middleware, outermost first.
+func (s *Server) engine(proxies []string) *gin.Engine {
+	gin.SetMode(gin.ReleaseMode)
+	e := gin.New()
+	e.HandleMethodNotAllowed = true
+	e.RedirectTrailingSlash = false
+	e.ForwardedByClientIP = len(proxies) > 0
+	if err := e.SetTrustedProxies(proxies); err != nil {
+		e.ForwardedByClientIP = false
+		s.logger.Error("no proxy is trusted: one of the addresses cannot be read", "error", err)
+	}
+	e.Use(identify, s.observe, s.recoverPanics, headers)
+	e.NoRoute(s.noRoute)
+	e.NoMethod(s.noMethod)
+	allowed := make(map[string][]string)
+	for _, r := range s.routes() {
+		chain := s.chain(r)
+		e.Handle(r.method, r.path, chain...)
+		allowed[r.path] = append(allowed[r.path], r.method)
+		if r.method == http.MethodGet {
+			e.HEAD(r.path, chain...)
+			allowed[r.path] = append(allowed[r.path], http.MethodHead)
+		}
+	}
+	for path, methods := range allowed {
+		methods = append(methods, http.MethodOptions)
+		slices.Sort(methods)
+		e.OPTIONS(path, options(strings.Join(methods, ", ")))
+	}
+	return e
+}
+
+// chain is what a request to the route passes through.
+func (s *Server) chain(r route) []gin.HandlerFunc {
+	timeout, body := s.limits.Timeout, s.limits.BodyBytes
+	if r.bulk {
+		timeout, body = s.limits.LongTimeout, s.limits.ImportBytes
+	}
+	chain := []gin.HandlerFunc{deadline(timeout)}
+	if r.scope != noKey {
+		chain = append(chain, s.authenticate(r.scope))
+	}
+	return append(chain, func(c *gin.Context) {
+		err := limitBody(c, body)
+		if err == nil {
+			actor, _ := c.Value(actorKey).(*service.Actor)
+			err = r.handle(c, actor)
+		}
+		if err != nil {
+			s.fail(c, err)
+		}
+	})
+}
+
+// answer writes a value as JSON. It is written into memory first, so that a
+// failure can still become a problem.
+func answer(c *gin.Context, status int, v any) error {
+	if err := wantJSON(c); err != nil && c.Request.Method == http.MethodGet {
+		return err
+	}
+	body, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("write the answer: %w", err)
+	}
+	c.Header("Content-Type", "application/json; charset=utf-8")
+	c.Status(status)
+	_, err = c.Writer.Write(body)
+	return err
+}
+
+// answerTagged is answer for a resource whose tag is the hash of its body.
+func answerTagged(c *gin.Context, v any) error {
+	if notModified(c, hashTag(v)) {
+		return nil
+	}
+	return answer(c, http.StatusOK, v)
+}
+
+func noContent(c *gin.Context) error {
+	c.Status(http.StatusNoContent)
+	c.Writer.WriteHeaderNow()
+	return nil
+}
+
+// NewHTTPServer returns a server that a slow or idle client cannot hold up
+// for long.
+func NewHTTPServer(h http.Handler, logger *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       2 * time.Minute, // 32 MB on a slow line
+		WriteTimeout:      5 * time.Minute, // a little more than Limits.LongTimeout
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    32 << 10,
+		ErrorLog:          slog.NewLogLogger(logger.Handler(), slog.LevelWarn),
+	}
+}

@@ -1,0 +1,199 @@
+package api
+
+import (
+	"errors"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
+
+	"askwright/service"
+)
+
+// Review is where an open listing stands and what could be done about it.
+type Review struct {
+	Ref           string    `json:"ref"`
+	ID            uuid.UUID `json:"id" format:"uuid"`
+	Member        string    `json:"member"`
+	Category      string    `json:"category"`
+	State         string    `json:"state" enums:"stale,slow,fresh,paused"`
+	Clear         bool      `json:"clear"` // of a stale one: the best remedy beats waiting in 3 of 4 cases or more
+	Ask           *number   `json:"ask,omitempty" swaggertype:"number"`
+	ListedOn      string    `json:"listed_on" format:"date"`
+	ActiveDays    int       `json:"active_days"`
+	DaysOnMarket  int       `json:"days_on_market"`
+	DaysAtAsk     int       `json:"days_at_ask"`                               // active days at the present ask
+	ChanceSold    number    `json:"chance_sold_by_now" swaggertype:"number"`   // that one like it would have sold by now
+	MessagesSeen  *int      `json:"messages_seen,omitempty"`                   // where known
+	MessagesUsual number    `json:"messages_usual" swaggertype:"number"`       // expected by now
+	Demand        number    `json:"demand" swaggertype:"number" example:"0.7"` // 1 is what the description promises
+	Reason        string    `json:"reason" enums:"price,look,exposure,season,luck"`
+	Checks        []string  `json:"checks"`                    // cheap things to try first
+	Remedies      []Remedy  `json:"remedies"`                  // best first
+	Gain          number    `json:"gain" swaggertype:"number"` // of the best over waiting
+	Refusal       *Refusal  `json:"refusal,omitempty"`
+	Sentences     []string  `json:"sentences"`
+	Cautions      []Caution `json:"cautions"`
+}
+
+// Remedy is one thing to do about a listing.
+type Remedy struct {
+	Action       string  `json:"action" enums:"wait,renew,reprice,refinish,withdraw"`
+	Ask          *number `json:"ask,omitempty" swaggertype:"number"`
+	Finish       string  `json:"finish,omitempty"`
+	Color        string  `json:"color,omitempty"`
+	ExpectedNet  number  `json:"expected_net" swaggertype:"number"`
+	Gain         number  `json:"gain" swaggertype:"number"` // over waiting
+	ChanceBetter number  `json:"chance_better_than_waiting" swaggertype:"number"`
+	Cost         number  `json:"cost" swaggertype:"number"`
+	Hours        number  `json:"hours" swaggertype:"number"`
+	DaysOut      int     `json:"days_out"` // out of the market
+}
+
+// ReviewPage is the open listings, the most urgent first.
+type ReviewPage struct {
+	Items []Review `json:"items"`
+}
+
+func (v viewer) review(r service.Review) Review {
+	money := moneyIn(v.currency)
+	out := Review{
+		Ref: r.Row.Ref, ID: r.Row.ID, Member: r.Row.Member, Category: r.Row.Category, State: r.State, Clear: r.Clear,
+		ListedOn: r.Row.ListedOn.String(), ActiveDays: r.ActiveDays, DaysOnMarket: r.DaysOnMarket, DaysAtAsk: r.DaysAtAsk,
+		ChanceSold: chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: rounded(r.MessagesUsual, 1),
+		Demand: rounded(r.Demand, 2), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
+		Gain: money(r.Gain), Refusal: refusal(r.Refusal), Sentences: notNil(r.Sentences), Cautions: cautions(r.Cautions),
+	}
+	if m := r.Row.CurrentAsk(); m != 0 {
+		ask := exact(m, v.currency)
+		out.Ask = &ask
+	}
+	for i, x := range r.Remedies {
+		out.Remedies[i] = Remedy{
+			Action: x.Action, Ask: known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
+			Gain: money(x.Gain), ChanceBetter: chance(x.ChanceBetterThanWaiting), Cost: money(x.Cost), Hours: rounded(x.Hours, 2),
+			DaysOut: x.DaysOut,
+		}
+	}
+	return out
+}
+
+// best is the best remedy, for one line of a table.
+func (r Review) best() Remedy {
+	if len(r.Remedies) == 0 {
+		return Remedy{}
+	}
+	return r.Remedies[0]
+}
+
+var reviewColumns = []tableColumn[Review]{
+	{"ref", textCell, func(v Review) string { return v.Ref }},
+	{"id", plainCell, func(v Review) string { return v.ID.String() }},
+	{"member", textCell, func(v Review) string { return v.Member }},
+	{"category", textCell, func(v Review) string { return v.Category }},
+	{"state", plainCell, func(v Review) string { return v.State }},
+	{"ask", numberCell, func(v Review) string { return v.Ask.text() }},
+	{"listed_on", plainCell, func(v Review) string { return v.ListedOn }},
+	{"active_days", numberCell, func(v Review) string { return strconv.Itoa(v.ActiveDays) }},
+	{"days_on_market", numberCell, func(v Review) string { return strconv.Itoa(v.DaysOnMarket) }},
+	{"chance_sold_by_now", numberCell, func(v Review) string { return string(v.ChanceSold) }},
+	{"reason", plainCell, func(v Review) string { return v.Reason }},
+	{"checks", textCell, func(v Review) string { return strings.Join(v.Checks, ";") }},
+	{"action", plainCell, func(v Review) string { return v.best().Action }},
+	{"action_ask", numberCell, func(v Review) string { return v.best().Ask.text() }},
+	{"action_finish", textCell, func(v Review) string { return v.best().Finish }},
+	{"action_color", textCell, func(v Review) string { return v.best().Color }},
+	{"expected_net", numberCell, func(v Review) string { return string(v.best().ExpectedNet) }},
+	{"gain", numberCell, func(v Review) string { return string(v.Gain) }},
+	{"chance_better_than_waiting", numberCell, func(v Review) string { return string(v.best().ChanceBetter) }},
+	{"cautions", plainCell, func(v Review) string {
+		codes := make([]string, len(v.Cautions))
+		for i, one := range v.Cautions {
+			codes[i] = one.Code
+		}
+		return strings.Join(codes, ";")
+	}},
+}
+
+// StaleQuery is what the reviews can be asked for.
+type StaleQuery struct {
+	State  string `form:"state" example:"stale,slow"` // several with commas between
+	Member string `form:"member"`                     // me, an id or a name
+	AsOf   string `form:"as_of" format:"date"`        // default: today
+	TableQuery
+}
+
+// listStale reviews the open listings, the most urgent first.
+//
+//	@Summary	Review open listings
+//	@Tags		advice
+//	@Param		query	query	StaleQuery	false	"filters"
+//	@Produce	json,text/csv,application/problem+json
+//	@Success	200		{object}	ReviewPage
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/stale [get]
+//	@Router		/v1/stale.csv [get]
+func (s *Server) listStale(c *gin.Context, a *service.Actor) error {
+	form, err := wantedForm(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	q := service.StaleQuery{AsOf: p.date("as_of")}
+	for _, state := range p.list("state") {
+		if !slices.Contains(service.ListingStates, state) {
+			p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
+		}
+		q.States = append(q.States, state)
+	}
+	if q.Member, err = s.memberFilter(c, a, p); err != nil {
+		return err
+	}
+	options := tableParams(p, columnNames(reviewColumns))
+	if form == formJSON && len(options.Fields) > 0 {
+		p.refuse("fields", "is for CSV here")
+	}
+	if err := p.done(); err != nil {
+		return err
+	}
+	if notModified(c, s.listTag(c, a, form)) {
+		return nil
+	}
+	reviews, err := s.service.Stale(c.Request.Context(), a, q)
+	if err != nil {
+		return inQuery(err)
+	}
+	items, v := make([]Review, len(reviews)), viewerOf(a)
+	for i, r := range reviews {
+		items[i] = v.review(r)
+	}
+	if form == formJSON {
+		return answer(c, http.StatusOK, ReviewPage{Items: items})
+	}
+	return writeTable(c, "stale.csv", reviewColumns, options, items)
+}
+
+// inQuery turns wrong values into wrong parameters: they came in the address.
+func inQuery(err error) error {
+	var wrong *service.InvalidError
+	if !errors.As(err, &wrong) {
+		return err
+	}
+	refused := &requestError{kind: malformed, detail: oneLine(&service.InvalidError{Fields: withoutRows(wrong.Fields)})}
+	for _, f := range wrong.Fields {
+		refused.errors = append(refused.errors, ProblemError{Parameter: f.Column, Reason: f.Reason})
+	}
+	return refused
+}
+
+func withoutRows(fields []service.FieldError) []service.FieldError {
+	out := slices.Clone(fields)
+	for i := range out {
+		out[i].Row, out[i].Pointer = 0, ""
+	}
+	return out
+}

@@ -1,0 +1,279 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+
+	"github.com/gin-gonic/gin"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// Suggestion is the answer for one subject. What cannot be answered is left
+// out, and refusal says why.
+type Suggestion struct {
+	Ref         string       `json:"ref,omitempty" example:"B-17"`
+	SalePrice   *PriceRange  `json:"sale_price,omitempty"`
+	Ask         *number      `json:"ask,omitempty" swaggertype:"number" example:"480"` // of the balanced choice
+	ChanceSold  *ChanceSold  `json:"chance_sold,omitempty"`                            // at ask
+	Days        *Days        `json:"days,omitempty"`                                   // active days until the sale, at ask
+	Within      *Within      `json:"within,omitempty"`                                 // the ask for those who are in a hurry
+	Choices     []Choice     `json:"choices,omitempty"`                                // quick, balanced, patient
+	Curve       []CurvePoint `json:"curve,omitempty"`                                  // by rising ask
+	Drivers     []Driver     `json:"drivers,omitempty"`                                // what makes the price
+	Comparables []Comparable `json:"comparables"`                                      // the nearest sales, adjusted
+	Basis       Basis        `json:"basis"`                                            // what the answer rests on
+	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
+	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
+	Sentences   []string     `json:"sentences"`                                        // the answer for people
+	Cautions    []Caution    `json:"cautions"`                                         // the usual ones that apply
+}
+
+// PriceRange is a likely price with the range that holds it at a level.
+type PriceRange struct {
+	Likely number  `json:"likely" swaggertype:"number" example:"460"`
+	Low    number  `json:"low" swaggertype:"number" example:"390"`
+	High   number  `json:"high" swaggertype:"number" example:"545"`
+	Level  float64 `json:"level" example:"0.8"`
+}
+
+// ChanceSold is the chance of a sale within so many active days.
+type ChanceSold struct {
+	WithinDays  int    `json:"within_days" example:"30"`
+	Probability number `json:"probability" swaggertype:"number" example:"0.62"`
+}
+
+// Days are active days until the sale; null: not within the horizon.
+type Days struct {
+	Median      *int `json:"median"`
+	P80         *int `json:"p80"`
+	HorizonDays int  `json:"horizon_days"`
+}
+
+// Within is the highest ask that sells within the asked days at even odds; or
+// the lowest one considered, when none does.
+type Within struct {
+	WithinDays  int    `json:"within_days" example:"30"`
+	Ask         number `json:"ask" swaggertype:"number"`
+	Probability number `json:"probability" swaggertype:"number"`
+}
+
+// Choice is one of three asks to choose from.
+type Choice struct {
+	Name string `json:"name" enums:"quick,balanced,patient"`
+	CurvePoint
+}
+
+// CurvePoint is what an ask leads to.
+type CurvePoint struct {
+	Ask         number `json:"ask" swaggertype:"number"`
+	LikelySale  number `json:"likely_sale" swaggertype:"number"`
+	ChanceSold  number `json:"chance_sold" swaggertype:"number"`  // within the asked days
+	MedianDays  *int   `json:"median_days"`                       // null: not within horizon_days
+	HorizonDays int    `json:"horizon_days,omitempty"`            // where median_days is null
+	ExpectedNet number `json:"expected_net" swaggertype:"number"` // after fees and holding
+}
+
+// Driver is one reason for the price, against a typical piece of the category.
+type Driver struct {
+	Term            string `json:"term" example:"finish painted"`
+	Percent         number `json:"percent" swaggertype:"number"` // points
+	Low             number `json:"low" swaggertype:"number"`     // of percent, 80 % interval
+	High            number `json:"high" swaggertype:"number"`
+	Money           number `json:"money" swaggertype:"number"` // of the likely price
+	Sales           int    `json:"sales"`                      // that it rests on
+	Distinguishable bool   `json:"distinguishable"`            // the interval leaves out zero
+}
+
+// Basis is what an answer rests on.
+type Basis struct {
+	Sold         int    `json:"sold"`
+	Unsold       int    `json:"unsold"`
+	SameCategory int    `json:"same_category"`
+	Model        string `json:"model" example:"1.412.2026-03-05"` // design, change number, day fitted
+}
+
+// Refusal says why there is no answer, what there is and what it would take.
+type Refusal struct {
+	Reason string `json:"reason" example:"too_few_sales"`
+	Have   number `json:"have" swaggertype:"number"`
+	Need   number `json:"need" swaggertype:"number"`
+	Detail string `json:"detail"`
+}
+
+// Caution is a usual warning. Local codes and licensed practice decide.
+type Caution struct {
+	Code   string `json:"code" example:"lead"`
+	Text   string `json:"text"`
+	Source string `json:"source"`
+}
+
+// SuggestionsRequest asks for some suggestions at once.
+type SuggestionsRequest struct {
+	Subjects   []Cells `json:"subjects" swaggertype:"array,object"` // rows: category is needed; or the id or ref of a listing on file, other columns laid over it
+	WithinDays *int    `json:"within_days" default:"30"`            // 1 to 730
+}
+
+// SuggestionsAnswer has one suggestion for each subject, in order.
+type SuggestionsAnswer struct {
+	Suggestions []Suggestion `json:"suggestions"`
+}
+
+const (
+	withinDefault = 30
+	withinMost    = 730
+)
+
+// createSuggestions answers for some subjects, in order.
+//
+//	@Summary	Suggest asking prices
+//	@Tags		advice
+//	@Param		body	body		SuggestionsRequest	true	"at most 500 subjects"
+//	@Success	200		{object}	SuggestionsAnswer
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/suggestions [post]
+func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
+	if err := paramsOf(c).done(); err != nil {
+		return err
+	}
+	var body SuggestionsRequest
+	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
+		return err
+	}
+	within := withinDefault
+	if body.WithinDays != nil {
+		within = *body.WithinDays
+	}
+	if err := s.limit(c, a, len(body.Subjects)/subjectsPerUnit); err != nil {
+		return err
+	}
+	subjects := make([]service.Subject, len(body.Subjects))
+	for i, cells := range body.Subjects {
+		subjects[i] = service.Subject(cells)
+	}
+	found, err := s.service.Suggest(c.Request.Context(), a, subjects, within)
+	if err != nil {
+		return withPointers(err)
+	}
+	out := SuggestionsAnswer{Suggestions: make([]Suggestion, len(found))}
+	v := viewerOf(a)
+	for i, f := range found {
+		out.Suggestions[i] = v.suggestion(f, within)
+	}
+	return answer(c, http.StatusOK, out)
+}
+
+// getSuggestion answers for a listing on file, at its age.
+//
+//	@Summary	Suggest an asking price for a listing on file
+//	@Tags		advice
+//	@Param		id			path		string	true	"id of the listing"
+//	@Param		within_days	query		int		false	"1 to 730"	default(30)
+//	@Success	200			{object}	Suggestion
+//	@Failure	default		{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/listings/{id}/suggestion [get]
+func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
+	id, err := pathID(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	within := p.count("within_days", withinDefault, withinMost+1)
+	if within > withinMost {
+		p.refuse("within_days", "expected 1 to %d", withinMost)
+	}
+	if err := p.done(); err != nil {
+		return err
+	}
+	found, err := s.service.SuggestFor(c.Request.Context(), a, id, within)
+	if err != nil {
+		return err
+	}
+	if notModified(c, s.listTag(c, a, formJSON)) {
+		return nil
+	}
+	return answer(c, http.StatusOK, viewerOf(a).suggestion(*found, within))
+}
+
+func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
+	money := moneyIn(v.currency)
+	out := Suggestion{
+		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),
+		Basis: v.basis(f.Basis), Comparables: make([]Comparable, len(f.Comparables)),
+	}
+	for i, found := range f.Comparables {
+		out.Comparables[i] = v.comparable(found)
+	}
+	if r := f.SalePrice; r != nil {
+		out.SalePrice = &PriceRange{Likely: money(r.Likely), Low: money(r.Low), High: money(r.High), Level: r.Level}
+	}
+	for _, d := range f.Drivers {
+		out.Drivers = append(out.Drivers, Driver{
+			Term: d.Term, Percent: percentage(d.Percent), Low: percentage(d.Low), High: percentage(d.High), Money: money(d.Money),
+			Sales: d.Sales, Distinguishable: d.Distinguishable,
+		})
+	}
+	if len(f.Choices) == 0 {
+		return out
+	}
+	out.Ask = known(f.Ask, money)
+	out.Days = &Days{Median: f.MedianDays, P80: f.P80Days, HorizonDays: f.HorizonDays}
+	out.Within = &Within{WithinDays: within, Ask: money(f.WithinAsk), Probability: chance(f.WithinProb)}
+	if f.ChanceSold != nil {
+		out.ChanceSold = &ChanceSold{WithinDays: f.ChanceSold.WithinDays, Probability: chance(f.ChanceSold.Probability)}
+	}
+	for _, choice := range f.Choices {
+		out.Choices = append(out.Choices, Choice{Name: choice.Name, CurvePoint: curvePoint(choice.Point, f.HorizonDays, money)})
+	}
+	for _, p := range f.Curve {
+		out.Curve = append(out.Curve, curvePoint(p, f.HorizonDays, money))
+	}
+	return out
+}
+
+func curvePoint(p pricing.Point, horizon int, money func(float64) number) CurvePoint {
+	out := CurvePoint{
+		Ask: money(p.Ask), LikelySale: money(p.LikelySale), ChanceSold: chance(p.ChanceSold), MedianDays: p.MedianDays,
+		ExpectedNet: money(p.ExpectedNet),
+	}
+	if p.MedianDays == nil {
+		out.HorizonDays = horizon
+	}
+	return out
+}
+
+// modelDesign is the version of the model's design.
+const modelDesign = 1
+
+func (v viewer) basis(b pricing.Basis) Basis {
+	return Basis{
+		Sold: b.Sold, Unsold: b.Unsold, SameCategory: b.SameCategory,
+		Model: fmt.Sprintf("%d.%d.%s", modelDesign, v.actor.Group.ChangeNo, b.FittedOn),
+	}
+}
+
+func refusal(r *pricing.Refusal) *Refusal {
+	if r == nil {
+		return nil
+	}
+	return &Refusal{Reason: r.Reason, Have: rounded(r.Have, 1), Need: rounded(r.Need, 1), Detail: r.Detail}
+}
+
+func cautions(list []service.Caution) []Caution {
+	out := make([]Caution, len(list))
+	for i, one := range list {
+		out[i] = Caution(one)
+	}
+	return out
+}
+
+// notNil makes a list an empty array rather than null.
+func notNil[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}

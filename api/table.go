@@ -1,0 +1,170 @@
+package api
+
+import (
+	"bufio"
+	"io"
+	"net/http"
+	"regexp"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+)
+
+const csvMediaType = "text/csv; charset=utf-8; header=present" // RFC 4180, RFC 7111
+
+// tableOptions are how a client wants its CSV.
+type tableOptions struct {
+	Delimiter string // default ","
+	Decimal   string // default "."
+	BOM       bool   // for a spreadsheet that opens the file by double click
+	Fields    []string
+}
+
+// tableParams reads the options of a table that has these columns.
+func tableParams(p *params, columns []string) tableOptions {
+	o := tableOptions{Delimiter: ",", Decimal: ".", Fields: p.fields(columns)}
+	switch d := p.text("delimiter"); {
+	case d == "tab" || p.values.Get("delimiter") == "\t":
+		o.Delimiter = "\t"
+	case d == ";" || d == ",":
+		o.Delimiter = d
+	case d != "":
+		p.refuse("delimiter", "%q is not one of , ; tab", clip(d, 10))
+	}
+	if d := p.oneOf("decimal", ".", ","); d != "" {
+		o.Decimal = d
+	}
+	o.BOM = p.bool("bom")
+	return o
+}
+
+// cellKind is how a cell is written.
+type cellKind uint8
+
+const (
+	textCell     cellKind = iota // may begin like a formula
+	plainCell                    // written by us: dates, ids, words
+	numberCell                   // with a decimal mark
+	embeddedCell                 // text with amounts in it, such as asks
+)
+
+// tableColumn is one column of a table of T.
+type tableColumn[T any] struct {
+	name  string
+	kind  cellKind
+	value func(T) string
+}
+
+func columnNames[T any](columns []tableColumn[T]) []string {
+	names := make([]string, len(columns))
+	for i, c := range columns {
+		names[i] = c.name
+	}
+	return names
+}
+
+// pick returns the wanted columns in the wanted order; none: all.
+func pick[T any](columns []tableColumn[T], wanted []string) []tableColumn[T] {
+	if len(wanted) == 0 {
+		return columns
+	}
+	out := make([]tableColumn[T], 0, len(wanted))
+	for _, name := range wanted {
+		for _, c := range columns {
+			if c.name == name {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
+// tableWriter streams rows of T as CSV.
+type tableWriter[T any] struct {
+	out     *bufio.Writer
+	columns []tableColumn[T]
+	options tableOptions
+}
+
+const byteOrderMark = "\uFEFF"
+
+// startTable begins a CSV answer with its header row.
+func startTable[T any](c *gin.Context, filename string, columns []tableColumn[T], o tableOptions) *tableWriter[T] {
+	c.Header("Content-Type", csvMediaType)
+	c.Header("Content-Disposition", `attachment; filename="`+filename+`"`)
+	c.Status(http.StatusOK)
+	return newTable(c.Writer, columns, o)
+}
+
+func newTable[T any](w io.Writer, columns []tableColumn[T], o tableOptions) *tableWriter[T] {
+	t := &tableWriter[T]{out: bufio.NewWriterSize(w, 32<<10), columns: pick(columns, o.Fields), options: o}
+	if o.BOM {
+		t.out.WriteString(byteOrderMark) // errors stay in the writer until the end
+	}
+	for i, column := range t.columns {
+		t.cell(i, column.name)
+	}
+	t.out.WriteString("\r\n")
+	return t
+}
+
+// row writes one row; an error of the connection comes with end.
+func (t *tableWriter[T]) row(v T) {
+	for i, column := range t.columns {
+		cell := column.value(v)
+		switch column.kind {
+		case textCell:
+			cell = hideFormula(cell)
+		case embeddedCell:
+			cell = hideFormula(strings.ReplaceAll(cell, ".", t.options.Decimal))
+		case numberCell:
+			cell = strings.ReplaceAll(cell, ".", t.options.Decimal)
+		}
+		t.cell(i, cell)
+	}
+	t.out.WriteString("\r\n")
+}
+
+// end writes what is buffered.
+func (t *tableWriter[T]) end() error { return t.out.Flush() }
+
+// cell writes a cell after RFC 4180. encoding/csv is not used because with
+// CRLF it rewrites line breaks inside of cells.
+func (t *tableWriter[T]) cell(i int, text string) {
+	if i > 0 {
+		t.out.WriteString(t.options.Delimiter)
+	}
+	if text == "" && len(t.columns) == 1 {
+		t.out.WriteString(`""`) // else an empty line
+		return
+	}
+	if !strings.ContainsAny(text, "\"\r\n"+t.options.Delimiter) {
+		t.out.WriteString(text)
+		return
+	}
+	t.out.WriteByte('"')
+	t.out.WriteString(strings.ReplaceAll(text, `"`, `""`))
+	t.out.WriteByte('"')
+}
+
+// A cell that begins like a formula would be run by a spreadsheet (OWASP, "CSV
+// Injection"): it goes out with one more quote, and one is taken off on import,
+// so that the pair is exact for any text.
+var (
+	formulaOut = regexp.MustCompile(`^'*[=+\-@]`)
+	formulaIn  = regexp.MustCompile(`^'+[=+\-@]`)
+)
+
+func hideFormula(s string) string {
+	if formulaOut.MatchString(s) {
+		return "'" + s
+	}
+	return s
+}
+
+func showFormula(s string) string {
+	if formulaIn.MatchString(s) {
+		return s[1:]
+	}
+	return s
+}
