@@ -123,11 +123,15 @@ func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
 		}
 	}
 	for _, column := range service.NumberFilters {
+		stored := column
+		if slices.Contains([]string{"width", "depth", "height"}, column) {
+			stored += "_mm"
+		}
 		if low, ok := q.Min[column]; ok {
-			b.and("l.%s >= %s::float8", column, b.arg(low))
+			b.and("l.%s >= %s::float8", stored, b.arg(low))
 		}
 		if high, ok := q.Max[column]; ok {
-			b.and("l.%s <= %s::float8", column, b.arg(high))
+			b.and("l.%s <= %s::float8", stored, b.arg(high))
 		}
 	}
 	if q.Member != uuid.Nil {
@@ -175,6 +179,9 @@ func (b *conditionsBuilder) order(q service.Query) (string, error) {
 			value := q.AfterID.String()
 			if i < len(q.After) {
 				value = q.After[i]
+			}
+			if k.kind == "bigint" {
+				value = strings.Replace(value, ".", "", 1) // amounts are written with all their digits
 			}
 			if value == "" {
 				value = map[string]string{"date": "0001-01-01", "bigint": "0"}[k.kind]

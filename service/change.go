@@ -99,15 +99,23 @@ func (d *draft) read(cells Cells) []FieldError {
 
 // settle derives what follows from the cells and checks the row as a whole.
 func (d *draft) settle() []FieldError {
-	var errs []FieldError
-	steps := []func() *InvalidError{d.settleIdentity, d.settleStage, d.settleOutcome, d.settleAsks, d.settlePauses, d.settleObserved}
-	for _, step := range steps {
-		if err := step(); err != nil {
-			errs = append(errs, err.Fields...)
+	type step = func() *InvalidError
+	for _, steps := range [][]step{ // later ones build on the earlier
+		{d.settleIdentity, d.settleStage},
+		{d.settleOutcome, d.settleAsks, d.settlePauses, d.settleObserved},
+	} {
+		var errs []FieldError
+		for _, step := range steps {
+			if err := step(); err != nil {
+				errs = append(errs, err.Fields...)
+			}
+		}
+		if errs != nil {
+			return errs
 		}
 	}
 	d.settleEstimate()
-	return errs
+	return nil
 }
 
 func (d *draft) settleIdentity() *InvalidError {
@@ -224,7 +232,7 @@ func (d *draft) checkAsks() *InvalidError {
 			return Invalid("asks", "must be in order of their days: %s comes after %s", d.Asks[i].On, d.Asks[i-1].On)
 		}
 	}
-	if last := d.Asks[len(d.Asks)-1].On; !d.EndedOn.IsZero() && last > d.EndedOn {
+	if last := d.Asks[len(d.Asks)-1].On; d.EndedOn >= d.ListedOn && last > d.EndedOn {
 		return Invalid("asks", "an ask of %s is after ended_on %s", last, d.EndedOn)
 	}
 	return nil

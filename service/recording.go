@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -52,7 +54,7 @@ type Writer interface {
 type Query struct {
 	Words     map[string][]string // any of these values
 	From, To  map[string]pricing.Date
-	Min, Max  map[string]float64 // money in major units
+	Min, Max  map[string]float64 // money in major units, lengths in the group's
 	Member    uuid.UUID          // zero: anybody's
 	Piece     uuid.UUID
 	Sort      []SortKey // ties are broken by id
@@ -87,12 +89,31 @@ func (s *Service) Listing(ctx context.Context, a *Actor, id uuid.UUID) (*Listing
 
 // Listings reads a page of rows.
 func (s *Service) Listings(ctx context.Context, a *Actor, q Query) (rows []*Listing, more bool, err error) {
-	return s.store.Listings(ctx, a.Tenant(), q)
+	return s.store.Listings(ctx, a.Tenant(), a.stored(q))
 }
 
 // EachListing streams rows for an export.
 func (s *Service) EachListing(ctx context.Context, a *Actor, q Query, yield func(*Listing) error) error {
-	return s.store.EachListing(ctx, a.Tenant(), q, yield)
+	return s.store.EachListing(ctx, a.Tenant(), a.stored(q), yield)
+}
+
+// stored turns the bounds of a query into the units of the store: minor units
+// of money, millimetres.
+func (a *Actor) stored(q Query) Query {
+	scale := func(bounds map[string]float64) map[string]float64 {
+		scaled := maps.Clone(bounds)
+		for column := range scaled {
+			switch column {
+			case "ask", "sale_price":
+				scaled[column] *= math.Pow10(a.Group.Currency.Digits)
+			case "width", "depth", "height":
+				scaled[column] = centimetres(scaled[column], a.Group.Unit) * 10
+			}
+		}
+		return scaled
+	}
+	q.Min, q.Max = scale(q.Min), scale(q.Max)
+	return q
 }
 
 // Events tells a listing's story.
