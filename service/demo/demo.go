@@ -110,7 +110,7 @@ func number(s *seller, own, observed, yard []*listing) {
 		}
 	}
 	for i, l := range observed {
-		l.ref = fmt.Sprintf("seen-%02d", i+1)
+		l.ref = fmt.Sprintf("%s-seen-%02d", s.letter, i+1)
 		l.piece.ref = l.ref
 	}
 }

@@ -15,16 +15,16 @@ import (
 // groupID is the demo group's own, so that it is made once.
 var groupID = uuid.MustParse("0192d300-0000-7000-8000-6d696c6c7261")
 
-const (
-	seed    = 1
-	keyDays = 30
-)
+// Seed is the demo group's own.
+const Seed = 1
+
+const keyDays = 30
 
 // Install puts the demo group on file, where it is not yet, and returns the
 // text of a new admin key of its first member. Its dates are relative to the
 // day of the first time.
 func Install(ctx context.Context, s *service.Service, now time.Time) (key string, err error) {
-	members := Generate(pricing.DateOf(now), seed)
+	members := Generate(pricing.DateOf(now), Seed)
 	first, err := s.Operator(ctx, groupID, members[0].Name)
 	if errors.Is(err, service.ErrNotFound) {
 		first, err = create(ctx, s, members[0].Name)
@@ -32,7 +32,7 @@ func Install(ctx context.Context, s *service.Service, now time.Time) (key string
 	if err != nil {
 		return "", fmt.Errorf("the demo group: %w", err)
 	}
-	members = Generate(pricing.DateOf(first.Group.CreatedAt.In(first.Group.Location())), seed)
+	members = Generate(pricing.DateOf(first.Group.CreatedAt.In(first.Group.Location())), Seed)
 	for _, m := range members {
 		if err := fill(ctx, s, first, m); err != nil {
 			return "", fmt.Errorf("the demo rows of %s: %w", m.Name, err)

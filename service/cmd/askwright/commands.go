@@ -11,6 +11,7 @@ import (
 
 	"askwright/db"
 	"askwright/db/private"
+	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/demo"
 )
@@ -39,6 +40,18 @@ func makeDemo(ctx context.Context, p *program, args []string) error {
 		fmt.Fprintf(p.out, "The demo group %s is on file. This key is for 30 days and is shown once:\n%s\n", demo.GroupName, key)
 		return nil
 	})
+}
+
+// printDemoRows writes all rows as one spreadsheet, to try an import with.
+func printDemoRows(_ context.Context, p *program, args []string) error {
+	if err := noArguments(args); err != nil {
+		return err
+	}
+	var rows []demo.Row
+	for _, m := range demo.Generate(pricing.DateOf(time.Now()), demo.Seed) {
+		rows = append(rows, m.Rows...)
+	}
+	return demo.WriteCSV(p.out, rows)
 }
 
 func createGroup(ctx context.Context, p *program, args []string) error {

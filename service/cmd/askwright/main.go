@@ -39,6 +39,7 @@ type command struct {
 
 var commands = []command{
 	{"serve", "serve the API", serve},
+	{"demo rows", "print the demo group's rows as CSV", printDemoRows},
 	{"demo", "make the demo group once, and print a key for it", makeDemo},
 	{"group create", "make a group with its first member, and print an admin key", createGroup},
 	{"group list", "list the groups", listGroups},
