@@ -98,10 +98,11 @@ func (r *csvReader) next() (record, error) {
 	}
 	for first := true; ; first = false {
 		b, err := r.in.ReadByte()
-		if errors.Is(err, io.EOF) {
-			return r.atEnd(rec, first, state, flush)
-		}
 		if err != nil {
+			if errors.Is(err, io.EOF) && !first {
+				err = endsIn(state)
+				flush()
+			}
 			return rec, err
 		}
 		switch {
@@ -152,15 +153,12 @@ func (r *csvReader) skipLineFeed() bool {
 	return err == nil
 }
 
-func (r *csvReader) atEnd(rec record, first bool, state cellState, flush func()) (record, error) {
-	if first {
-		return rec, io.EOF
-	}
+// endsIn says whether a file may end in a state.
+func endsIn(state cellState) error {
 	if state == quoted {
-		return rec, refuse(malformed, "a quoted cell never ends: its closing quote is missing")
+		return refuse(malformed, "a quoted cell never ends: its closing quote is missing")
 	}
-	flush()
-	return rec, nil
+	return nil
 }
 
 // header is the columns of a file by position; "" has no name.

@@ -179,8 +179,11 @@ func (f *rowFile) csvRows(yield func(service.Row) error) error {
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
-		if err := cmp.Or(err, f.count()); err != nil {
-			return inRow(f.rows, err)
+		if err != nil {
+			return inRow(f.rows+1, err)
+		}
+		if err := f.count(); err != nil {
+			return err
 		}
 		if err := yield(names.row(f.rows, rec)); err != nil {
 			return err
@@ -192,7 +195,7 @@ func (f *rowFile) csvRows(yield func(service.Row) error) error {
 func inRow(row int, err error) error {
 	var own *requestError
 	if errors.As(err, &own) && own.kind == malformed {
-		return refuse(malformed, "row %d: %s", row+1, own.detail)
+		return refuse(malformed, "row %d: %s", row, own.detail)
 	}
 	return err
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -188,7 +189,8 @@ func (s *Server) listingQuery(c *gin.Context, a *service.Actor, p *params) (serv
 	return q, err
 }
 
-// words reads values of a column in the way they are on file.
+// words reads values of a column in the way they are on file; a condition is
+// its grade there.
 func (p *params) words(name string) []string {
 	column, _ := service.ColumnByName(name)
 	values := p.list(name)
@@ -196,12 +198,16 @@ func (p *params) words(name string) []string {
 		return values
 	}
 	for i, v := range values {
-		values[i] = service.CanonicalWord(v)
+		word := service.CanonicalWord(v)
+		at := slices.Index(column.Words, word)
 		if grade := strings.Index("12345", v); name == "condition" && len(v) == 1 && grade >= 0 {
-			values[i] = column.Words[grade]
+			at = grade
 		}
-		if column.Closed && !slices.Contains(column.Words, values[i]) {
+		if column.Closed && at < 0 {
 			p.refuse(name, "%q is not one of %s", clip(v, 40), strings.Join(column.Words, ", "))
+		}
+		if values[i] = word; name == "condition" {
+			values[i] = strconv.Itoa(at + 1)
 		}
 	}
 	return values

@@ -221,7 +221,10 @@ func (s *Server) answerProblem(c *gin.Context, p Problem) {
 	p.Instance = noteOf(c).id
 	p.Detail = scrub(p.Detail)
 	for i := range p.Errors {
-		p.Errors[i].Reason = scrub(p.Errors[i].Reason)
+		e := &p.Errors[i]
+		for _, text := range []*string{&e.Pointer, &e.Parameter, &e.Ref, &e.Column, &e.Reason} {
+			*text = scrub(*text)
+		}
 	}
 	h := c.Writer.Header()
 	for _, name := range []string{"Etag", "Content-Disposition", "Link", "Location"} {
