@@ -172,7 +172,9 @@ func (s *Server) listComparables(c *gin.Context, a *service.Actor) error {
 func writeTable[T any](c *gin.Context, filename string, columns []tableColumn[T], o tableOptions, items []T) error {
 	t := startTable(c, filename, columns, o)
 	for _, item := range items {
-		t.row(item)
+		if err := t.row(item); err != nil {
+			return err
+		}
 	}
 	return t.end()
 }

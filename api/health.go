@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"net/http/pprof"
 	"slices"
@@ -60,9 +61,7 @@ const readyTimeout = 2 * time.Second
 //	@Router		/readyz [get]
 func (s *Server) getReadiness(c *gin.Context, _ *service.Actor) error {
 	if err := s.checkReady(c.Request.Context()); err != nil {
-		noteOf(c).cause = err
-		s.answerProblem(c, newProblem(unavailable, "the database does not answer"))
-		return nil
+		return fmt.Errorf("%w: %w", refuse(unavailable, "the database does not answer"), err)
 	}
 	return answer(c, http.StatusOK, Health{Status: "ok"})
 }
@@ -173,4 +172,5 @@ func (s *Server) OpsHandler() http.Handler {
 // promLogger passes what the metrics handler complains about to the log.
 type promLogger struct{ s *Server }
 
+// Println implements promhttp.Logger.
 func (l promLogger) Println(v ...any) { l.s.logger.Warn("metrics", "problem", v) }

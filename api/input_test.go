@@ -82,6 +82,7 @@ func TestBadBodies(t *testing.T) {
 }
 
 func TestUnknownNamesAreGuessed(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	for _, test := range []struct{ path, body, guess string }{
@@ -121,7 +122,7 @@ type counts struct {
 		Row                 int
 		Ref, Column, Reason string
 	}
-	New_values []struct{ Column, Value, Nearest string }
+	NewValues []struct{ Column, Value, Nearest string } `json:"new_values"`
 }
 
 const mixedFile = "Ref;Category;Listed_On;Ask;Color;;\r\n" +
@@ -133,6 +134,7 @@ const mixedFile = "Ref;Category;Listed_On;Ask;Color;;\r\n" +
 	"B-6;desk;2026-03-02;90;navy;;;x\r\n"
 
 func TestImport(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	dry := want[counts](t, s.imported(t, "?dry_run=true", "text/csv", mixedFile), 200)
 	atomic := wantProblem(t, s.imported(t, "?atomic=true", "text/csv", mixedFile), 422, "nothing-landed")
@@ -143,7 +145,7 @@ func TestImport(t *testing.T) {
 	if got.Received != 5 || got.Created != 2 || got.Rejected != 3 || len(got.Errors) != 3 {
 		t.Fatalf("counts %+v", got)
 	}
-	if dry.Created != got.Created || dry.Rejected != got.Rejected || len(dry.New_values) != len(got.New_values) {
+	if dry.Created != got.Created || dry.Rejected != got.Rejected || len(dry.NewValues) != len(got.NewValues) {
 		t.Errorf("the dry run said %+v, the import %+v", dry, got)
 	}
 	for i, wanted := range []struct {
@@ -154,7 +156,7 @@ func TestImport(t *testing.T) {
 			t.Errorf("error %d: %+v, want row %d, column %q", i, e, wanted.row, wanted.column)
 		}
 	}
-	if v := got.New_values; len(v) != 2 || v[0].Value != "nawy" || v[0].Nearest != "navy" {
+	if v := got.NewValues; len(v) != 2 || v[0].Value != "nawy" || v[0].Nearest != "navy" {
 		t.Errorf("new values %+v", v)
 	}
 	again := want[counts](t, s.imported(t, "", "text/csv", mixedFile), 200)
@@ -173,6 +175,7 @@ func TestImport(t *testing.T) {
 }
 
 func TestImportOfJSONRows(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	got := want[counts](t, s.imported(t, "", "application/json", `[{"ref":"J-1","category":"desk","stage":"found"},{"ref":"J-2","category":true},7,{},{"ref":"J-3","category":"desk","stage":"found","width":null}]`), 200)
 	if got.Received != 4 || got.Created != 2 || got.Rejected != 2 || got.Errors[0].Row != 2 || got.Errors[0].Column != "category" || got.Errors[1].Row != 3 {

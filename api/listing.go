@@ -114,11 +114,7 @@ func (s *Server) listListings(c *gin.Context, a *service.Actor) error {
 		linkNext(c, next)
 	}
 	if form == formCSV {
-		t := startTable(c, "listings.csv", columns, options)
-		for _, l := range rows {
-			t.row(l)
-		}
-		return t.end()
+		return writeTable(c, "listings.csv", columns, options, rows)
 	}
 	return answer(c, http.StatusOK, page[json.RawMessage]{Items: v.rows(rows), Next: next})
 }
@@ -131,8 +127,7 @@ func (s *Server) exportListings(c *gin.Context, a *service.Actor, q service.Quer
 		if t == nil {
 			t = startTable(c, "listings.csv", columns, o)
 		}
-		t.row(l)
-		return nil
+		return t.row(l)
 	})
 	if err != nil {
 		return err

@@ -12,6 +12,7 @@ import (
 )
 
 func TestListingLife(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	r := s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: sideboard})
@@ -59,6 +60,7 @@ func TestListingLife(t *testing.T) {
 }
 
 func TestPieceLife(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	r := s.do(t, call{method: "POST", path: "/v1/pieces", key: key, body: `{"ref":"Y-1","category":"desk","stage":"found"}`})
@@ -165,6 +167,7 @@ func TestCursorsAreBoundToTheirList(t *testing.T) {
 }
 
 func TestFilters(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	s.create(t, "Wilda", sideboard)
 	s.create(t, "Wilda", `{"ref":"D-1","category":"desk","condition":4,"listed_on":"2026-02-01","ask":90,"outcome":"sold","ended_on":"2026-02-20","sale_price":80}`)
@@ -207,6 +210,7 @@ func TestFilters(t *testing.T) {
 const zeroID = "00000000-0000-7000-8000-000000000000"
 
 func TestBadParameters(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	for query, inDetail := range map[string]string{
 		"categry=desk":              "category",
@@ -240,6 +244,7 @@ func TestBadParameters(t *testing.T) {
 }
 
 func TestListTagsFollowChanges(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	get := func(path, tag string) reply {
@@ -271,6 +276,7 @@ func TestListTagsFollowChanges(t *testing.T) {
 }
 
 func TestForms(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	s.create(t, "Wilda", `{"ref":"B-17","category":"desk","width":35.5,"listed_on":"2026-03-01","ask":480.5,"asks":"2026-03-01:500;2026-03-20:480.50","flaws":"=1+1; \"deep\"\nscratch"}`)
@@ -321,8 +327,8 @@ func TestAdvice(t *testing.T) {
 		}
 	}
 	var choices []struct {
-		Name              string
-		Ask, Expected_Net float64
+		Name string
+		Ask  float64
 	}
 	if err := json.Unmarshal(got.Suggestions[0]["choices"], &choices); err != nil || len(choices) != 3 || choices[1].Name != "balanced" {
 		t.Errorf("choices %s: %v", got.Suggestions[0]["choices"], err)
@@ -361,6 +367,7 @@ func TestAdvice(t *testing.T) {
 }
 
 func TestGroupMembersKeys(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	r := s.do(t, call{method: "PATCH", path: "/v1/group", key: key, body: `{"hour_value":18.50,"fee_rate":0.05,"refinish_options":[{"finish":"painted","color":"navy","materials":"42","hours":5,"days_out":3}]}`})

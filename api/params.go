@@ -157,10 +157,10 @@ func keysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
 // memberFilter resolves member=me, an id or a name; zero: everybody.
 func (s *Server) memberFilter(c *gin.Context, a *service.Actor, p *params) (uuid.UUID, error) {
 	who := p.text("member")
-	switch {
-	case who == "" || p.err != nil:
+	switch who {
+	case "":
 		return uuid.Nil, nil
-	case who == "me":
+	case "me":
 		return a.MemberID, nil
 	}
 	members, err := s.service.Members(c.Request.Context(), a)

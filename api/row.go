@@ -80,14 +80,6 @@ type ListingRow struct {
 // outColumns are the columns that answers may hold.
 var outColumns = slices.DeleteFunc(slices.Clone(service.Columns), func(c service.Column) bool { return c.InputOnly })
 
-func outColumnNames() []string {
-	names := make([]string, len(outColumns))
-	for i, c := range outColumns {
-		names[i] = c.Name
-	}
-	return names
-}
-
 // viewer shows rows to an actor.
 type viewer struct {
 	currency service.Currency

@@ -87,8 +87,8 @@ func TestEveryRouteGuardsItself(t *testing.T) {
 	piece := want[struct{ Items []struct{ ID string } }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: s.Keys["Wilda"]}), 200).Items[0].ID
 	keys := want[struct {
 		Items []struct {
-			ID        string
-			Member_id string
+			ID       string
+			MemberID string `json:"member_id"`
 		}
 	}](t, s.do(t, call{method: "GET", path: "/v1/keys", key: s.Keys["Wilda"]}), 200).Items
 	below := map[string]string{
@@ -110,7 +110,7 @@ func TestEveryRouteGuardsItself(t *testing.T) {
 			case strings.HasPrefix(path, "/v1/keys"):
 				id = keys[0].ID
 			case strings.HasPrefix(path, "/v1/members"):
-				id = keys[0].Member_id
+				id = keys[0].MemberID
 			}
 			c := call{method: method, path: placeholder.ReplaceAllString(path, id), body: rightBodies[method+" "+path]}
 			wantProblem(t, s.do(t, c), 401, "unauthenticated")
@@ -138,6 +138,7 @@ func TestEveryRouteGuardsItself(t *testing.T) {
 // What only the owner may see comes to the owner and to nobody else, in any
 // form, and not in the log.
 func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	secrets := []string{"4321.09", "8765.43", "for my eyes", "Thimble Yard"}
 	made := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"estimate":4321.09,"purchase_cost":8765.43,"notes":"for my eyes","bought_from":"Thimble Yard"}`)
@@ -192,6 +193,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 }
 
 func TestKeysInAddresses(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	s.create(t, "Wilda", sideboard)
 	feed := s.keyWith(t, "Wilda", service.ScopeFeed)
@@ -266,6 +268,7 @@ func TestRateLimits(t *testing.T) {
 }
 
 func TestMethodsAndHeaders(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
 	r := s.do(t, call{method: "OPTIONS", path: "/v1/listings", header: []string{"Origin", "https://example.org", "Access-Control-Request-Method", "POST"}})
@@ -305,6 +308,7 @@ func TestMethodsAndHeaders(t *testing.T) {
 }
 
 func TestDocumentation(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	types := want[struct {
 		Items []struct{ Name, Title, About string }
@@ -341,6 +345,7 @@ func TestDocumentation(t *testing.T) {
 // A client that sends its body a byte at a time holds no transaction: others
 // can write meanwhile.
 func TestSlowImportHoldsNobodyUp(t *testing.T) {
+	t.Parallel()
 	s := setup(t)
 	slow, feed := make(chan struct{}), make(chan []byte)
 	done := make(chan int)

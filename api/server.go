@@ -110,6 +110,8 @@ func (s *Server) routes() []route {
 		{"POST", "/v1/suggestions", read, false, s.createSuggestions},
 		{"GET", "/v1/stale", read, false, s.listStale},
 		{"GET", "/v1/stale.csv", feed, false, s.listStale},
+		{"GET", "/v1/model", read, false, s.getModel},
+		{"GET", "/v1/model/record", read, true, s.getTrackRecord},
 		{"GET", "/v1/group", read, false, s.getGroup},
 		{"PATCH", "/v1/group", admin, false, s.patchGroup},
 		{"GET", "/v1/members", read, false, s.listMembers},

@@ -1,7 +1,6 @@
 package api
 
 import (
-	"fmt"
 	"net/http"
 
 	"github.com/gin-gonic/gin"
@@ -23,6 +22,7 @@ type Suggestion struct {
 	Curve       []CurvePoint `json:"curve,omitempty"`                                  // by rising ask
 	Drivers     []Driver     `json:"drivers,omitempty"`                                // what makes the price
 	Comparables []Comparable `json:"comparables"`                                      // the nearest sales, adjusted
+	Differences []Difference `json:"differences,omitempty"`                            // of each column laid over a listing on file, one after another
 	Basis       Basis        `json:"basis"`                                            // what the answer rests on
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
@@ -84,6 +84,17 @@ type Driver struct {
 	Money           number `json:"money" swaggertype:"number"` // of the likely price
 	Sales           int    `json:"sales"`                      // that it rests on
 	Distinguishable bool   `json:"distinguishable"`            // the interval leaves out zero
+}
+
+// Difference is what one change to a listing on file does to its price. The
+// changes are laid over one another, so that the lines add up.
+type Difference struct {
+	Column    string  `json:"column" example:"finish"`
+	From      *string `json:"from"` // as it is on file; null: unknown
+	To        *string `json:"to"`
+	Percent   *number `json:"percent" swaggertype:"number"`    // points of the likely price; null: there is none
+	Money     *number `json:"money" swaggertype:"number"`      // of the likely price
+	AskChange *number `json:"ask_change" swaggertype:"number"` // of the balanced ask; null: one of them is refused
 }
 
 // Basis is what an answer rests on.
@@ -202,10 +213,16 @@ func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
 	money := moneyIn(v.currency)
 	out := Suggestion{
 		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),
-		Basis: v.basis(f.Basis), Comparables: make([]Comparable, len(f.Comparables)),
+		Basis: basis(f), Comparables: make([]Comparable, len(f.Comparables)),
 	}
 	for i, found := range f.Comparables {
 		out.Comparables[i] = v.comparable(found)
+	}
+	for _, d := range f.Differences {
+		out.Differences = append(out.Differences, Difference{
+			Column: d.Column, From: optionalText(d.From), To: optionalText(d.To), Percent: optional(d.Percent, percentage),
+			Money: optional(d.Money, money), AskChange: optional(d.AskChange, money),
+		})
 	}
 	if r := f.SalePrice; r != nil {
 		out.SalePrice = &PriceRange{Likely: money(r.Likely), Low: money(r.Low), High: money(r.High), Level: r.Level}
@@ -245,14 +262,8 @@ func curvePoint(p pricing.Point, horizon int, money func(float64) number) CurveP
 	return out
 }
 
-// modelDesign is the version of the model's design.
-const modelDesign = 1
-
-func (v viewer) basis(b pricing.Basis) Basis {
-	return Basis{
-		Sold: b.Sold, Unsold: b.Unsold, SameCategory: b.SameCategory,
-		Model: fmt.Sprintf("%d.%d.%s", modelDesign, v.actor.Group.ChangeNo, b.FittedOn),
-	}
+func basis(f service.Suggestion) Basis {
+	return Basis{Sold: f.Basis.Sold, Unsold: f.Basis.Unsold, SameCategory: f.Basis.SameCategory, Model: f.Model}
 }
 
 func refusal(r *pricing.Refusal) *Refusal {
@@ -268,6 +279,13 @@ func cautions(list []service.Caution) []Caution {
 		out[i] = Caution(one)
 	}
 	return out
+}
+
+func optionalText(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
 }
 
 // notNil makes a list an empty array rather than null.

@@ -71,7 +71,6 @@ func newSite(t *testing.T, f *servicetest.Fixture, limits api.Limits) *site {
 // Otto with a write key.
 func setup(t *testing.T) *site {
 	t.Helper()
-	t.Parallel()
 	return newSite(t, servicetest.New(t, "Wilda", "Otto"), api.Limits{RequestsPerMinute: 100_000})
 }
 

@@ -2,6 +2,7 @@ package api
 
 import (
 	"bufio"
+	"cmp"
 	"io"
 	"net/http"
 	"regexp"
@@ -84,6 +85,7 @@ type tableWriter[T any] struct {
 	out     *bufio.Writer
 	columns []tableColumn[T]
 	options tableOptions
+	err     error // the first of the connection
 }
 
 const byteOrderMark = "\uFEFF"
@@ -99,17 +101,23 @@ func startTable[T any](c *gin.Context, filename string, columns []tableColumn[T]
 func newTable[T any](w io.Writer, columns []tableColumn[T], o tableOptions) *tableWriter[T] {
 	t := &tableWriter[T]{out: bufio.NewWriterSize(w, 32<<10), columns: pick(columns, o.Fields), options: o}
 	if o.BOM {
-		t.out.WriteString(byteOrderMark) // errors stay in the writer until the end
+		t.put(byteOrderMark)
 	}
 	for i, column := range t.columns {
 		t.cell(i, column.name)
 	}
-	t.out.WriteString("\r\n")
+	t.put("\r\n")
 	return t
 }
 
-// row writes one row; an error of the connection comes with end.
-func (t *tableWriter[T]) row(v T) {
+func (t *tableWriter[T]) put(text string) {
+	if t.err == nil {
+		_, t.err = t.out.WriteString(text)
+	}
+}
+
+// row writes one row.
+func (t *tableWriter[T]) row(v T) error {
 	for i, column := range t.columns {
 		cell := column.value(v)
 		switch column.kind {
@@ -122,29 +130,28 @@ func (t *tableWriter[T]) row(v T) {
 		}
 		t.cell(i, cell)
 	}
-	t.out.WriteString("\r\n")
+	t.put("\r\n")
+	return t.err
 }
 
 // end writes what is buffered.
-func (t *tableWriter[T]) end() error { return t.out.Flush() }
+func (t *tableWriter[T]) end() error { return cmp.Or(t.err, t.out.Flush()) }
 
 // cell writes a cell after RFC 4180. encoding/csv is not used because with
 // CRLF it rewrites line breaks inside of cells.
 func (t *tableWriter[T]) cell(i int, text string) {
 	if i > 0 {
-		t.out.WriteString(t.options.Delimiter)
+		t.put(t.options.Delimiter)
 	}
 	if text == "" && len(t.columns) == 1 {
-		t.out.WriteString(`""`) // else an empty line
+		t.put(`""`) // else an empty line
 		return
 	}
 	if !strings.ContainsAny(text, "\"\r\n"+t.options.Delimiter) {
-		t.out.WriteString(text)
+		t.put(text)
 		return
 	}
-	t.out.WriteByte('"')
-	t.out.WriteString(strings.ReplaceAll(text, `"`, `""`))
-	t.out.WriteByte('"')
+	t.put(`"` + strings.ReplaceAll(text, `"`, `""`) + `"`)
 }
 
 // A cell that begins like a formula would be run by a spreadsheet (OWASP, "CSV

@@ -32,10 +32,12 @@ func asCSV(rows []pair, o tableOptions) string {
 	var out bytes.Buffer
 	t := newTable(&out, pairColumns, o)
 	for _, r := range rows {
-		t.row(r)
+		if err := t.row(r); err != nil {
+			panic(err) // a buffer takes everything
+		}
 	}
 	if err := t.end(); err != nil {
-		panic(err) // a buffer takes everything
+		panic(err)
 	}
 	return out.String()
 }
