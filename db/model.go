@@ -37,6 +37,7 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*service.Recor
 				from event where group_id = $1 and kind = 'interest' and voided_by is null order by listing_id, on_date, change_no`,
 			args: []any{t.Group}, read: func(r pgx.Rows) error { return readings(r, byID) },
 		},
+		pricedFromSuggestion(t.Group, byID),
 	)
 	return out, changeNo, err
 }

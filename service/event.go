@@ -259,7 +259,7 @@ func (s *Service) refinish(ctx context.Context, a *Actor, listing uuid.UUID, n N
 	if err != nil {
 		return nil, err
 	}
-	err = s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+	err = s.write(ctx, a, func(w Writer) error {
 		old, err := a.listingToChange(ctx, w, listing, wantRevision)
 		if err != nil {
 			return err

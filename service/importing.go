@@ -47,7 +47,7 @@ func (s *Service) Import(ctx context.Context, a *Actor, rows RowSource, o Import
 		return nil, err
 	}
 	result := &ImportResult{}
-	err := s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+	err := s.write(ctx, a, func(w Writer) error {
 		*result = ImportResult{} // the transaction may be tried again
 		reader := a.Reader()
 		reader.Decimal = o.Decimal
@@ -326,6 +326,9 @@ func (b *batch) save(ctx context.Context, changes []*Change) error {
 	}
 	if len(write) == 0 {
 		return nil
+	}
+	if err := settleEstimates(ctx, b.writer, write); err != nil {
+		return err
 	}
 	return b.writer.Save(ctx, write)
 }

@@ -40,6 +40,8 @@ type Recorded struct {
 	*Listing
 	MessagesRead []pricing.Reading // by day; nil: unknown
 	ViewsRead    []pricing.Reading
+
+	PricedFromSuggestion bool // the owner saw a suggestion before the first ask, and no estimate counts
 }
 
 // known is what a group knew at a change number, and the model fitted on it.
@@ -50,6 +52,18 @@ type known struct {
 	byID     map[uuid.UUID]*Recorded
 	byPiece  map[uuid.UUID][]*Recorded // by day of listing
 	history  pricing.History
+
+	replaying sync.Mutex
+	replayed  *Replay // made when first asked for
+}
+
+// modelDesign is the version of the model's design.
+const modelDesign = 1
+
+// version names the model: its design, the change number that it knows, and
+// the day that it was fitted for.
+func (n *known) version() string {
+	return fmt.Sprintf("%d.%d.%s", modelDesign, n.changeNo, n.model.FittedOn())
 }
 
 // keeper keeps the models of the groups that were asked about lately. What it
@@ -121,7 +135,9 @@ func (k *keeper) fit(ctx context.Context, a *Actor, day pricing.Date) (*known, e
 }
 
 func (r *Recorded) facts(c Currency) pricing.Listing {
-	return r.Listing.Facts(c, r.MessagesRead, r.ViewsRead)
+	f := r.Listing.Facts(c, r.MessagesRead, r.ViewsRead)
+	f.PricedFromSuggestion = r.PricedFromSuggestion && !r.EstimateCounts
+	return f
 }
 
 // standing gathers an open listing with its piece's past, as known on n.day.

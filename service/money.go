@@ -3,6 +3,7 @@ package service
 import (
 	_ "embed"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -89,6 +90,13 @@ func (m Money) Major(c Currency) float64 {
 		return 0
 	}
 	return f
+}
+
+// MoneyOf rounds a calculated amount of the main unit, at the border of
+// pricing.
+func MoneyOf(amount float64, c Currency) Money {
+	scaled := math.Round(amount * math.Pow10(c.Digits))
+	return Money(max(-maxMinor, min(maxMinor, scaled)))
 }
 
 // parseDecimal reads an exact decimal number and returns it in units of

@@ -42,6 +42,9 @@ type Writer interface {
 	// OpenListings finds the open own listing of each piece that has one.
 	OpenListings(ctx context.Context, pieces []uuid.UUID) (map[uuid.UUID]*Listing, error)
 	Event(ctx context.Context, id uuid.UUID) (*Event, error)
+	// EstimatesSeen returns, for each of the rows that a suggestion was kept
+	// for, the estimate that came with the first one; zero: none did.
+	EstimatesSeen(ctx context.Context, rows []*Listing) (map[uuid.UUID]Money, error)
 	// Save writes the rows, their pieces where new, their events and ledger
 	// lines, and stamps them with the group's next change number.
 	Save(ctx context.Context, changes []*Change) error
@@ -129,7 +132,7 @@ func (s *Service) Record(ctx context.Context, a *Actor, cells Cells) (change *Ch
 	if err := a.needWrite(); err != nil {
 		return nil, err
 	}
-	err = s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+	err = s.write(ctx, a, func(w Writer) error {
 		b := newBatch(a, w, a.Reader())
 		outcome, err := b.take(ctx, []numbered{{Row: 1, Cells: cells}})
 		if err != nil {
@@ -172,7 +175,7 @@ func (s *Service) alter(ctx context.Context, a *Actor, id uuid.UUID, wantRevisio
 	if err := a.needWrite(); err != nil {
 		return nil, err
 	}
-	err = s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+	err = s.write(ctx, a, func(w Writer) error {
 		old, err := a.listingToChange(ctx, w, id, wantRevision)
 		if err != nil {
 			return err
@@ -241,7 +244,7 @@ func (s *Service) Delete(ctx context.Context, a *Actor, id uuid.UUID, wantRevisi
 	if err := a.needWrite(); err != nil {
 		return err
 	}
-	return s.store.Write(ctx, a.Tenant(), func(w Writer) error {
+	return s.write(ctx, a, func(w Writer) error {
 		old, err := a.listingToChange(ctx, w, id, wantRevision)
 		if err != nil {
 			return err

@@ -22,6 +22,8 @@ type Service struct {
 	now    func() time.Time
 	logger *slog.Logger
 	keeper *keeper
+
+	recorder *recorder
 }
 
 // Options are what a Service is made of.
@@ -33,7 +35,7 @@ type Options struct {
 
 // New returns a Service.
 func New(o Options) *Service {
-	return &Service{store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store)}
+	return &Service{store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store), recorder: newRecorder(o.Store, o.Logger)}
 }
 
 // Store is all that the service needs of storage. Methods return
@@ -44,6 +46,7 @@ type Store interface {
 	KeyStore
 	ListingStore
 	ModelStore
+	SuggestionStore
 }
 
 // Tenant is whom a statement runs for: row-level security lets it see the

@@ -19,6 +19,8 @@ type Suggestion struct {
 	Ref string
 	pricing.Suggestion
 	Comparables []Comparable // in place of the engine's own
+	Differences []Difference // of what is laid over a listing on file
+	Model       string       // version of the model: design, change number, day fitted
 	Cautions    []Caution
 }
 
@@ -37,6 +39,12 @@ type subject struct {
 	row      *Listing
 	estimate Money
 	standing *pricing.Standing
+	onFile   *Recorded    // nil: only described
+	changed  []cellChange // what is laid over it
+}
+
+func (s *subject) query(c Currency, withinDays int) pricing.Query {
+	return pricing.Query{Attributes: s.row.Attributes(), Estimate: s.estimate.Major(c), WithinDays: withinDays, Standing: s.standing}
 }
 
 // Suggest answers for each subject in order. A subject that cannot be read is
@@ -83,16 +91,19 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 	settings := a.Group.Settings()
 	answers := make([]Suggestion, len(subjects))
 	for i, sub := range subjects {
-		q := pricing.Query{
-			Attributes: sub.row.Attributes(), Estimate: sub.estimate.Major(a.Group.Currency), WithinDays: withinDays,
-			Standing: sub.standing,
+		if err := ctx.Err(); err != nil {
+			return nil, err
 		}
-		answer := group.model.Suggest(q, a.Today, settings, candidates[i].facts(a.Group.Currency))
+		answer := group.model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
+		if sub.estimate == 0 && sub.isPromise(a) {
+			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
+		}
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
-			Cautions: sellingCautions(sub.row),
+			Differences: a.differences(group, sub, settings), Model: group.version(), Cautions: sellingCautions(sub.row),
 		}
 	}
+	s.keep(a, group, subjects, answers, settings)
 	return answers, nil
 }
 
@@ -197,14 +208,21 @@ func (a *Actor) readSubject(group *known, cells Subject) (subject, []FieldError)
 		return subject{}, []FieldError{{Ref: d.Ref, Column: "category", Reason: "is missing: say what the piece is, or give the ref or id of a listing on file"}}
 	}
 	sub := subject{row: &d.Listing, estimate: d.Estimate}
-	if onFile != nil {
-		if _, sent := cells["estimate"]; !sent && !onFile.EstimateCounts {
-			sub.estimate = 0
+	if onFile == nil {
+		return sub, nil
+	}
+	isMine := onFile.MemberID == a.MemberID
+	sub.onFile = onFile
+	sub.overlay(onFile, cells, a.Group.Currency)
+	if _, sent := cells["estimate"]; !sent && (!onFile.EstimateCounts || !isMine) {
+		sub.estimate = 0
+	}
+	if onFile.Outcome == OutcomeOpen && !onFile.IsObserved() {
+		st := group.standing(onFile, a.Group.Currency)
+		if !isMine {
+			st.Listing.Estimate = 0 // the owner's alone
 		}
-		if onFile.Outcome == OutcomeOpen && !onFile.IsObserved() {
-			st := group.standing(onFile, a.Group.Currency)
-			sub.standing = &st
-		}
+		sub.standing = &st
 	}
 	return sub, nil
 }

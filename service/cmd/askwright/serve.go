@@ -55,8 +55,9 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		db.NewPoolCollector(database.store))
+	askwright := service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger})
 	server := api.New(api.Options{
-		Service:  service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger}),
+		Service:  askwright,
 		Logger:   logger,
 		Registry: registry,
 		Ready: func(ctx context.Context) error {
@@ -89,6 +90,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 			return nil
 		})
 	}
+	group.Go(func() error { return askwright.RunRecorder(ctx) })
 	group.Go(func() error {
 		select {
 		case <-ctx.Done():
@@ -109,8 +111,14 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 		}
 		return failed
 	})
-	return group.Wait()
+	err := group.Wait()
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushTimeout)
+	defer cancel()
+	return errors.Join(err, askwright.FlushSuggestions(last))
 }
+
+// flushTimeout is how long the last suggestions may take to be kept.
+const flushTimeout = 5 * time.Second
 
 // database is an open store, with the private server behind it where there is
 // one.

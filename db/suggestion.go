@@ -1,0 +1,149 @@
+package db
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// keptOf joins the suggestions k of a listing l: those kept for it, and those
+// kept for its ref before it was on file.
+const keptOf = `k.group_id = l.group_id and (k.listing_id = l.listing_id or (k.listing_id is null and k.member_id = l.member_id and k.ref = l.ref))`
+
+// KeepSuggestions keeps what was shown; what was kept already stays as it is.
+func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []service.Kept) error {
+	statements := make([]statement, len(kept))
+	for i, k := range kept {
+		row := keptRow{SuggestionID: k.ID, MemberID: k.MemberID, Ref: k.Ref, OnDate: k.On.Time(), Model: k.Model, MadeAt: k.At, Estimate: moneyArg(k.Estimate)}
+		if r := k.SalePrice; r != nil {
+			row.Likely, row.Low, row.High, row.Level = new(int64(r.Likely)), new(int64(r.Low)), new(int64(r.High)), &r.Level
+		}
+		if p := k.Promise; p != nil {
+			text, err := json.Marshal(p.Prospects)
+			if err != nil {
+				return fmt.Errorf("the prospects of %s: %w", k.Ref, err)
+			}
+			row.Ask, row.WithinDays, row.Chance, row.Prospects = new(int64(p.Ask)), &p.WithinDays, &p.Chance, text
+		}
+		statements[i] = statement{
+			// The listing may have been deleted since.
+			sql: `insert into suggestion (group_id, suggestion_id, member_id, ref, listing_id, on_date, model, made_at, estimate,
+					likely, low, high, level, ask, within_days, chance, prospects)
+				values ($1, $2, $3, $4, (select listing_id from listing where group_id = $1 and listing_id = $5), $6, $7, $8, $9,
+					$10, $11, $12, $13, $14, $15, $16, $17)
+				on conflict do nothing`,
+			args: []any{group, row.SuggestionID, row.MemberID, row.Ref, uuidArg(k.ListingID), row.OnDate, row.Model, row.MadeAt, row.Estimate,
+				row.Likely, row.Low, row.High, row.Level, row.Ask, row.WithinDays, row.Chance, row.Prospects},
+		}
+	}
+	return s.run(ctx, service.Tenant{Group: group}, statements...)
+}
+
+// keptRow is a row of suggestion; ListingID is the listing that it is judged by.
+type keptRow struct {
+	SuggestionID uuid.UUID
+	MemberID     uuid.UUID
+	Ref          string
+	ListingID    *uuid.UUID
+	OnDate       time.Time
+	Model        string
+	MadeAt       time.Time
+	Estimate     *int64
+	Likely       *int64
+	Low          *int64
+	High         *int64
+	Level        *float64
+	Ask          *int64
+	WithinDays   *int
+	Chance       *float64
+	Prospects    []byte
+}
+
+func (r *keptRow) kept() (service.Kept, error) {
+	k := service.Kept{
+		ID: r.SuggestionID, MemberID: r.MemberID, Ref: r.Ref, ListingID: valueOf(r.ListingID), On: pricing.DateOf(r.OnDate),
+		Model: r.Model, At: r.MadeAt, Estimate: service.Money(valueOf(r.Estimate)),
+	}
+	if r.Likely != nil {
+		k.SalePrice = &service.KeptRange{
+			Likely: service.Money(*r.Likely), Low: service.Money(valueOf(r.Low)), High: service.Money(valueOf(r.High)), Level: valueOf(r.Level),
+		}
+	}
+	if r.Ask != nil {
+		k.Promise = &service.KeptAsk{Ask: service.Money(*r.Ask), WithinDays: valueOf(r.WithinDays), Chance: valueOf(r.Chance)}
+		if err := json.Unmarshal(r.Prospects, &k.Promise.Prospects); err != nil {
+			return k, fmt.Errorf("suggestion %s: prospects: %w", r.SuggestionID, err)
+		}
+	}
+	return k, nil
+}
+
+// LastKept returns, for each own listing that has one, the last suggestion
+// kept before its last ask was set.
+func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept, error) {
+	var found []service.Kept
+	err := s.run(ctx, t, statement{
+		sql: `select distinct on (l.listing_id) k.suggestion_id, k.member_id, k.ref, l.listing_id, k.on_date, k.model, k.made_at, k.estimate,
+				k.likely, k.low, k.high, k.level, k.ask, k.within_days, k.chance, k.prospects
+			from suggestion k join listing l on ` + keptOf + `
+			where k.group_id = $1 and l.source = 'own' and l.listed_on is not null
+			and k.on_date <= l.ask_on[cardinality(l.ask_on)]
+			and k.made_at <= (select max(e.at) from event e
+				where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind in ('listed', 'ask') and e.voided_by is null)
+			order by l.listing_id, k.made_at desc, k.suggestion_id desc`,
+		args: []any{t.Group}, read: collect(&found, (*keptRow).kept),
+	})
+	return found, err
+}
+
+// pricedFromSuggestion finds the listings that a kept suggestion precedes.
+func pricedFromSuggestion(group uuid.UUID, byID map[uuid.UUID]*service.Recorded) statement {
+	return statement{
+		sql: `select distinct l.listing_id from suggestion k join listing l on ` + keptOf + `
+			where k.group_id = $1 and k.on_date <= l.listed_on and not l.estimate_counts
+			and k.made_at < (select min(e.at) from event e
+				where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'listed' and e.voided_by is null)`,
+		args: []any{group}, read: func(rows pgx.Rows) error {
+			var listing uuid.UUID
+			_, err := pgx.ForEachRow(rows, []any{&listing}, func() error {
+				if r := byID[listing]; r != nil {
+					r.PricedFromSuggestion = true
+				}
+				return nil
+			})
+			return err
+		},
+	}
+}
+
+// EstimatesSeen returns, for each of the rows that a suggestion was kept for,
+// the estimate that came with the first one; zero: none did.
+func (w *writer) EstimatesSeen(ctx context.Context, rows []*service.Listing) (map[uuid.UUID]service.Money, error) {
+	ids, members, refs := make([]uuid.UUID, len(rows)), make([]uuid.UUID, len(rows)), make([]string, len(rows))
+	for i, l := range rows {
+		ids[i], members[i], refs[i] = l.ID, l.MemberID, l.Ref
+	}
+	found, err := w.tx.Query(ctx, `
+		select distinct on (l.listing_id) l.listing_id, k.estimate
+		from unnest($2::uuid[], $3::uuid[], $4::text[]) as l (listing_id, member_id, ref)
+		join suggestion k on k.group_id = $1 and (k.listing_id = l.listing_id or (k.listing_id is null and k.member_id = l.member_id and k.ref = l.ref))
+		order by l.listing_id, k.made_at, k.suggestion_id`, w.tenant.Group, ids, members, refs)
+	if err != nil {
+		return nil, translate(err)
+	}
+	seen := make(map[uuid.UUID]service.Money)
+	var id uuid.UUID
+	var estimate *int64
+	_, err = pgx.ForEachRow(found, []any{&id, &estimate}, func() error {
+		seen[id] = service.Money(valueOf(estimate))
+		return nil
+	})
+	return seen, translate(err)
+}

@@ -1,0 +1,197 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// ModelDescription is the fitted model in plain words.
+type ModelDescription struct {
+	Version string
+	pricing.Description
+	Suspicious []SuspiciousSale // the actor's own, in place of the engine's
+}
+
+// SuspiciousSale is a sale of the actor's that counts for little.
+type SuspiciousSale struct {
+	pricing.SuspiciousSale
+	Row *Listing
+}
+
+// DescribeModel tells what the group's model says.
+func (s *Service) DescribeModel(ctx context.Context, a *Actor) (*ModelDescription, error) {
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	d := &ModelDescription{Version: group.version(), Description: group.model.Describe()}
+	for _, sale := range d.Description.Suspicious {
+		id, err := uuid.Parse(sale.ID)
+		if r := group.byID[id]; err == nil && r != nil && r.MemberID == a.MemberID {
+			d.Suspicious = append(d.Suspicious, SuspiciousSale{SuspiciousSale: sale, Row: r.Listing})
+		}
+	}
+	return d, nil
+}
+
+// TrackRecord says how far the suggestions can be trusted.
+type TrackRecord struct {
+	Model  string
+	Kept   Scores // of what was suggested, as it was shown
+	Replay Replay // of what would have been suggested
+}
+
+// Replay is a backtest: in each month the model is fitted on what was known
+// before it, and asked about what came. Descriptions and estimates are taken
+// as they stand today; only what has a date can be hidden.
+type Replay struct {
+	Scores
+	Months []ReplayMonth // oldest first; those before there were sales enough are left out
+}
+
+// ReplayMonth is one month of a replay.
+type ReplayMonth struct {
+	Month       string // 2026-02
+	FittedOn    pricing.Date
+	Sold        int
+	MedianError *float64
+	Inside      pricing.Share
+}
+
+// TrackRecord judges the kept suggestions, and replays the group's history.
+func (s *Service) TrackRecord(ctx context.Context, a *Actor) (*TrackRecord, error) {
+	if err := s.recorder.flush(ctx); err != nil {
+		return nil, err
+	}
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	kept, err := s.store.LastKept(ctx, a.Tenant())
+	if err != nil {
+		return nil, fmt.Errorf("read the kept suggestions: %w", err)
+	}
+	settings := a.Group.Settings()
+	replay, err := group.replay(ctx, a, settings)
+	if err != nil {
+		return nil, err
+	}
+	var all []promised
+	for _, k := range kept {
+		if r := group.byID[k.ListingID]; r != nil {
+			all = append(all, k.promised(r, a.Group.Currency))
+		}
+	}
+	return &TrackRecord{Model: group.version(), Kept: score(all, a.Today, settings), Replay: *replay}, nil
+}
+
+// promised sets a kept suggestion against its listing: the chance at the last
+// ask, from the day it was set.
+func (k *Kept) promised(r *Recorded, c Currency) promised {
+	p := promised{listing: r.facts(c)}
+	last := r.Asks[len(r.Asks)-1]
+	p.used, p.usedOn = last.Amount.Major(c), last.On
+	if x := k.SalePrice; x != nil {
+		p.price = &pricing.Range{Likely: x.Likely.Major(c), Low: x.Low.Major(c), High: x.High.Major(c), Level: x.Level}
+		p.likely = p.price.Likely
+	}
+	if x := k.Promise; x != nil {
+		p.ask, p.within = x.Ask.Major(c), x.WithinDays
+		p.chance = x.Prospects.ChanceSold(p.used, float64(p.listing.ActiveDays(p.usedOn)), float64(p.within))
+	}
+	return p
+}
+
+const (
+	replayMonths = 24
+	replayWithin = 30 // days of the chances that are replayed
+)
+
+// replay is made once for each change number and day.
+func (n *known) replay(ctx context.Context, a *Actor, s pricing.Settings) (*Replay, error) {
+	n.replaying.Lock()
+	defer n.replaying.Unlock()
+	if n.replayed != nil {
+		return n.replayed, nil
+	}
+	var all replayedPromises
+	out := &Replay{}
+	today := n.day.Time()
+	this := pricing.NewDate(today.Year(), today.Month(), 1)
+	for back := replayMonths - 1; back >= 0; back-- {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		start := this.Time().AddDate(0, -back, 0)
+		month := n.replayMonth(pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), n.day+1), s)
+		all.add(month)
+		judged := score(month, n.day, s)
+		if judged.Sold == 0 {
+			continue
+		}
+		out.Months = append(out.Months, ReplayMonth{
+			Month: start.Format("2006-01"), FittedOn: pricing.DateOf(start) - 1, Sold: judged.Sold, MedianError: judged.MedianError, Inside: judged.Inside,
+		})
+	}
+	out.Scores = score(all.list, n.day, s)
+	n.replayed = out
+	return out, nil
+}
+
+// replayedPromises joins what was promised of a listing in different months:
+// its ask when it was listed, its price before it sold.
+type replayedPromises struct {
+	list []promised
+	at   map[string]int
+}
+
+func (r *replayedPromises) add(month []promised) {
+	if r.at == nil {
+		r.at = make(map[string]int)
+	}
+	for _, p := range month {
+		i, ok := r.at[p.listing.ID]
+		if !ok {
+			r.at[p.listing.ID] = len(r.list)
+			r.list = append(r.list, p)
+			continue
+		}
+		r.list[i].price = p.price // the ask came first
+	}
+}
+
+// replayMonth asks the model of the day before about the sales and the new
+// listings of [from, to).
+func (n *known) replayMonth(from, to pricing.Date, s pricing.Settings) []promised {
+	isIn := func(day pricing.Date) bool { return from <= day && day < to }
+	asked := slices.DeleteFunc(slices.Clone(n.history.Listings), func(l pricing.Listing) bool {
+		return l.Observed || len(l.Asks) == 0 || !(isIn(l.ListedOn) || (isIn(l.EndedOn) && l.Outcome == pricing.Sold))
+	})
+	if len(asked) == 0 {
+		return nil
+	}
+	model := pricing.Fit(pricing.Cut(n.history, from-1), from-1)
+	var out []promised
+	for _, l := range asked {
+		outline := model.Outline(pricing.Query{Attributes: l.Attributes, Estimate: l.Estimate}, from, s)
+		p := promised{listing: l, used: l.Asks[0].Amount, usedOn: l.ListedOn, within: replayWithin}
+		if isIn(l.EndedOn) {
+			p.price = outline.SalePrice // a sale is predicted once, just before its month
+		}
+		if isIn(l.ListedOn) && outline.Prospects != nil {
+			p.ask, p.chance = outline.Ask, outline.Prospects.ChanceSold(p.used, 0, replayWithin)
+			if outline.SalePrice != nil {
+				p.likely = outline.SalePrice.Likely
+			}
+		}
+		if p.price != nil || p.ask > 0 {
+			out = append(out, p)
+		}
+	}
+	return out
+}

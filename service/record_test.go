@@ -1,0 +1,258 @@
+package service_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"askwright/db"
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/servicetest"
+)
+
+// kept reads the suggestions on file, as a superuser who sees all groups.
+func kept(t *testing.T, f *servicetest.Fixture, what string) []string {
+	t.Helper()
+	if err := f.FlushSuggestions(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	conn, err := pgx.Connect(t.Context(), f.DB.AdminDSN)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(t.Context())
+	rows, err := conn.Query(t.Context(), "select "+what+" from askwright.suggestion order by made_at, ref")
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func suggest(t *testing.T, f *servicetest.Fixture, member string, subjects ...service.Subject) []service.Suggestion {
+	t.Helper()
+	answers, err := f.Suggest(t.Context(), f.Actor(t, member), subjects, 30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return answers
+}
+
+// sellDesks puts n sold desks on file, a month back and older.
+func sellDesks(t *testing.T, f *servicetest.Fixture, member string, n int) {
+	t.Helper()
+	rows := "ref,category,width,depth,height,finish,listed_on,ask,outcome,ended_on,sale_price\n"
+	for i := range n {
+		listed := servicetest.Today - 60 - pricing.Date(5*i)
+		finish := []string{"painted", "clear"}[i%2]
+		rows += fmt.Sprintf("D-%d,desk,48,24,30,%s,%s,%d,sold,%s,%d\n", i, finish, listed, 300+10*(i%5), listed+pricing.Date(5+i%20), 280+10*(i%5))
+	}
+	result, err := f.Import(t.Context(), f.Actor(t, member), servicetest.Rows(t, rows), service.ImportOptions{})
+	if err != nil || result.Rejected > 0 {
+		t.Fatalf("import: %+v, %v", result, err)
+	}
+}
+
+func TestWhatIsKept(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Orrin")
+	sellDesks(t, f, "Wilda", 12)
+	row := record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "listed_on": "2026-03-20", "ask": "300"})
+	suggest(t, f, "Wilda",
+		service.Subject{"ref": "B-1"},                                           // on file: kept
+		service.Subject{"id": row.ID.String()},                                  // the same one: once
+		service.Subject{"ref": "B-1", "finish": "clear"},                        // tried out: not kept
+		service.Subject{"ref": "N-1", "category": "desk"},                       // described under a ref: kept
+		service.Subject{"category": "desk"},                                     // nameless: not kept
+		service.Subject{"ref": "D-3"},                                           // ended: not kept
+		service.Subject{"ref": "B-1", "category": "desk"},                       // the same ref, day and model: once
+		service.Subject{"id": row.ID.String(), "ref": "B-1"},                    // as a sheet sends it: once
+		service.Subject{"ref": "O-1", "category": "desk", "source": "observed"}, // a stranger's: not kept
+	)
+	suggest(t, f, "Orrin", service.Subject{"id": row.ID.String()}) // another's piece: no promise to its seller
+	feed := f.Actor(t, "Wilda")
+	feed.Scope = service.ScopeFeed
+	if _, err := f.Suggest(t.Context(), feed, []service.Subject{{"ref": "F-1", "category": "desk"}}, 30); err != nil {
+		t.Fatal(err)
+	}
+	want := []string{"B-1 filed", "N-1 new"}
+	if got := kept(t, f, "ref || case when listing_id is null then ' new' else ' filed' end"); !slices.Equal(got, want) {
+		t.Errorf("kept %v, want %v", got, want)
+	}
+	f.Clock.Advance(1)
+	answer := suggest(t, f, "Wilda", service.Subject{"ref": "B-1"})[0]
+	got := kept(t, f, "ref || ' ' || on_date || ' ' || model || ' ' || likely || ' ' || ask")
+	want1 := fmt.Sprintf("B-1 2026-04-01 %s %.0f %.0f", answer.Model, 100*answer.SalePrice.Likely, 100*answer.Ask)
+	if len(got) != 3 || got[2] != want1 {
+		t.Errorf("kept the next day: %v, want last %q", got, want1)
+	}
+	if !strings.HasPrefix(answer.Model, "1.") || !strings.HasSuffix(answer.Model, ".2026-04-01") {
+		t.Errorf("model %q, want design.change_no.day", answer.Model)
+	}
+	if err := f.Delete(t.Context(), f.Actor(t, "Wilda"), row.ID, nil); err != nil {
+		t.Fatal(err)
+	}
+	if got := kept(t, f, "coalesce(listing_id::text, 'none')"); len(got) != 3 || got[0] != "none" {
+		t.Errorf("after the row was deleted: %v, want three without it", got)
+	}
+}
+
+// An estimate counts only when it came before the first suggestion, or with it.
+func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda")
+	sellDesks(t, f, "Wilda", 12)
+	counts := func(ref, estimate string) bool {
+		t.Helper()
+		return record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-31", "ask": "310", "estimate": estimate}).EstimateCounts
+	}
+	if !counts("E-1", "320") {
+		t.Error("an estimate before any suggestion does not count")
+	}
+	suggest(t, f, "Wilda", service.Subject{"ref": "E-1"})
+	if counts("E-1", "330") {
+		t.Error("an estimate changed after a suggestion counts")
+	}
+	first := suggest(t, f, "Wilda", service.Subject{"ref": "E-2", "category": "desk"})[0]
+	if !strings.Contains(first.Sentences[0], "estimate") {
+		t.Errorf("the first sentence is %q, want to be asked for the estimate", first.Sentences[0])
+	}
+	if counts("E-2", "320") { // not written yet when the estimate comes
+		t.Error("an estimate right after a suggestion counts")
+	}
+	asked := suggest(t, f, "Wilda", service.Subject{"ref": "E-3", "category": "desk", "estimate": "320"})[0]
+	if strings.Contains(asked.Sentences[0], "Record your own estimate") {
+		t.Errorf("asked for an estimate that came with the request: %q", asked.Sentences[0])
+	}
+	if !counts("E-3", "320") {
+		t.Error("the estimate of the suggestion's own request does not count")
+	}
+	if counts("E-3", "340") {
+		t.Error("another estimate than that of the request counts")
+	}
+	row := record(t, f, "Wilda", service.Cells{"ref": "E-2b", "category": "desk", "listed_on": "2026-03-31", "ask": "310"})
+	suggest(t, f, "Wilda", service.Subject{"id": row.ID.String()})
+	renamed, err := f.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ref": "E-9", "estimate": "300"}, nil)
+	if err != nil || renamed.New.EstimateCounts {
+		t.Errorf("a renamed row forgot its suggestion: %+v, %v", renamed, err)
+	}
+}
+
+// A first ask that followed a suggestion does not stand in for an estimate; one
+// that was there before, or an estimate that counts, does.
+func TestPricedFromSuggestion(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda")
+	sellDesks(t, f, "Wilda", 12)
+	suggest(t, f, "Wilda",
+		service.Subject{"ref": "P-1", "category": "desk"}, service.Subject{"ref": "P-2", "category": "desk", "estimate": "300"},
+		service.Subject{"ref": "P-3", "category": "desk"})
+	f.Clock.Advance(1)
+	record(t, f, "Wilda", service.Cells{"ref": "P-1", "category": "desk", "listed_on": "2026-04-01", "ask": "300"})
+	record(t, f, "Wilda", service.Cells{"ref": "P-2", "category": "desk", "listed_on": "2026-04-01", "ask": "300", "estimate": "300"})
+	record(t, f, "Wilda", service.Cells{"ref": "P-3", "category": "desk", "listed_on": "2026-03-20", "ask": "300"}) // listed long before, recorded late
+	late := record(t, f, "Wilda", service.Cells{"ref": "P-4", "category": "desk", "listed_on": "2026-04-01", "ask": "300"})
+	suggest(t, f, "Wilda", service.Subject{"id": late.ID.String()}) // on the day of the ask, after it
+	if err := f.FlushSuggestions(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	store, err := db.Open(t.Context(), f.DB.DSN, db.Options{MaxConns: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	rows, _, err := store.History(t.Context(), f.Actor(t, "Wilda").Tenant())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rows {
+		if want := r.Ref == "P-1"; r.PricedFromSuggestion != want {
+			t.Errorf("%s: priced from a suggestion is %v, want %v", r.Ref, r.PricedFromSuggestion, want)
+		}
+	}
+}
+
+// What another member keeps to themselves does not come out of a suggestion.
+func TestEstimateDoesNotShowInAnothersSuggestion(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Orrin")
+	sellDesks(t, f, "Wilda", 12)
+	row := record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "listed_on": "2026-03-31", "ask": "350", "estimate": "4444"})
+	id := service.Subject{"id": row.ID.String()}
+	mine, theirs := suggest(t, f, "Wilda", id)[0], suggest(t, f, "Orrin", id)[0]
+	if mine.Ask < 2*theirs.Ask {
+		t.Errorf("the owner is told %v, the other %v: want the estimate to move the owner's alone", mine.Ask, theirs.Ask)
+	}
+	if text := strings.Join(theirs.Sentences, " "); strings.Contains(text, "4444") {
+		t.Errorf("another member reads %q", text)
+	}
+}
+
+// The lines of a what-if add up to the whole change.
+func TestDifferencesAddUp(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda")
+	sellDesks(t, f, "Wilda", 30)
+	record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair", "listed_on": "2026-03-31", "ask": "300", "estimate": "310"})
+	answers := suggest(t, f, "Wilda",
+		service.Subject{"ref": "B-1"},
+		service.Subject{"ref": "B-1", "finish": "clear", "condition": "excellent", "width": "60", "depth": "24"},
+		service.Subject{"ref": "B-1", "width": "48"})
+	if answers[0].Differences != nil || answers[2].Differences != nil {
+		t.Errorf("differences without a change: %v, %v", answers[0].Differences, answers[2].Differences)
+	}
+	money, ask, factor := 0.0, 0.0, 1.0
+	var lines []string
+	for _, d := range answers[1].Differences {
+		lines = append(lines, d.Column+" "+d.From+" "+d.To)
+		money, ask, factor = money+*d.Money, ask+*d.AskChange, factor*(1+*d.Percent/100)
+	}
+	if want := []string{"width 48 60", "condition fair excellent", "finish painted clear"}; !slices.Equal(lines, want) {
+		t.Errorf("lines %q, want %q", lines, want)
+	}
+	before, after := answers[0], answers[1]
+	if want := after.SalePrice.Likely - before.SalePrice.Likely; math.Abs(money-want) > 1e-6 || math.Abs(factor-after.SalePrice.Likely/before.SalePrice.Likely) > 1e-9 {
+		t.Errorf("money %v, factor %v; want %v, %v", money, factor, want, after.SalePrice.Likely/before.SalePrice.Likely)
+	}
+	if want := after.Ask - before.Ask; math.Abs(ask-want) > 1e-6 {
+		t.Errorf("asks change by %v, want %v", ask, want)
+	}
+}
+
+// What one group was told stays in it.
+func TestSuggestionsStayInTheGroup(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda")
+	sellDesks(t, f, "Wilda", 12)
+	suggest(t, f, "Wilda", service.Subject{"ref": "X-1", "category": "desk"})
+	if n := len(kept(t, f, "ref")); n != 1 {
+		t.Fatalf("%d kept, want 1", n)
+	}
+	conn, err := pgx.Connect(t.Context(), f.DB.DSN)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(t.Context())
+	for _, as := range []string{uuid.NewString(), f.Actor(t, "Wilda").Group.ID.String()} {
+		var n int
+		batch := &pgx.Batch{}
+		batch.Queue("set local role askwright_app")
+		batch.Queue("select set_config('app.group_id', $1, true)", as)
+		batch.Queue("select count(*) from askwright.suggestion").QueryRow(func(row pgx.Row) error { return row.Scan(&n) })
+		if err := conn.SendBatch(t.Context(), batch).Close(); err != nil {
+			t.Fatal(err)
+		}
+		if want := map[bool]int{true: 1}[as == f.Actor(t, "Wilda").Group.ID.String()]; n != want {
+			t.Errorf("group %s sees %d, want %d", as, n, want)
+		}
+	}
+}

@@ -1,0 +1,76 @@
+package service
+
+import (
+	"maps"
+
+	"askwright/pricing"
+)
+
+// Difference is what one change to a listing on file does to its price. The
+// changes are laid over one another in the order of the columns, so that the
+// lines add up.
+type Difference struct {
+	Column    string
+	From, To  string   // canonical text; empty: unknown
+	Percent   *float64 // points of the likely price; nil where there is none
+	Money     *float64 // of the likely price
+	AskChange *float64 // of the balanced ask; nil where either is refused
+}
+
+// overlay notes which cells laid over a listing on file change it: the columns
+// in their order, and the cells that lead there one after another.
+func (s *subject) overlay(onFile *Recorded, cells Cells, c Currency) {
+	names := []string{"unit"} // lengths depend on it
+	for i := range descriptionColumns {
+		if name := descriptionColumns[i].Name; name != "unit" {
+			names = append(names, name)
+		}
+	}
+	for _, name := range names {
+		column, _ := ColumnByName(name)
+		if cell, sent := cells[name]; sent && column.Value(onFile.Listing, c) != column.Value(s.row, c) {
+			s.changed = append(s.changed, cellChange{name: name, cell: cell})
+		}
+	}
+}
+
+// cellChange is a cell that changes a listing on file.
+type cellChange struct{ name, cell string }
+
+// differences prices a listing on file step by step towards what is laid over
+// it.
+func (a *Actor) differences(group *known, sub subject, settings pricing.Settings) []Difference {
+	if sub.onFile == nil || len(sub.changed) == 0 {
+		return nil
+	}
+	c := a.Group.Currency
+	step := sub
+	step.row = sub.onFile.Listing
+	before := group.model.Outline(step.query(c, 0), a.Today, settings)
+	cells := Cells{}
+	var out []Difference
+	for _, one := range sub.changed {
+		cells[one.name] = one.cell
+		d := &draft{reader: a.Reader(), Listing: *sub.onFile.clone()}
+		if wrong := d.read(maps.Clone(cells)); len(wrong) > 0 {
+			continue // the whole was read already
+		}
+		column, _ := ColumnByName(one.name)
+		line := Difference{Column: one.name, From: column.Value(step.row, c), To: column.Value(&d.Listing, c)}
+		step.row = &d.Listing
+		after := group.model.Outline(step.query(c, 0), a.Today, settings)
+		line.compare(before, after)
+		out, before = append(out, line), after
+	}
+	return out
+}
+
+func (d *Difference) compare(before, after pricing.Outline) {
+	if before.SalePrice != nil && after.SalePrice != nil {
+		d.Percent = new(100 * (after.SalePrice.Likely/before.SalePrice.Likely - 1))
+		d.Money = new(after.SalePrice.Likely - before.SalePrice.Likely)
+	}
+	if before.Ask > 0 && after.Ask > 0 {
+		d.AskChange = new(after.Ask - before.Ask)
+	}
+}
