@@ -109,13 +109,17 @@ var (
 		) c on true
 		where l.group_id = $1`
 	// selectFacts leaves the ledger out and keeps the estimate: for models.
-	selectFacts = "select " + selected(false) + `, p.ref as piece_ref, m.name as member,
-		null::date as bought_on, null::text as bought_from, null::smallint as condition_found, null::text as notes, null::jsonb as costs
-		from listing l
-		join piece p using (group_id, piece_id)
-		join member m on m.group_id = l.group_id and m.member_id = l.member_id
-		where l.group_id = $1`
+	selectFacts = factsOf("listing") + " where l.group_id = $1"
 )
+
+// factsOf selects from a table or subquery of listings.
+func factsOf(listings string) string {
+	return "select " + selected(false) + `, p.ref as piece_ref, m.name as member,
+		null::date as bought_on, null::text as bought_from, null::smallint as condition_found, null::text as notes, null::jsonb as costs
+		from ` + listings + ` l
+		join piece p using (group_id, piece_id)
+		join member m on m.group_id = l.group_id and m.member_id = l.member_id`
+}
 
 func selected(hideOwners bool) string {
 	names := make([]string, len(listingColumns))

@@ -77,15 +77,20 @@ const (
 	logVolume = "ln($3::float8)"
 )
 
-// nearest writes one side of the search after another as one statement.
+// nearest writes one side of the search after another as one statement. Each
+// takes its few rows from the index before names are joined to them.
 func nearest(kind, condition string, sized bool, n int) string {
-	select1 := "(" + selectFacts + kind + condition
-	if !sized {
-		return select1 + " and ($3::float8 is null) order by l.ended_on desc nulls last, l.listing_id desc limit " + strconv.Itoa(n) + ")"
+	side := func(where, order string, n int) string {
+		return factsOf("(select * from listing l where l.group_id = $1" + kind + condition + where +
+			" order by " + order + " limit " + strconv.Itoa(n) + ")")
 	}
-	return select1 + " and l.log_volume >= " + logVolume + " order by l.log_volume, l.listing_id limit " + strconv.Itoa(n/2) + ") union all " +
-		select1 + " and l.log_volume < " + logVolume + " order by l.log_volume desc, l.listing_id limit " + strconv.Itoa(n/2) + ") union all " +
-		select1 + " and l.log_volume is null order by l.ended_on desc nulls last, l.listing_id desc limit " + strconv.Itoa(n/10) + ")"
+	const newest = "l.ended_on desc nulls last, l.listing_id desc"
+	if !sized {
+		return side(" and ($3::float8 is null)", newest, n)
+	}
+	return side(" and l.log_volume >= "+logVolume, "l.log_volume, l.listing_id", n/2) + " union all " +
+		side(" and l.log_volume < "+logVolume, "l.log_volume desc, l.listing_id", n/2) + " union all " +
+		side(" and l.log_volume is null", newest, n/10)
 }
 
 // Nearest finds comparables for each subject in one round trip, and in a
