@@ -79,6 +79,10 @@ func (s *Store) check(ctx context.Context) error {
 	if hasCode(err, codeUndefinedObject, codeInvalidParameter) {
 		return ErrNotMigrated
 	}
+	if hasCode(err, codeNotPermitted) {
+		user := s.pool.Config().ConnConfig.User
+		return fmt.Errorf("the database user %s may not act as %s; run as an administrator: grant %s to %s (%w)", user, appRole, appRole, user, err)
+	}
 	if err != nil {
 		return fmt.Errorf("connect to the database: %w", err)
 	}

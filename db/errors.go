@@ -21,6 +21,7 @@ const (
 	codeUndefinedObject  = "42704"
 	codeUndefinedTable   = "42P01"
 	codeInvalidSchema    = "3F000"
+	codeNotPermitted     = "42501"
 	codeInvalidParameter = "22023"
 	codeQueryCanceled    = "57014"
 )
