@@ -163,13 +163,13 @@ create table listing (
     constraint asks_paired check (cardinality(ask_on) = cardinality(ask_amount)),
     constraint asks_from_listed check ((listed_on is null) = (cardinality(ask_on) = 0) and (listed_on is null or ask_on[1] = listed_on)),
     constraint asks_positive check (0 < all (ask_amount)),
-    constraint asks_until_end check (ended_on is null or ended_on >= all (ask_on)),
-    constraint ended_has_day check ((ended_on is not null) = (outcome in ('sold', 'withdrawn'))),
+    constraint asks_until_end check (ended_on is null or ended_on < listed_on or ended_on >= all (ask_on)),
+    constraint ended_has_day check ((ended_on is not null) = (coalesce(outcome, 'open') in ('sold', 'withdrawn'))),
     constraint ended_after_listed check (ended_on >= listed_on),
     constraint sold_has_price check (outcome <> 'sold' or source = 'observed' or sale_price is not null),
-    constraint price_is_sold check (sale_price is null or outcome = 'sold'),
+    constraint price_is_sold check (sale_price is null or outcome is not distinct from 'sold'),
     constraint amounts_positive check (sale_price > 0 and estimate > 0),
-    constraint pauses_inside check (isempty(pauses) or (lower(pauses) >= listed_on and (ended_on is null or upper(pauses) <= ended_on)))
+    constraint pauses_inside check (isempty(pauses) or (listed_on is not null and lower(pauses) >= listed_on and (ended_on is null or upper(pauses) <= ended_on)))
 );
 comment on table listing is 'One stretch of offering one piece, or with a stage a piece not yet offered.';
 comment on column listing.width is 'In unit, as entered; width_mm is exact (25.4 mm to the inch).';
