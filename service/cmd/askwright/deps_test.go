@@ -1,0 +1,115 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// listed is what go list tells of a package.
+type listed struct {
+	ImportPath string
+	Imports    []string
+	Deps       []string
+}
+
+// packages lists the module's packages without their tests.
+func packages(t *testing.T) map[string]listed {
+	t.Helper()
+	cmd := exec.CommandContext(t.Context(), "go", "list", "-json=ImportPath,Imports,Deps", "askwright/...")
+	var complaints strings.Builder
+	cmd.Stderr = &complaints
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v\n%s", err, complaints.String())
+	}
+	found := map[string]listed{}
+	for decoder := json.NewDecoder(strings.NewReader(string(out))); ; {
+		var p listed
+		if err := decoder.Decode(&p); errors.Is(err, io.EOF) {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		found[p.ImportPath] = p
+	}
+	return found
+}
+
+const programPath = "askwright/service/cmd/askwright"
+
+// arrows says which of our packages each may depend on, directly or not, and
+// what of others it must not.
+var arrows = []struct {
+	of   string
+	ours []string
+	not  []string
+}{
+	{"askwright/pricing", nil, []string{"net", "net/http", "database/sql", "os/exec", "context", "github.com/", "log/slog"}},
+	{"askwright/service", []string{"askwright/pricing"}, []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http", "database/sql"}},
+	{"askwright/service/demo", []string{"askwright/pricing", "askwright/service"}, []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http"}},
+	{"askwright/db", []string{"askwright/pricing", "askwright/service"}, []string{"github.com/gin-gonic/"}},
+	{"askwright/db/private", nil, []string{"github.com/gin-gonic/"}},
+	{"askwright/api", []string{"askwright/pricing", "askwright/service", "askwright/docs"}, []string{"github.com/jackc/", "database/sql/driver"}},
+	{"askwright/docs", nil, nil},
+}
+
+func TestImportsPointInward(t *testing.T) {
+	t.Parallel()
+	all := packages(t)
+	for _, arrow := range arrows {
+		p, ok := all[arrow.of]
+		if !ok {
+			t.Errorf("there is no package %s", arrow.of)
+		}
+		for _, dep := range p.Deps {
+			if strings.HasPrefix(dep, "askwright/") && !slices.Contains(arrow.ours, dep) {
+				t.Errorf("%s depends on %s", arrow.of, dep)
+			}
+		}
+		for _, prefix := range arrow.not {
+			// Of the standard library only what is imported directly counts:
+			// math/rand or fmt may use anything.
+			of := p.Imports
+			if strings.Contains(prefix, ".") {
+				of = p.Deps
+			}
+			for _, dep := range of {
+				if dep == prefix || (strings.HasSuffix(prefix, "/") && strings.HasPrefix(dep, prefix)) {
+					t.Errorf("%s depends on %s", arrow.of, dep)
+				}
+			}
+		}
+	}
+}
+
+// Packages for tests are no part of the program, and only the program joins
+// api and db.
+func TestOnlyTheProgramKnowsAll(t *testing.T) {
+	t.Parallel()
+	all := packages(t)
+	forTests := []string{"askwright/db/dbtest", "askwright/service/servicetest"}
+	for name, p := range all {
+		if slices.Contains(forTests, name) || strings.HasPrefix(name, "askwright/deploy/") {
+			continue
+		}
+		for _, dep := range append([]string{"testing", "pgregory.net/rapid"}, forTests...) {
+			// A library of others may itself use testing.
+			if slices.Contains(p.Imports, dep) || (dep != "testing" && slices.Contains(p.Deps, dep)) {
+				t.Errorf("%s depends on %s, which is for tests", name, dep)
+			}
+		}
+		if name != programPath && slices.Contains(p.Deps, "askwright/api") && slices.Contains(p.Deps, "askwright/db") {
+			t.Errorf("%s joins api and db", name)
+		}
+	}
+	for _, dep := range []string{"askwright/api", "askwright/db", "askwright/db/private", "askwright/service", "askwright/docs"} {
+		if !slices.Contains(all[programPath].Deps, dep) {
+			t.Errorf("the program does not use %s", dep)
+		}
+	}
+}
