@@ -109,7 +109,8 @@ type Scores struct {
 	Ratio       *RatioStudy `json:"ratio"`                                     // likely price over sale price, as appraisers study it
 	Chances     *Chances    `json:"chances"`                                   // null: none can be judged yet
 	Unjudged    int         `json:"unjudged"`                                  // chances of listings withdrawn before their days were over
-	Followed    []Followed  `json:"followed"`                                  // by how they were asked
+	Followed    []Followed  `json:"followed"`                                  // by how they were asked: different pieces, so no comparison of asks
+	Hindsight   *Hindsight  `json:"hindsight"`                                 // the same pieces at the suggested asks; null: none ended
 	Sentences   []string    `json:"sentences"`                                 // among them: would following have earned more?
 }
 
@@ -145,6 +146,16 @@ type ChanceBand struct {
 	To         number `json:"to" swaggertype:"number"`
 	MeanChance number `json:"mean_chance" swaggertype:"number"`
 	Kept       Share  `json:"kept"`
+}
+
+// Hindsight sets what ended listings left, after fees and holding and as a
+// mean in percent of the likely price, against what they would have left at
+// the suggested asks: by the model as it is now, given what came of each.
+type Hindsight struct {
+	Listings        int    `json:"listings"`
+	LeftPercent     number `json:"left_percent" swaggertype:"number"`
+	FollowedPercent number `json:"followed_percent" swaggertype:"number"`
+	StdError        number `json:"std_error" swaggertype:"number"` // of the difference
 }
 
 // Followed is what became of the ended listings whose seller asked so.
@@ -218,6 +229,11 @@ func scores(s service.Scores) Scores {
 		out.Chances = &Chances{N: c.N, Brier: chance(c.Brier), Bands: make([]ChanceBand, len(c.Bands))}
 		for i, b := range c.Bands {
 			out.Chances.Bands[i] = ChanceBand{From: chance(b.From), To: chance(b.To), MeanChance: chance(b.MeanChance), Kept: share(b.Kept)}
+		}
+	}
+	if h := s.Hindsight; h != nil {
+		out.Hindsight = &Hindsight{
+			Listings: h.Listings, LeftPercent: percentage(h.LeftPercent), FollowedPercent: percentage(h.FollowedPercent), StdError: percentage(h.StdError),
 		}
 	}
 	for i, f := range s.Followed {

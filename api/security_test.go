@@ -176,7 +176,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	for _, path := range []string{
 		"/v1/listings", "/v1/listings.csv", "/v1/listings/" + id, "/v1/listings/" + id + "/events", "/v1/listings/" + id + "/suggestion",
 		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/stale", "/v1/stale.csv",
-		"/v1/listings?fields=ref,estimate,purchase_cost",
+		"/v1/model", "/v1/model/record", "/v1/listings?fields=ref,estimate,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
 	}

@@ -13,6 +13,12 @@ type Prospects struct {
 	Age     float64          `json:"age"`     // active days so far
 	Shape   float64          `json:"shape"`   // of the frailty, given what was seen so far
 	Rate    float64          `json:"rate"`
+
+	Negotiation float64 `json:"negotiation"` // sale price over ask
+	Fee         float64 `json:"fee"`         // share of the sale price
+	Holding     float64 `json:"holding"`     // money a day
+	Salvage     float64 `json:"salvage"`     // money, if never sold
+	Horizon     float64 `json:"horizon"`     // active days after which it counts as unsold
 }
 
 // Outline is a suggestion in brief: what can be judged when the listing ends.
@@ -42,8 +48,19 @@ func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 	out.Prospects = &Prospects{
 		Typical: o.typical, Pace: math.Log(o.pace(o.typical)), Gamma: o.rate.gamma(), Eta: o.rate.Eta,
 		Age: o.age, Shape: o.k, Rate: o.r,
+		Negotiation: o.negotiation, Fee: o.fee, Holding: o.holding, Salvage: o.salvage, Horizon: o.horizon,
 	}
 	return out
+}
+
+// outlook is that of the prospects: the pace at the typical ask stands for
+// category and estimate.
+func (p Prospects) outlook() outlook {
+	o := outlook{
+		rate: RateFit{Alpha: p.Pace, Gamma: p.Gamma, Eta: p.Eta}, typical: p.Typical, k: p.Shape, r: p.Rate,
+		fee: p.Fee, negotiation: p.Negotiation, holding: p.Holding, salvage: p.Salvage, horizon: p.Horizon,
+	}
+	return o.from(p.Age)
 }
 
 // ChanceSold is the chance of a sale within so many active days at an ask that
@@ -52,6 +69,41 @@ func (p Prospects) ChanceSold(ask, age, within float64) float64 {
 	if !validPrice(ask) || !validPrice(p.Typical) {
 		return 0
 	}
-	pace := math.Exp(clamp(p.Pace-p.Gamma*math.Log(ask/p.Typical), -14, 5))
-	return soldBy(pace*RateFit{Eta: p.Eta}.cumulative(age, within), p.Shape, p.Rate)
+	p.Age = age
+	return p.outlook().sold(ask, within)
 }
+
+// Left is what an ended listing left after fees and holding, the purchase and
+// the work not counted.
+func (p Prospects) Left(l Listing) float64 {
+	left := p.Salvage - p.Holding*float64(l.ActiveDays(l.EndedOn))
+	if l.Outcome == Sold {
+		left += (1-p.Fee)*l.SalePrice - p.Salvage
+	}
+	return left
+}
+
+// Hindsight is what an ended listing would have left on average, had it begun
+// and stayed at an ask, given what came of it: a sale tells of demand, time
+// without one of its lack, as the frailty's posterior. One that was taken down
+// would have been taken down on that day again. On average over listings the
+// difference to Left is what the other asks would have been worth, if the
+// elasticity is right.
+func (p Prospects) Hindsight(l Listing, ask float64) float64 {
+	if !validPrice(ask) || !validPrice(p.Typical) || l.EndedOn.IsZero() {
+		return 0
+	}
+	o := p.outlook()
+	p.Age = 0
+	p.Rate += o.rate.hazard("", l.exposures(l.EndedOn), math.Log(p.Typical), 0)
+	if l.Outcome == Sold {
+		p.Shape++
+	} else {
+		p.Horizon = clamp(float64(l.ActiveDays(l.EndedOn)), 1, p.Horizon)
+	}
+	return p.outlook().net(ask, p.Holding)
+}
+
+// OwnEstimate is the seller's own judgement: the estimate, or the first ask of
+// a listing that was not priced from a suggestion; false where there is none.
+func (l Listing) OwnEstimate() (float64, bool) { return l.estimate() }

@@ -3,7 +3,9 @@ package pricing_test
 import (
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"testing"
+	"time"
 
 	"askwright/pricing"
 )
@@ -46,6 +48,53 @@ func TestOutlineIsTheSuggestion(t *testing.T) {
 	if none := pricing.Fit(pricing.History{}, day).Outline(pricing.Query{Attributes: open.Attributes}, day, s); none.SalePrice != nil || none.Ask != 0 || none.Prospects != nil {
 		t.Errorf("without sales: %+v, want nothing", none)
 	}
+}
+
+// Hindsight agrees with simulated markets: over many listings at one ask with
+// gamma demand of their own, what they left and what hindsight says of that
+// same ask have one mean, and of another ask hindsight has the mean of what the
+// same pieces bring there.
+func TestHindsightIsRightOnAverage(t *testing.T) {
+	t.Parallel()
+	p := pricing.Prospects{
+		Typical: 400, Pace: math.Log(1.0 / 40), Gamma: 5, Eta: [4]float64{0.4, 0.1, 0, -0.2}, Shape: 2, Rate: 2,
+		Negotiation: 0.95, Fee: 0.05, Holding: 0.8, Salvage: 60, Horizon: 180,
+	}
+	rng := rand.New(rand.NewPCG(7, 11))
+	const used, other, n = 440.0, 380.0, 40_000
+	start := pricing.NewDate(2025, time.January, 1)
+	simulate := func(z, ask float64) pricing.Listing {
+		l := pricing.Listing{ListedOn: start, Asks: []pricing.Ask{{On: start, Amount: ask}}, Outcome: pricing.Withdrawn, EndedOn: start + 180}
+		rate := z * math.Exp(p.Pace) * math.Pow(ask/p.Typical, -p.Gamma)
+		left := rng.ExpFloat64()
+		for age := range 180 {
+			left -= rate * math.Exp(p.Eta[sum(age >= 7, age >= 21, age >= 60)])
+			if left <= 0 {
+				l.Outcome, l.EndedOn, l.SalePrice = pricing.Sold, start+pricing.Date(age+1), p.Negotiation*ask
+				break
+			}
+		}
+		return l
+	}
+	var left, same, there, elsewhere float64
+	for range n {
+		z := (rng.ExpFloat64() + rng.ExpFloat64()) / 2 // gamma with shape and rate 2
+		l := simulate(z, used)
+		left, same = left+p.Left(l)/n, same+p.Hindsight(l, used)/n
+		there, elsewhere = there+p.Left(simulate(z, other))/n, elsewhere+p.Hindsight(l, other)/n
+	}
+	if math.Abs(left-same) > 0.01*left || math.Abs(there-elsewhere) > 0.01*there {
+		t.Errorf("left %.1f, hindsight %.1f; at the other ask %.1f, hindsight %.1f", left, same, there, elsewhere)
+	}
+}
+
+func sum(is ...bool) (n int) {
+	for _, b := range is {
+		if b {
+			n++
+		}
+	}
+	return n
 }
 
 // outlineHistory is thirty sideboards, sold at 90 to 98 % of their asks.

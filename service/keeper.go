@@ -135,7 +135,7 @@ func (k *keeper) fit(ctx context.Context, a *Actor, day pricing.Date) (*known, e
 }
 
 func (r *Recorded) facts(c Currency) pricing.Listing {
-	f := r.Listing.Facts(c, r.MessagesRead, r.ViewsRead)
+	f := r.Facts(c, r.MessagesRead, r.ViewsRead)
 	f.PricedFromSuggestion = r.PricedFromSuggestion && !r.EstimateCounts
 	return f
 }

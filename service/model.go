@@ -3,7 +3,6 @@ package service
 import (
 	"context"
 	"fmt"
-	"slices"
 
 	"github.com/google/uuid"
 
@@ -77,23 +76,24 @@ func (s *Service) TrackRecord(ctx context.Context, a *Actor) (*TrackRecord, erro
 		return nil, fmt.Errorf("read the kept suggestions: %w", err)
 	}
 	settings := a.Group.Settings()
-	replay, err := group.replay(ctx, a, settings)
+	replay, err := group.replay(ctx, settings)
 	if err != nil {
 		return nil, err
 	}
 	var all []promised
 	for _, k := range kept {
 		if r := group.byID[k.ListingID]; r != nil {
-			all = append(all, k.promised(r, a.Group.Currency))
+			all = append(all, k.promised(r, a.Group.Currency, group, settings))
 		}
 	}
-	return &TrackRecord{Model: group.version(), Kept: score(all, a.Today, settings), Replay: *replay}, nil
+	return &TrackRecord{Model: group.version(), Kept: score(all, a.Today), Replay: *replay}, nil
 }
 
 // promised sets a kept suggestion against its listing: the chance at the last
 // ask, from the day it was set.
-func (k *Kept) promised(r *Recorded, c Currency) promised {
+func (k *Kept) promised(r *Recorded, c Currency, group *known, s pricing.Settings) promised {
 	p := promised{listing: r.facts(c)}
+	p.now = judgedBy(group.model, p.listing, p.listing.ListedOn, s).Prospects
 	last := r.Asks[len(r.Asks)-1]
 	p.used, p.usedOn = last.Amount.Major(c), last.On
 	if x := k.SalePrice; x != nil {
@@ -113,7 +113,7 @@ const (
 )
 
 // replay is made once for each change number and day.
-func (n *known) replay(ctx context.Context, a *Actor, s pricing.Settings) (*Replay, error) {
+func (n *known) replay(ctx context.Context, s pricing.Settings) (*Replay, error) {
 	n.replaying.Lock()
 	defer n.replaying.Unlock()
 	if n.replayed != nil {
@@ -130,7 +130,7 @@ func (n *known) replay(ctx context.Context, a *Actor, s pricing.Settings) (*Repl
 		start := this.Time().AddDate(0, -back, 0)
 		month := n.replayMonth(pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), n.day+1), s)
 		all.add(month)
-		judged := score(month, n.day, s)
+		judged := score(month, n.day)
 		if judged.Sold == 0 {
 			continue
 		}
@@ -138,9 +138,16 @@ func (n *known) replay(ctx context.Context, a *Actor, s pricing.Settings) (*Repl
 			Month: start.Format("2006-01"), FittedOn: pricing.DateOf(start) - 1, Sold: judged.Sold, MedianError: judged.MedianError, Inside: judged.Inside,
 		})
 	}
-	out.Scores = score(all.list, n.day, s)
+	out.Scores = score(all.list, n.day)
 	n.replayed = out
 	return out, nil
+}
+
+// judgedBy is what a model says of a listing when it begins, told what its
+// seller thought.
+func judgedBy(m *pricing.Model, l pricing.Listing, on pricing.Date, s pricing.Settings) pricing.Outline {
+	estimate, _ := l.OwnEstimate()
+	return m.Outline(pricing.Query{Attributes: l.Attributes, Estimate: estimate}, on, s)
 }
 
 // replayedPromises joins what was promised of a listing in different months:
@@ -166,13 +173,19 @@ func (r *replayedPromises) add(month []promised) {
 }
 
 // replayMonth asks the model of the day before about the sales and the new
-// listings of [from, to).
+// listings of [from, to). The ask is suggested without the seller's, but for a
+// recorded estimate; the chance at the seller's ask knows it, as one told of an
+// open listing does.
 func (n *known) replayMonth(from, to pricing.Date, s pricing.Settings) []promised {
 	isIn := func(day pricing.Date) bool { return from <= day && day < to }
-	asked := slices.DeleteFunc(slices.Clone(n.history.Listings), func(l pricing.Listing) bool {
-		return l.Observed || len(l.Asks) == 0 || !(isIn(l.ListedOn) || (isIn(l.EndedOn) && l.Outcome == pricing.Sold))
-	})
-	if len(asked) == 0 {
+	var asked []pricing.Listing
+	for _, l := range n.history.Listings {
+		isSale := l.Outcome == pricing.Sold && isIn(l.EndedOn)
+		if !l.Observed && len(l.Asks) > 0 && (isIn(l.ListedOn) || isSale) {
+			asked = append(asked, l)
+		}
+	}
+	if asked == nil {
 		return nil
 	}
 	model := pricing.Fit(pricing.Cut(n.history, from-1), from-1)
@@ -183,8 +196,10 @@ func (n *known) replayMonth(from, to pricing.Date, s pricing.Settings) []promise
 		if isIn(l.EndedOn) {
 			p.price = outline.SalePrice // a sale is predicted once, just before its month
 		}
-		if isIn(l.ListedOn) && outline.Prospects != nil {
-			p.ask, p.chance = outline.Ask, outline.Prospects.ChanceSold(p.used, 0, replayWithin)
+		listed := judgedBy(model, l, from, s).Prospects
+		if isIn(l.ListedOn) && outline.Ask > 0 && listed != nil {
+			p.ask, p.chance = outline.Ask, listed.ChanceSold(p.used, 0, replayWithin)
+			p.now = judgedBy(n.model, l, l.ListedOn, s).Prospects
 			if outline.SalePrice != nil {
 				p.likely = outline.SalePrice.Likely
 			}

@@ -7,35 +7,19 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
-
 	"askwright/db"
 	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
 
-// kept reads the suggestions on file, as a superuser who sees all groups.
+// kept reads the suggestions on file.
 func kept(t *testing.T, f *servicetest.Fixture, what string) []string {
 	t.Helper()
 	if err := f.FlushSuggestions(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	conn, err := pgx.Connect(t.Context(), f.DB.AdminDSN)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer conn.Close(t.Context())
-	rows, err := conn.Query(t.Context(), "select "+what+" from askwright.suggestion order by made_at, ref")
-	if err != nil {
-		t.Fatal(err)
-	}
-	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err != nil {
-		t.Fatal(err)
-	}
-	return out
+	return f.Select(t, "select "+what+" from askwright.suggestion order by made_at, ref")
 }
 
 func suggest(t *testing.T, f *servicetest.Fixture, member string, subjects ...service.Subject) []service.Suggestion {
@@ -225,34 +209,5 @@ func TestDifferencesAddUp(t *testing.T) {
 	}
 	if want := after.Ask - before.Ask; math.Abs(ask-want) > 1e-6 {
 		t.Errorf("asks change by %v, want %v", ask, want)
-	}
-}
-
-// What one group was told stays in it.
-func TestSuggestionsStayInTheGroup(t *testing.T) {
-	t.Parallel()
-	f := servicetest.New(t, "Wilda")
-	sellDesks(t, f, "Wilda", 12)
-	suggest(t, f, "Wilda", service.Subject{"ref": "X-1", "category": "desk"})
-	if n := len(kept(t, f, "ref")); n != 1 {
-		t.Fatalf("%d kept, want 1", n)
-	}
-	conn, err := pgx.Connect(t.Context(), f.DB.DSN)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer conn.Close(t.Context())
-	for _, as := range []string{uuid.NewString(), f.Actor(t, "Wilda").Group.ID.String()} {
-		var n int
-		batch := &pgx.Batch{}
-		batch.Queue("set local role askwright_app")
-		batch.Queue("select set_config('app.group_id', $1, true)", as)
-		batch.Queue("select count(*) from askwright.suggestion").QueryRow(func(row pgx.Row) error { return row.Scan(&n) })
-		if err := conn.SendBatch(t.Context(), batch).Close(); err != nil {
-			t.Fatal(err)
-		}
-		if want := map[bool]int{true: 1}[as == f.Actor(t, "Wilda").Group.ID.String()]; n != want {
-			t.Errorf("group %s sees %d, want %d", as, n, want)
-		}
 	}
 }

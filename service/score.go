@@ -20,7 +20,18 @@ type Scores struct {
 	Chances     *pricing.Calibration
 	Unjudged    int // chances: withdrawn before their days were over
 	Followed    []Followed
+	Hindsight   *Hindsight // nil: nothing ended
 	Sentences   []string
+}
+
+// Hindsight sets what ended listings left against what they would have left at
+// the suggested asks, by the model as it is now and given what came of each;
+// after fees and holding. See pricing.Prospects.
+type Hindsight struct {
+	Listings        int
+	LeftPercent     float64 // mean, of the likely price
+	FollowedPercent float64
+	StdError        float64 // of the difference
 }
 
 // The ways of following a suggested ask.
@@ -51,8 +62,9 @@ type promised struct {
 	within int
 
 	listing pricing.Listing
-	used    float64      // the ask really used
-	usedOn  pricing.Date // since when
+	used    float64            // the ask really used
+	usedOn  pricing.Date       // since when
+	now     *pricing.Prospects // by the newest model; nil: none
 }
 
 // soldWithin tells whether the chance was kept; false where that cannot be told
@@ -72,26 +84,11 @@ func (p promised) soldWithin(today pricing.Date) (kept, known, lost bool) {
 	return false, false, l.Outcome == pricing.Withdrawn
 }
 
-// net is what an ended listing left, after fees and holding, in points of the
-// likely price.
-func (p promised) net(s pricing.Settings) float64 {
-	likely, l := p.likely, p.listing
-	holding := s.HoldingRate * likely
-	if floor := l.Width * l.Depth / 1e4; floor > 0 && s.SpacePrice > 0 {
-		holding = 2 * floor * s.SpacePrice // the aisle takes as much again
-	}
-	brought := s.SalvageRate * likely
-	if l.Outcome == pricing.Sold {
-		brought = (1 - s.FeeRate) * l.SalePrice
-	}
-	return 100 * (brought - holding*float64(l.ActiveDays(l.EndedOn))) / likely
-}
-
 // calibrationEdges part the chances into fifths.
 var calibrationEdges = []float64{0.2, 0.4, 0.6, 0.8}
 
 // score judges promises as known on a day.
-func score(all []promised, today pricing.Date, s pricing.Settings) Scores {
+func score(all []promised, today pricing.Date) Scores {
 	var out Scores
 	var likely, prices []float64
 	var ranges []pricing.Range
@@ -100,7 +97,7 @@ func score(all []promised, today pricing.Date, s pricing.Settings) Scores {
 	for _, p := range all {
 		kept, known, lost := p.soldWithin(today)
 		isSold := p.price != nil && p.listing.Outcome == pricing.Sold && p.listing.SalePrice > 0
-		hasEnded := p.likely > 0 && p.ask > 0 && ((p.listing.Outcome == pricing.Sold && p.listing.SalePrice > 0) || p.listing.Outcome == pricing.Withdrawn)
+		hasEnded := p.likely > 0 && p.ask > 0 && p.now != nil && ((p.listing.Outcome == pricing.Sold && p.listing.SalePrice > 0) || p.listing.Outcome == pricing.Withdrawn)
 		if known || isSold || hasEnded {
 			out.Listings++
 		}
@@ -129,13 +126,13 @@ func score(all []promised, today pricing.Date, s pricing.Settings) Scores {
 	if c, err := pricing.Calibrate(chances, calibrationEdges...); err == nil {
 		out.Chances = c
 	}
-	out.Followed = follow(ended, s)
+	out.Followed, out.Hindsight = follow(ended), hindsight(ended)
 	out.Sentences = out.explain()
 	return out
 }
 
 // follow parts ended listings by how they were asked.
-func follow(ended []promised, s pricing.Settings) []Followed {
+func follow(ended []promised) []Followed {
 	var out []Followed
 	for _, asked := range []string{AskedNear, AskedAbove, AskedBelow} {
 		f := Followed{Asked: asked}
@@ -149,7 +146,7 @@ func follow(ended []promised, s pricing.Settings) []Followed {
 				sold++
 			}
 			days = append(days, float64(p.listing.ActiveDays(p.listing.EndedOn)))
-			nets = append(nets, p.net(s))
+			nets = append(nets, 100*p.now.Left(p.listing)/p.likely)
 		}
 		f.Listings, f.Sold = len(nets), pricing.NewShare(sold, len(nets))
 		f.NetPercent, f.StdError = meanAndError(nets)
@@ -159,6 +156,23 @@ func follow(ended []promised, s pricing.Settings) []Followed {
 		}
 		out = append(out, f)
 	}
+	return out
+}
+
+// hindsight is nil where nothing ended.
+func hindsight(ended []promised) *Hindsight {
+	if len(ended) == 0 {
+		return nil
+	}
+	out := &Hindsight{Listings: len(ended)}
+	gains := make([]float64, len(ended))
+	for i, p := range ended {
+		left, followed := 100*p.now.Left(p.listing)/p.likely, 100*p.now.Hindsight(p.listing, p.ask)/p.likely
+		out.LeftPercent += left / float64(len(ended))
+		out.FollowedPercent += followed / float64(len(ended))
+		gains[i] = followed - left
+	}
+	_, out.StdError = meanAndError(gains)
 	return out
 }
 
@@ -205,44 +219,25 @@ func (s *Scores) explain() []string {
 
 // compareFollowed answers "would I have earned more had I followed it?".
 func (s *Scores) compareFollowed() []string {
-	near, rest := s.Followed[0], s.Followed[1].and(s.Followed[2])
-	if near.Listings < fewToCompare || rest.Listings < fewToCompare {
-		return []string{fmt.Sprintf("Whether following it would have earned more cannot be told yet: %d ended listings asked within 5 %% of what was suggested and %d asked otherwise; at least %d of each are needed.",
-			near.Listings, rest.Listings, fewToCompare)}
+	h := s.Hindsight
+	if h == nil || h.Listings < fewToCompare {
+		n := 0
+		if h != nil {
+			n = h.Listings
+		}
+		return []string{fmt.Sprintf("Whether following it would have earned more cannot be told yet: %d listings with a suggested ask have ended, and at least %d are needed.", n, fewToCompare)}
 	}
-	gain, unsure := near.NetPercent-rest.NetPercent, 2*math.Hypot(near.StdError, rest.StdError)
-	verdict := fmt.Sprintf("So following it went with earning more, by %.0f points of the likely price, give or take %.0f.", gain, unsure)
+	gain, unsure := h.FollowedPercent-h.LeftPercent, 2*h.StdError
+	verdict := fmt.Sprintf("that is too close to tell whether following earns more (give or take %.0f points).", unsure)
 	switch {
+	case gain > unsure:
+		verdict = fmt.Sprintf("so following would have earned more, by %.0f points, give or take %.0f.", gain, unsure)
 	case gain < -unsure:
-		verdict = fmt.Sprintf("So following it went with earning less, by %.0f points of the likely price, give or take %.0f.", -gain, unsure)
-	case gain <= unsure:
-		verdict = fmt.Sprintf("The difference is within what chance alone makes (give or take %.0f points), so it cannot be told whether following it earns more.", unsure)
+		verdict = fmt.Sprintf("so following would have earned less, by %.0f points, give or take %.0f.", -gain, unsure)
 	}
 	return []string{
-		fmt.Sprintf("The %d listings that asked within 5 %% of what was suggested left %.0f %% of the likely price after fees and holding; the %d that asked otherwise left %.0f %%. %s",
-			near.Listings, near.NetPercent, rest.Listings, rest.NetPercent, verdict),
-		"These are different pieces, not one piece at two asks: a seller who asked otherwise may have known something that the description leaves out.",
+		fmt.Sprintf("The %d ended listings left %.0f %% of the likely price after fees and holding; at the suggested asks they would have left about %.0f %%: %s",
+			h.Listings, h.LeftPercent, h.FollowedPercent, verdict),
+		"That is the model's own account of sales that nobody saw: it rests on how strongly the ask moves the pace, and a seller may have known what the description leaves out.",
 	}
-}
-
-// and joins two ways of asking into one; the median of days is not kept.
-func (f Followed) and(g Followed) Followed {
-	n := f.Listings + g.Listings
-	if n == 0 {
-		return Followed{}
-	}
-	out := Followed{Listings: n, Sold: pricing.NewShare(f.Sold.Hits+g.Sold.Hits, n)}
-	out.NetPercent = (float64(f.Listings)*f.NetPercent + float64(g.Listings)*g.NetPercent) / float64(n)
-	sum := f.squares(out.NetPercent) + g.squares(out.NetPercent)
-	if n > 1 {
-		out.StdError = math.Sqrt(sum / float64(n-1) / float64(n))
-	}
-	return out
-}
-
-// squares is the sum of squares about a mean other than one's own.
-func (f Followed) squares(about float64) float64 {
-	n := float64(f.Listings)
-	off := f.NetPercent - about
-	return f.StdError*f.StdError*n*(n-1) + n*off*off
 }

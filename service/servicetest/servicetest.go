@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"askwright/db"
 	"askwright/db/dbtest"
 	"askwright/pricing"
@@ -94,6 +96,26 @@ func (f *Fixture) Actor(tb testing.TB, member string) *service.Actor {
 		tb.Fatal(err)
 	}
 	return a
+}
+
+// Select runs a query of one text column as a superuser, who sees all groups.
+func (f *Fixture) Select(tb testing.TB, sql string) []string {
+	tb.Helper()
+	ctx := context.WithoutCancel(tb.Context())
+	conn, err := pgx.Connect(ctx, f.DB.AdminDSN)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer conn.Close(ctx)
+	rows, err := conn.Query(ctx, sql)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	out, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return out
 }
 
 // Rows is a source of rows given as text: a CSV with a header.
