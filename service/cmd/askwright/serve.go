@@ -163,13 +163,23 @@ func openDatabase(ctx context.Context, c *config, logger *slog.Logger, share boo
 
 func privateServer(ctx context.Context, c *config, logger *slog.Logger, share bool) (*private.Server, error) {
 	const patience = 10 * time.Second
-	options := private.Options{DataDir: c.Data, BinDir: c.PostgresBin, Logger: logger, Wait: patience}
+	options := private.Options{DataDir: c.Data, BinDir: c.PostgresBin, Logger: logger}
 	if share {
 		server, err := private.Attach(ctx, options)
 		if !errors.Is(err, private.ErrNotRunning) {
 			return server, err
 		}
+		server, err = private.Start(ctx, options)
+		var inUse *private.InUseError
+		if !errors.As(err, &inUse) {
+			return server, err
+		}
+		options.Wait = patience // another program's is starting or stopping
+		if server, err = private.Attach(ctx, options); !errors.Is(err, private.ErrNotRunning) {
+			return server, err
+		}
 	}
+	options.Wait = patience
 	return private.Start(ctx, options)
 }
 
