@@ -13,9 +13,13 @@ import (
 	"askwright/service"
 )
 
-// keptOf joins the suggestions k of a listing l: those kept for it, and those
-// kept for its ref before it was on file.
-const keptOf = `k.group_id = l.group_id and (k.listing_id = l.listing_id or (k.listing_id is null and k.member_id = l.member_id and k.ref = l.ref))`
+// The suggestions k of a listing l: those kept for it, and those kept for its
+// ref before it was on file. They are many to a listing, so that they are
+// looked up from it, each kind by its index.
+const (
+	keptForIt  = "k.group_id = l.group_id and k.listing_id = l.listing_id"
+	keptForRef = "k.group_id = l.group_id and k.member_id = l.member_id and k.ref = l.ref and k.listing_id is null"
+)
 
 // KeepSuggestions keeps what was shown; what was kept already stays as it is.
 func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []service.Kept) error {
@@ -88,16 +92,21 @@ func (r *keptRow) kept() (service.Kept, error) {
 // LastKept returns, for each own listing that has one, the last suggestion
 // kept before its last ask was set.
 func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept, error) {
+	const before = ` and k.on_date <= l.ask_on[cardinality(l.ask_on)]
+		and k.made_at <= (select max(e.at) from event e
+			where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind in ('listed', 'ask') and e.voided_by is null)
+		order by k.made_at desc, k.suggestion_id desc limit 1`
 	var found []service.Kept
 	err := s.run(ctx, t, statement{
-		sql: `select distinct on (l.listing_id) k.suggestion_id, k.member_id, k.ref, l.listing_id, k.on_date, k.model, k.made_at, k.estimate,
+		sql: `select k.suggestion_id, k.member_id, k.ref, l.listing_id, k.on_date, k.model, k.made_at, k.estimate,
 				k.likely, k.low, k.high, k.level, k.ask, k.within_days, k.chance, k.prospects
-			from suggestion k join listing l on ` + keptOf + `
-			where k.group_id = $1 and l.source = 'own' and l.listed_on is not null
-			and k.on_date <= l.ask_on[cardinality(l.ask_on)]
-			and k.made_at <= (select max(e.at) from event e
-				where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind in ('listed', 'ask') and e.voided_by is null)
-			order by l.listing_id, k.made_at desc, k.suggestion_id desc`,
+			from listing l cross join lateral (
+				select * from (
+					(select k.* from suggestion k where ` + keptForIt + before + `) union all
+					(select k.* from suggestion k where ` + keptForRef + before + `)) k
+				order by k.made_at desc, k.suggestion_id desc limit 1) k
+			where l.group_id = $1 and l.source = 'own' and l.listed_on is not null
+			order by l.listing_id`,
 		args: []any{t.Group}, read: collect(&found, (*keptRow).kept),
 	})
 	return found, err
@@ -105,11 +114,13 @@ func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept,
 
 // pricedFromSuggestion finds the listings that a kept suggestion precedes.
 func pricedFromSuggestion(group uuid.UUID, byID map[uuid.UUID]*service.Recorded) statement {
+	const before = ` and k.on_date <= l.listed_on and k.made_at < (select min(e.at) from event e
+		where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'listed' and e.voided_by is null)`
 	return statement{
-		sql: `select distinct l.listing_id from suggestion k join listing l on ` + keptOf + `
-			where k.group_id = $1 and k.on_date <= l.listed_on and not l.estimate_counts
-			and k.made_at < (select min(e.at) from event e
-				where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'listed' and e.voided_by is null)`,
+		sql: `select l.listing_id from listing l
+			where l.group_id = $1 and l.listed_on is not null and not l.estimate_counts and (
+				exists (select from suggestion k where ` + keptForIt + before + `) or
+				exists (select from suggestion k where ` + keptForRef + before + `))`,
 		args: []any{group}, read: func(rows pgx.Rows) error {
 			var listing uuid.UUID
 			_, err := pgx.ForEachRow(rows, []any{&listing}, func() error {
@@ -131,10 +142,14 @@ func (w *writer) EstimatesSeen(ctx context.Context, rows []*service.Listing) (ma
 		ids[i], members[i], refs[i] = l.ID, l.MemberID, l.Ref
 	}
 	found, err := w.tx.Query(ctx, `
-		select distinct on (l.listing_id) l.listing_id, k.estimate
-		from unnest($2::uuid[], $3::uuid[], $4::text[]) as l (listing_id, member_id, ref)
-		join suggestion k on k.group_id = $1 and (k.listing_id = l.listing_id or (k.listing_id is null and k.member_id = l.member_id and k.ref = l.ref))
-		order by l.listing_id, k.made_at, k.suggestion_id`, w.tenant.Group, ids, members, refs)
+		select l.listing_id, k.estimate
+		from unnest($2::uuid[], $3::uuid[], $4::text[]) as t (listing_id, member_id, ref)
+		cross join lateral (select $1::uuid as group_id, t.*) l
+		cross join lateral (
+			select * from (
+				(select k.* from suggestion k where `+keptForIt+` order by k.made_at, k.suggestion_id limit 1) union all
+				(select k.* from suggestion k where `+keptForRef+` order by k.made_at, k.suggestion_id limit 1)) k
+			order by k.made_at, k.suggestion_id limit 1) k`, w.tenant.Group, ids, members, refs)
 	if err != nil {
 		return nil, translate(err)
 	}

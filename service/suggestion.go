@@ -140,13 +140,15 @@ func (s *Service) nearest(ctx context.Context, a *Actor, subjects []*Listing) ([
 	if err != nil {
 		return nil, fmt.Errorf("look for comparables: %w", err)
 	}
-	out := make([]near, len(subjects))
-	for i, rows := range found {
-		for _, row := range rows {
-			if subjects[i].PieceID == uuid.Nil || row.PieceID != subjects[i].PieceID {
-				out[i] = append(out[i], row)
+	out := make([]near, 0, len(subjects))
+	for i, subject := range subjects {
+		var others near
+		for _, row := range found[i] {
+			if subject.PieceID == uuid.Nil || row.PieceID != subject.PieceID {
+				others = append(others, row)
 			}
 		}
+		out = append(out, others)
 	}
 	return out, nil
 }
