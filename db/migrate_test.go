@@ -136,7 +136,7 @@ func TestMigrateAFilledDatabase(t *testing.T) {
 // belong to a server, not to a database.
 func lone(t *testing.T) *private.Server {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "askwright-roles-")
+	dir, err := os.MkdirTemp("", "askwright-roles-") //nolint:usetesting // PostgreSQL's user must get in
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,7 +161,7 @@ func lone(t *testing.T) *private.Server {
 }
 
 // The steps build on each other, from a server without any of the roles.
-func TestRolesOfAServer(t *testing.T) {
+func TestRolesOfAServer(t *testing.T) { //nolint:tparallel // one step after another
 	t.Parallel()
 	s := lone(t)
 	admin := connect(t, s.AdminDSN(), "")

@@ -37,7 +37,7 @@ func TestMain(m *testing.M) {
 // dataFolder returns a path for a data folder that PostgreSQL's user can reach.
 func dataFolder(t *testing.T) string {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "askwright-run-")
+	dir, err := os.MkdirTemp("", "askwright-run-") //nolint:usetesting // PostgreSQL's user must get in
 	if err != nil {
 		t.Fatal(err)
 	}
