@@ -96,9 +96,17 @@ const me = "nullif(current_setting('app.member_id', true), '')::uuid"
 var (
 	insertListing  = "insert into listing (group_id, " + strings.Join(listingColumns, ", ") + ") values ($1, " + placeholders(2) + ")"
 	updateListing  = listingUpdate()
-	selectListings = "select " + selected(true) + `, p.ref as piece_ref, m.name as member,
+	selectListings = rowsOf("listing") + " where l.group_id = $1"
+	// selectFacts leaves the ledger out and keeps the estimate: for models.
+	selectFacts = factsOf("listing") + " where l.group_id = $1"
+)
+
+// rowsOf selects whole rows, with the tenant's own ledger, from a table or
+// subquery of listings.
+func rowsOf(listings string) string {
+	return "select " + selected(true) + `, p.ref as piece_ref, m.name as member,
 		g.bought_on, g.bought_from, g.condition_found, g.notes, c.costs
-		from listing l
+		from ` + listings + ` l
 		join piece p using (group_id, piece_id)
 		join member m on m.group_id = l.group_id and m.member_id = l.member_id
 		left join ledger g on g.group_id = l.group_id and g.listing_id = l.listing_id
@@ -106,11 +114,8 @@ var (
 			select jsonb_object_agg(kind, total) as costs from (
 				select kind, sum(amount)::bigint as total from cost_line x
 				where x.group_id = l.group_id and x.listing_id = l.listing_id group by kind) totals
-		) c on true
-		where l.group_id = $1`
-	// selectFacts leaves the ledger out and keeps the estimate: for models.
-	selectFacts = factsOf("listing") + " where l.group_id = $1"
-)
+		) c on true`
+}
 
 // factsOf selects from a table or subquery of listings.
 func factsOf(listings string) string {
