@@ -320,10 +320,10 @@ func (tr *trial) checkAsks(t *testing.T, slack float64) {
 func (tr *trial) checkFlags(t *testing.T, slack float64) {
 	t.Helper()
 	flagged, captured := float64(tr.flagged), share(tr.flagGain, tr.bestGain)
-	right, clear := share(float64(tr.right), flagged), share(float64(tr.clearRight), float64(tr.clearFlags))
+	right, surely := share(float64(tr.right), flagged), share(float64(tr.clearRight), float64(tr.clearFlags))
 	t.Logf("%4d listings: %d open, sold in 30 more days said %.2f, true %.2f; %d flagged, %.0f %% rightly (said %.0f %%), %d of them clear, %.0f %% rightly; %.0f %% of the possible gain",
 		tr.listings, tr.eligible, share(tr.saidWait, float64(tr.eligible))/100, share(tr.trueWait, float64(tr.eligible))/100,
-		tr.flagged, right, share(tr.saidOdds, flagged), tr.clearFlags, clear, captured)
+		tr.flagged, right, share(tr.saidOdds, flagged), tr.clearFlags, surely, captured)
 	if tr.listings < 100 || slack > 1 {
 		return // too few flags
 	}

@@ -77,7 +77,7 @@ func (m *Model) Describe() Description {
 	d := Description{
 		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.lastSale,
 		SpreadLow: math.Exp(-width), SpreadHigh: math.Exp(width),
-		Effects: v.effects(), Trend: v.single("trend", "", "a year later", 1), Season: v.seasons(),
+		Effects: v.effects(), Trend: v.single("trend", "a year later", 1), Season: v.seasons(),
 		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(),
 		PaceTenDearer:  math.Pow(1.1, -r.Sale.gamma()),
 		EstimateWeight: clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1),
@@ -106,9 +106,9 @@ func (m *Model) Describe() Description {
 // weighted by sales, and the columns that have no levels by a fixed step.
 func (v *valueModel) effects() []Effect {
 	out := []Effect{
-		v.single("size", "", "10 % more volume", math.Log(1.1)),
-		v.single("set", "", "a pair instead of one", math.Ln2),
-		v.single("condition", "", "one grade better", 1),
+		v.single("size", "10 % more volume", math.Log(1.1)),
+		v.single("set", "a pair instead of one", math.Ln2),
+		v.single("condition", "one grade better", 1),
 	}
 	for _, b := range [...]string{"category", "material", "wood", "finish", "color", "hardware"} {
 		mean := make([]float64, len(v.names))
@@ -142,11 +142,11 @@ func (v *valueModel) effects() []Effect {
 }
 
 // single is the effect of one column changed by a step.
-func (v *valueModel) single(block, level, term string, step float64) Effect {
+func (v *valueModel) single(block, term string, step float64) Effect {
 	d := make([]float64, len(v.names))
 	j := v.index[block]
 	d[j] = step
-	return v.described(d, block, level, term, v.counts[j])
+	return v.described(d, block, "", term, v.counts[j])
 }
 
 func (v *valueModel) described(d []float64, block, level, term string, sales int) Effect {

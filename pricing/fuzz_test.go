@@ -153,9 +153,9 @@ func TestAnswersAreFiniteOrRefused(t *testing.T) {
 			Outcome: Sold, EndedOn: today - 10, SalePrice: price,
 		}
 	}
-	repeat := func(n int, make func(i int) Listing) (h History) {
+	repeat := func(n int, one func(i int) Listing) (h History) {
 		for i := range n {
-			h.Listings = append(h.Listings, make(i))
+			h.Listings = append(h.Listings, one(i))
 		}
 		return h
 	}

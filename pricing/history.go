@@ -9,6 +9,7 @@ import (
 // Outcome is what became of a listing.
 type Outcome uint8
 
+// The outcomes.
 const (
 	Open Outcome = iota
 	Sold

@@ -1,6 +1,7 @@
 package pricing
 
 import (
+	"errors"
 	"maps"
 	"math"
 	"slices"
@@ -217,7 +218,7 @@ func solvePositive(a *mat.SymDense, g []float64) ([]float64, bool) {
 	}
 	var x mat.VecDense
 	if err := chol.SolveVecTo(&x, mat.NewVecDense(len(g), g)); err != nil {
-		if _, poor := err.(mat.Condition); !poor {
+		if poor := mat.Condition(0); !errors.As(err, &poor) {
 			return nil, false
 		}
 	}

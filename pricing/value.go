@@ -1,6 +1,7 @@
 package pricing
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"sort"
@@ -67,7 +68,7 @@ func (d moments) posterior(m0, precision []float64, a0, b0 float64) (conjugate, 
 	zz := mat.Dot(z, z)
 	var step mat.VecDense
 	if err := step.SolveVec(c.upper, z); err != nil {
-		if _, bad := err.(mat.Condition); !bad {
+		if poor := mat.Condition(0); !errors.As(err, &poor) {
 			return conjugate{}, false
 		}
 	}

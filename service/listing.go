@@ -105,6 +105,7 @@ type Ledger struct {
 // CostKind names a line of the ledger; it is also the column's name.
 type CostKind string
 
+// The kinds of cost lines.
 const (
 	CostPurchase        CostKind = "purchase_cost"
 	CostPickup          CostKind = "pickup_cost"

@@ -15,6 +15,7 @@ type Cells map[string]string
 // Kind is how a column's values are written in JSON and in a workbook.
 type Kind uint8
 
+// The kinds of values.
 const (
 	KindText Kind = iota
 	KindWord      // lower_snake, from a list

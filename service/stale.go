@@ -17,8 +17,8 @@ type Review struct {
 	Cautions []Caution
 }
 
-// The states of an open listing.
-var ListingStates = []string{"stale", "slow", "fresh", "paused"} // most urgent first
+// ListingStates are the states of an open listing, the most urgent first.
+var ListingStates = []string{"stale", "slow", "fresh", "paused"}
 
 // StaleQuery selects reviews.
 type StaleQuery struct {

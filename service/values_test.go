@@ -212,8 +212,8 @@ func TestNearest(t *testing.T) {
 			t.Errorf("nearest(%q) = %q, want %q", word, got, want)
 		}
 	}
-	if got := NearestColumn("catagory"); got != "category" {
-		t.Errorf("NearestColumn(catagory) = %q", got)
+	if got := NearestColumn("categry"); got != "category" {
+		t.Errorf("NearestColumn(categry) = %q", got)
 	}
 }
 

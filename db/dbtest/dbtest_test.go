@@ -88,6 +88,7 @@ func TestEachTestHasItsOwn(t *testing.T) {
 }
 
 func TestParallel(t *testing.T) {
+	t.Parallel()
 	for i := range 8 {
 		t.Run(fmt.Sprint(i), func(t *testing.T) {
 			t.Parallel()

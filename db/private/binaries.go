@@ -90,15 +90,15 @@ var versionLine = regexp.MustCompile(`\(PostgreSQL\) (\d+)`)
 // inspect asks the postgres in dir for its version. Links are followed, so that
 // initdb is looked for where the package put it.
 func inspect(ctx context.Context, dir string) (binaries, bool) {
-	real, err := filepath.EvalSymlinks(filepath.Join(dir, "postgres"))
+	program, err := filepath.EvalSymlinks(filepath.Join(dir, "postgres"))
 	if err != nil {
 		return binaries{}, false
 	}
-	b := binaries{dir: filepath.Dir(real)}
+	b := binaries{dir: filepath.Dir(program)}
 	if _, err := exec.LookPath(b.path("initdb")); err != nil {
 		return binaries{}, false
 	}
-	out, err := exec.CommandContext(ctx, b.path("postgres"), "--version").Output()
+	out, err := exec.CommandContext(ctx, b.path("postgres"), "--version").Output() //nolint:gosec // the program that was looked for
 	if err != nil {
 		return binaries{}, false
 	}

@@ -97,7 +97,7 @@ func (f folder) prepare(ctx context.Context, bin binaries) (socketDir string, er
 			return "", fmt.Errorf("opening the data folder to PostgreSQL: %w", err)
 		}
 	}
-	probe := exec.CommandContext(ctx, bin.path("postgres"), "--version")
+	probe := exec.CommandContext(ctx, bin.path("postgres"), "--version") //nolint:gosec // the program that was looked for
 	probe.Dir = f.dir
 	probe.SysProcAttr = &syscall.SysProcAttr{Credential: f.account.credential}
 	if err := probe.Run(); err != nil {

@@ -126,7 +126,7 @@ func (p *program) kill(t *testing.T) {
 // tempDir makes a folder that the server's account can reach, with a short path.
 func tempDir(t *testing.T) string {
 	t.Helper()
-	dir, err := os.MkdirTemp("/tmp", "awp-")
+	dir, err := os.MkdirTemp("/tmp", "awp-") //nolint:usetesting // t.TempDir is long and closed to other accounts
 	if err != nil {
 		t.Fatal(err)
 	}

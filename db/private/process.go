@@ -64,7 +64,7 @@ func (p *process) stop(ctx context.Context) error {
 // in the data folder. The environment is a short list: PGDATA, PGOPTIONS and the
 // like would change what it does, and the program's secrets are not its concern.
 func (f folder) command(path string, args ...string) *exec.Cmd {
-	cmd := exec.Command(path, args...)
+	cmd := exec.Command(path, args...) //nolint:gosec,noctx // PostgreSQL's own programs; the server outlives the call
 	cmd.Dir = f.dir
 	cmd.Env = []string{"LC_ALL=C"} // messages in English; startServer reads them
 	for _, name := range []string{"PATH", "TMPDIR", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH"} {

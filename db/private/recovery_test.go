@@ -131,14 +131,14 @@ func run(t *testing.T, cmd *exec.Cmd) <-chan struct{} {
 // next one.
 func TestKilledFirstStart(t *testing.T) {
 	dir := tempDir(t)
-	for _, after := range []time.Duration{20, 60, 150, 300, 450} {
+	for _, after := range []int{20, 60, 150, 300, 450} { // milliseconds
 		cmd := exec.Command(self(t))
 		cmd.Env = append(os.Environ(), helperVariable+"="+dir)
 		if _, err := cmd.StdinPipe(); err != nil { // its end would stop the helper
 			t.Fatal(err)
 		}
 		run(t, cmd)
-		time.Sleep(after * time.Millisecond)
+		time.Sleep(time.Duration(after) * time.Millisecond)
 		if err := cmd.Process.Kill(); err != nil {
 			t.Fatal(err)
 		}

@@ -119,7 +119,7 @@ func awaitReady(ctx context.Context, f folder, p *process, logger *slog.Logger) 
 func endOrphan(ctx context.Context, f folder, logger *slog.Logger) error {
 	pf, err := readPIDFile(f.cluster)
 	if err != nil || !alive(pf.pid) {
-		return nil // PostgreSQL itself copes with the file of a dead server
+		return nil //nolint:nilerr // PostgreSQL itself copes with a missing file and that of a dead server
 	}
 	args := commandLine(pf.pid)
 	if !isPostgres(args) {
@@ -130,13 +130,13 @@ func endOrphan(ctx context.Context, f folder, logger *slog.Logger) error {
 	}
 	logger.Warn("ending the PostgreSQL that an earlier program left running", "pid", pf.pid)
 	for _, try := range []struct {
-		signal  syscall.Signal
-		seconds time.Duration
-	}{{syscall.SIGINT, 10}, {syscall.SIGQUIT, 10}} {
+		signal   syscall.Signal
+		patience time.Duration
+	}{{syscall.SIGINT, 10 * time.Second}, {syscall.SIGQUIT, 10 * time.Second}} {
 		if err := syscall.Kill(pf.pid, try.signal); err != nil && !errors.Is(err, syscall.ESRCH) {
 			return fmt.Errorf("ending the PostgreSQL left running (pid %d): %w", pf.pid, err)
 		}
-		for deadline := time.Now().Add(try.seconds * time.Second); time.Now().Before(deadline); {
+		for deadline := time.Now().Add(try.patience); time.Now().Before(deadline); {
 			if !isPostgres(commandLine(pf.pid)) {
 				return nil
 			}

@@ -49,7 +49,7 @@ type Row map[string]string
 // sale came to, as totals, in its last.
 func Generate(today pricing.Date, seed uint64) []Member {
 	m := &market{
-		rng:   rand.New(rand.NewPCG(seed, 0)),
+		rng:   rand.New(rand.NewPCG(seed, 0)), //nolint:gosec // the same rows again are the point
 		start: pricing.DateOf(today.Time().AddDate(-years, 0, 1)),
 		today: today,
 	}
@@ -71,7 +71,7 @@ func Generate(today pricing.Date, seed uint64) []Member {
 		s := &sellers[i]
 		yard := m.yard(s)
 		number(s, own[i], observed[i], yard)
-		all := append(own[i], observed[i]...)
+		all := slices.Concat(own[i], observed[i])
 		slices.SortStableFunc(all, byListed)
 		members[i].Name = s.name
 		for _, l := range append(all, yard...) {

@@ -211,7 +211,7 @@ func (m *market) settle(l *listing) {
 	if chance(r, 0.25) {
 		p.deliveryCharged = 5 * math.Round(between(r, 20, 60)/5)
 		p.deliveryCost = 5 * math.Round(between(r, 5, 25)/5)
-		p.hoursOther += 1
+		p.hoursOther++
 	}
 }
 

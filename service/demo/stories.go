@@ -2,6 +2,7 @@ package demo
 
 import (
 	"math"
+	"slices"
 
 	"askwright/pricing"
 )
@@ -105,8 +106,8 @@ func regret(today pricing.Date) []*listing {
 // asks builds a history from pairs of a day, counted from today, and an ask.
 func asks(today pricing.Date, pairs ...float64) []pricing.Ask {
 	var history []pricing.Ask
-	for i := 0; i < len(pairs); i += 2 {
-		history = append(history, pricing.Ask{On: today + pricing.Date(pairs[i]), Amount: pairs[i+1]})
+	for pair := range slices.Chunk(pairs, 2) {
+		history = append(history, pricing.Ask{On: today + pricing.Date(pair[0]), Amount: pair[1]})
 	}
 	return history
 }

@@ -144,7 +144,8 @@ func migrate(ctx context.Context, p *program, args []string) error {
 		if err != nil {
 			return err
 		}
-		defer server.Stop(context.WithoutCancel(ctx))
+		d := &database{server: server, logger: p.config.logger()}
+		defer d.close(ctx)
 		if err := db.Migrate(ctx, server.AdminDSN(), private.LoginRole); err != nil {
 			return err
 		}

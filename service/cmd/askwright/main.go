@@ -16,17 +16,22 @@ import (
 )
 
 func main() {
+	os.Exit(exitCode())
+}
+
+func exitCode() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	err := run(ctx, os.Args[1:], os.LookupEnv, os.Stdout)
 	switch {
 	case err == nil, errors.Is(err, flag.ErrHelp):
+		return 0
 	case errors.Is(err, errUsage):
 		fmt.Fprintf(os.Stderr, "%v\n\n%s", err, usage())
-		os.Exit(2)
+		return 2
 	default:
 		fmt.Fprintln(os.Stderr, "askwright:", err)
-		os.Exit(1)
+		return 1
 	}
 }
 

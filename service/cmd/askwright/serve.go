@@ -35,13 +35,13 @@ func serve(ctx context.Context, p *program, args []string) error {
 		return err
 	}
 	defer database.close(ctx)
-	listener, err := net.Listen("tcp", p.config.Addr)
+	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", p.config.Addr)
 	if err != nil {
 		return fmt.Errorf("ASKWRIGHT_ADDR: %w", err)
 	}
 	var ops net.Listener
 	if p.config.OpsAddr != "" {
-		if ops, err = net.Listen("tcp", p.config.OpsAddr); err != nil {
+		if ops, err = new(net.ListenConfig).Listen(ctx, "tcp", p.config.OpsAddr); err != nil {
 			listener.Close()
 			return fmt.Errorf("ASKWRIGHT_OPS_ADDR: %w", err)
 		}
@@ -56,7 +56,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		db.NewPoolCollector(database.store))
 	askwright := service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger})
-	server := api.New(api.Options{
+	server := api.New(api.Options{ //nolint:contextcheck // handlers take the context of their request
 		Service:  askwright,
 		Logger:   logger,
 		Registry: registry,
