@@ -1,0 +1,99 @@
+#!/bin/sh
+# Checks everything: format, vet, lint, generated files, tests with the race
+# detector and coverage. Installs what the checks need.
+# Usage: sh deploy/test.sh [STEP ...]    steps: format vet lint generated test
+set -eu
+cd "$(dirname "$0")/.."
+# shellcheck source=deploy/prepare.sh
+. deploy/prepare.sh
+
+linter=github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
+
+format() {
+    unformatted=$(gofmt -l api service pricing db docs deploy)
+    [ -z "$unformatted" ] || fail "gofmt would change these files; run gofmt -w on them:
+$unformatted"
+}
+
+vet() { go vet ./...; }
+
+lint() { go run "$linter" run ./...; }
+
+# generated compares the description of the API with one made just now.
+generated() {
+    cp docs/openapi.json "$scratch/openapi.json"
+    go generate ./api >"$scratch/generate.log" 2>&1 || fail "go generate ./api: $(cat "$scratch/generate.log")"
+    cmp -s docs/openapi.json "$scratch/openapi.json" ||
+        fail "docs/openapi.json was not up to date with the comments in api. It has just been made anew: commit it."
+}
+
+# test_all runs every test with the race detector, and those that leave work out
+# under it once more without. A statement counts as covered by whichever
+# package's tests reach it.
+test_all() {
+    go test -race -timeout 12m -coverpkg=./... -coverprofile="$scratch/cover.out" ./...
+    go test -timeout 12m ./pricing
+    coverage "$scratch/cover.out"
+}
+
+# coverage sums up a profile by package; support code for tests is left out.
+coverage() {
+    printf '\nStatements covered by tests\n'
+    awk '
+        NR > 1 && $1 !~ /\/(dbtest|servicetest)\// { statements[$1] = $2; if ($3 > 0) covered[$1] = $2 }
+        END {
+            for (block in statements) {
+                package = block
+                sub(/\/[^\/]*$/, "", package)
+                all[package] += statements[block]; hit[package] += covered[block]
+                sum += statements[block]; sumHit += covered[block]
+            }
+            for (package in all) printf "  %5.1f %%  %s\n", 100 * hit[package] / all[package], package | "sort -k 3"
+            close("sort -k 3")
+            if (sum) printf "  %5.1f %%  total\n", 100 * sumHit / sum
+        }' "$1"
+}
+
+step() {
+    name=$1
+    shift
+    printf '\n== %s\n' "$name"
+    began=$(date +%s)
+    "$@"
+    printf '== %s: ok, %d s\n' "$name" "$(($(date +%s) - began))"
+}
+
+scratch=$(mktemp -d)
+verdict="Failed."
+finish() {
+    rm -rf "$scratch"
+    printf '\n%s\n' "$verdict"
+}
+trap finish EXIT
+trap 'exit 130' INT
+trap 'exit 143' TERM
+
+need_go
+need_postgresql
+# The race detector needs a C compiler.
+if [ "$(go env CGO_ENABLED)" = 0 ] || ! command -v "$(go env CC)" >/dev/null; then
+    if can_be_root && command -v apt-get >/dev/null; then
+        echo "Installing a C compiler with apt-get, for the race detector ..."
+        apt_install gcc libc6-dev
+    fi
+    command -v gcc >/dev/null || command -v clang >/dev/null ||
+        fail "The race detector needs a C compiler: install gcc (Debian: sudo apt-get install gcc libc6-dev)."
+    export CGO_ENABLED=1
+fi
+git rev-parse HEAD >/dev/null 2>&1 || export GOFLAGS="${GOFLAGS-} -buildvcs=false"
+go mod download
+
+[ $# -gt 0 ] || set -- format vet lint generated test
+for name; do
+    case $name in
+    format | vet | lint | generated) step "$name" "$name" ;;
+    test) step test test_all ;;
+    *) fail "Unknown step $name; there are: format vet lint generated test" ;;
+    esac
+done
+verdict="All checks passed."
