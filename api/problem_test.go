@@ -7,6 +7,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -15,6 +16,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/gin-gonic/gin"
@@ -26,7 +28,25 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files")
 
-func bareServer(log *bytes.Buffer) *Server {
+// logText is a log that a test reads while requests may still write.
+type logText struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (l *logText) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(p)
+}
+
+func (l *logText) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
+}
+
+func bareServer(log io.Writer) *Server {
 	return New(Options{Logger: slog.New(slog.NewJSONHandler(log, nil)), Registry: prometheus.NewRegistry(), OpenAPI: docs.OpenAPI})
 }
 
@@ -45,7 +65,7 @@ func TestRoutesAreDescribed(t *testing.T) {
 		}
 	}
 	wildcard := regexp.MustCompile(`[:*]([a-z]+)`)
-	s := bareServer(&bytes.Buffer{})
+	s := bareServer(io.Discard)
 	for _, r := range s.handler.(*gin.Engine).Routes() {
 		if r.Method == http.MethodHead || r.Method == http.MethodOptions {
 			continue
@@ -95,7 +115,7 @@ func TestProblems(t *testing.T) {
 func TestProblemDocuments(t *testing.T) {
 	for _, kind := range problemTypes {
 		t.Run(kind.Name, func(t *testing.T) {
-			var log bytes.Buffer
+			var log logText
 			s := bareServer(&log)
 			recorder := httptest.NewRecorder()
 			c, _ := gin.CreateTestContext(recorder)
@@ -126,7 +146,7 @@ func TestProblemDocuments(t *testing.T) {
 }
 
 func TestPanicsBecomeProblems(t *testing.T) {
-	var log bytes.Buffer
+	var log logText
 	s := bareServer(&log)
 	e := gin.New()
 	e.Use(identify, s.observe, s.recoverPanics, headers)
@@ -143,7 +163,7 @@ func TestPanicsBecomeProblems(t *testing.T) {
 
 // An answer that fails half way is cut, so that it does not look whole.
 func TestBrokenAnswersAreCut(t *testing.T) {
-	var log bytes.Buffer
+	var log logText
 	s := bareServer(&log)
 	e := gin.New()
 	e.Use(identify, s.observe, s.recoverPanics, headers)
@@ -152,7 +172,6 @@ func TestBrokenAnswersAreCut(t *testing.T) {
 		s.fail(c, errors.New("the database went away"))
 	})
 	server := httptest.NewServer(e)
-	defer server.Close()
 	response, err := http.Get(server.URL + "/half")
 	if err == nil {
 		defer response.Body.Close()
@@ -161,6 +180,7 @@ func TestBrokenAnswersAreCut(t *testing.T) {
 	if err == nil {
 		t.Error("half an answer was read without an error")
 	}
+	server.Close() // the log line comes after the answer
 	if !strings.Contains(log.String(), "the database went away") {
 		t.Errorf("log: %s", log.String())
 	}
