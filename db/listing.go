@@ -101,15 +101,23 @@ var (
 	selectFacts = factsOf("listing") + " where l.group_id = $1"
 )
 
+// pieceOfEach finds each listing's piece by its key. The offset keeps it from
+// being planned as a join: just after a large import the server takes a group
+// for a handful of rows and would pass over all of them for each.
+const pieceOfEach = "join lateral (select ref, piece_id from piece x where x.group_id = l.group_id and x.piece_id = l.piece_id offset 0) p on true"
+
 // rowsOf selects whole rows, with the tenant's own ledger, from a table or
 // subquery of listings.
 func rowsOf(listings string) string {
 	return "select " + selected(true) + `, p.ref as piece_ref, m.name as member,
 		g.bought_on, g.bought_from, g.condition_found, g.notes, c.costs
 		from ` + listings + ` l
-		join piece p using (group_id, piece_id)
+		` + pieceOfEach + `
 		join member m on m.group_id = l.group_id and m.member_id = l.member_id
-		left join ledger g on g.group_id = l.group_id and g.listing_id = l.listing_id
+		left join lateral (
+			select bought_on, bought_from, condition_found, notes from ledger x
+			where x.group_id = l.group_id and x.listing_id = l.listing_id offset 0
+		) g on true
 		left join lateral (
 			select jsonb_object_agg(kind, total) as costs from (
 				select kind, sum(amount)::bigint as total from cost_line x
@@ -122,7 +130,7 @@ func factsOf(listings string) string {
 	return "select " + selected(false) + `, p.ref as piece_ref, m.name as member,
 		null::date as bought_on, null::text as bought_from, null::smallint as condition_found, null::text as notes, null::jsonb as costs
 		from ` + listings + ` l
-		join piece p using (group_id, piece_id)
+		` + pieceOfEach + `
 		join member m on m.group_id = l.group_id and m.member_id = l.member_id`
 }
 
