@@ -70,7 +70,7 @@ type ListingRow struct {
 	DeliveryCharged float64 `json:"delivery_charged,omitempty"`                                     // owner only
 	DeliveryCost    float64 `json:"delivery_cost,omitempty"`                                        // owner only
 	Hours           float64 `json:"hours,omitempty"`                                                // owner only: of the owner's work
-	HoursOther      float64 `json:"hours_other,omitempty"`                                          // owner only: of helpers
+	HoursOther      float64 `json:"hours_other,omitempty"`                                          // owner only: fetching, photos, messages, delivery
 	Notes           string  `json:"notes,omitempty"`                                                // owner only
 	Member          string  `json:"member,omitempty"`                                               // told: whose row it is
 	ID              string  `json:"id,omitempty" format:"uuid"`                                     // told
