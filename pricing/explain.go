@@ -267,9 +267,18 @@ func (out *Suggestion) explain(m *Model, q Query, s Settings) []string {
 		t = append(t, "The range is wide, so take the ask as a rough guide.")
 	case q.Estimate > 0:
 		share := clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1)
-		t = append(t, fmt.Sprintf("Your own estimate of %s counts for %.0f %% where it differs from the records.", money(q.Estimate), 100*share))
+		t = append(t, fmt.Sprintf("%s of %s counts for %.0f %% where it differs from the records.", q.judgement(), money(q.Estimate), 100*share))
 	}
 	return t
+}
+
+// judgement names what q.Estimate is: the seller's own, or the first ask that
+// stands in for it.
+func (q Query) judgement() string {
+	if q.Standing != nil && q.Standing.Listing.Estimate == 0 && len(q.Standing.Listing.Asks) > 0 && q.Estimate == q.Standing.Listing.Asks[0].Amount {
+		return "The first ask"
+	}
+	return "Your own estimate"
 }
 
 // explain writes the review in two or three sentences.

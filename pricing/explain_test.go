@@ -94,3 +94,25 @@ func TestSentencesAreForPeople(t *testing.T) {
 		}
 	}
 }
+
+func TestFirstAskIsNotCalledAnEstimate(t *testing.T) {
+	l := Listing{ListedOn: NewDate(2026, 3, 1), Asks: []Ask{{NewDate(2026, 3, 1), 300}}}
+	tests := []struct {
+		q    Query
+		want string
+	}{
+		{Query{Estimate: 300}, "Your own estimate"},
+		{Query{Estimate: 300, Standing: &Standing{Listing: l}}, "The first ask"},
+		{Query{Estimate: 340, Standing: &Standing{Listing: l}}, "Your own estimate"},
+	}
+	l.Estimate = 300
+	tests = append(tests, struct {
+		q    Query
+		want string
+	}{Query{Estimate: 300, Standing: &Standing{Listing: l}}, "Your own estimate"})
+	for _, test := range tests {
+		if got := test.q.judgement(); got != test.want {
+			t.Errorf("an estimate of %v is called %q, want %q", test.q.Estimate, got, test.want)
+		}
+	}
+}
