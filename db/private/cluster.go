@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 )
 
 // createCluster runs initdb unless there is a cluster. It works in a folder of
@@ -23,7 +24,7 @@ func createCluster(ctx context.Context, f folder, bin binaries, o Options) error
 	}
 	for _, dir := range leftovers {
 		o.Logger.Warn("removing a half-made PostgreSQL cluster", "folder", dir)
-		if err := os.RemoveAll(dir); err != nil {
+		if err := removeHalfMade(ctx, dir); err != nil {
 			o.Logger.Warn("could not remove it, trying again at the next start", "error", err)
 		}
 	}
@@ -41,6 +42,20 @@ func createCluster(ctx context.Context, f folder, bin binaries, o Options) error
 		return fmt.Errorf("creating the cluster: %w", err)
 	}
 	return syncFolder(f.dir)
+}
+
+// removeHalfMade removes a cluster whose initdb was killed. A child of that
+// initdb may go on writing files for a moment.
+func removeHalfMade(ctx context.Context, dir string) error {
+	for deadline := time.Now().Add(2 * time.Second); ; {
+		err := os.RemoveAll(dir)
+		if err == nil || time.Now().After(deadline) {
+			return err
+		}
+		if err := sleep(ctx, 50*time.Millisecond); err != nil {
+			return err
+		}
+	}
 }
 
 // initialise fills dir with a cluster in UTF-8 that sorts by code point on every

@@ -131,12 +131,7 @@ func (f folder) socketDir() (string, error) {
 // makeSocketDir makes sure that dir is a folder of the server's account which
 // nobody else may enter: whoever can reach the socket is let in.
 func (f folder) makeSocketDir(dir string) error {
-	err := os.Mkdir(dir, 0o700)
-	if err == nil {
-		if err := f.account.own(dir); err != nil {
-			return fmt.Errorf("socket folder: %w", err)
-		}
-	} else if !errors.Is(err, fs.ErrExist) {
+	if err := os.Mkdir(dir, 0o700); err != nil && !errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("socket folder: %w", err)
 	}
 	info, err := os.Lstat(dir)
@@ -144,6 +139,14 @@ func (f folder) makeSocketDir(dir string) error {
 		return fmt.Errorf("socket folder: %w", err)
 	}
 	stat, ok := info.Sys().(*syscall.Stat_t)
+	// It is the program's own when it was just made, or when the program was
+	// killed between making it and giving it away.
+	if ok && info.IsDir() && int(stat.Uid) == os.Geteuid() {
+		if err := f.account.own(dir); err != nil {
+			return fmt.Errorf("socket folder: %w", err)
+		}
+		stat.Uid = uint32(f.account.uid())
+	}
 	if !ok || !info.IsDir() || int(stat.Uid) != f.account.uid() || info.Mode().Perm() != 0o700 {
 		return fmt.Errorf("the socket folder %s must be a folder of the user %s with mode 0700; remove it and start again",
 			dir, f.account.name)

@@ -218,3 +218,13 @@ func TestLargeLogIsPutAside(t *testing.T) {
 		t.Errorf("the old log: %v, %v", info, err)
 	}
 }
+
+// A program of root's killed between making the socket folder and giving it to
+// the server's account leaves it to root.
+func TestUngivenSocketFolder(t *testing.T) {
+	dir := tempDir(t)
+	if err := os.MkdirAll(filepath.Join(dir, "run"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	start(t, Options{DataDir: dir})
+}
