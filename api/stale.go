@@ -67,7 +67,7 @@ func (v viewer) review(r service.Review) Review {
 		Demand: rounded(r.Demand, 2), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
 		Gain: money(r.Gain), Refusal: refusal(r.Refusal), Sentences: notNil(r.Sentences), Cautions: cautions(r.Cautions),
 	}
-	if m := r.Row.CurrentAsk(); m != 0 {
+	if m := r.Ask; m != 0 {
 		ask := exact(m, v.currency)
 		out.Ask = &ask
 	}

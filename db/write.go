@@ -196,11 +196,8 @@ func (w *writer) queueLedger(batch *pgx.Batch, c *service.Change) {
 
 // Delete removes a row and, with its last row, the piece.
 func (w *writer) Delete(ctx context.Context, l *service.Listing) error {
-	owner := uuid.Nil
-	if l.MemberID == w.tenant.Member {
-		owner = l.MemberID // the detail holds the owner's columns
-	}
-	if err := w.audit(ctx, "listing deleted", l.ID, owner, l); err != nil {
+	// The detail holds the owner's columns, so it is the owner's alone.
+	if err := w.audit(ctx, "listing deleted", l.ID, l.MemberID, l); err != nil {
 		return err
 	}
 	if err := w.execOne(ctx, "delete from listing where group_id = $1 and listing_id = $2", w.tenant.Group, l.ID); err != nil {

@@ -142,6 +142,16 @@ func (l *Listing) CurrentAsk() Money {
 	return l.Asks[len(l.Asks)-1].Amount
 }
 
+// askOn is the ask that held on a day, zero before the piece was listed.
+func (l *Listing) askOn(day pricing.Date) (held Money) {
+	for _, ask := range l.Asks {
+		if ask.On <= day {
+			held = ask.Amount
+		}
+	}
+	return held
+}
+
 // clone copies the row so that changing the copy leaves l alone.
 func (l *Listing) clone() *Listing {
 	c := *l

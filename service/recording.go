@@ -34,7 +34,7 @@ type ListingStore interface {
 
 // Writer is one transaction of one group.
 type Writer interface {
-	// Lock keeps other writers of the group waiting until the end.
+	// ListingsByRef finds a member's rows; refs that are not on file are left out.
 	ListingsByRef(ctx context.Context, member uuid.UUID, refs []string) (map[string]*Listing, error)
 	Listing(ctx context.Context, id uuid.UUID) (*Listing, error)
 	// PieceIDs finds pieces by the member's names for them.
@@ -239,7 +239,8 @@ func (c *Change) tell(e *Event) {
 	c.Events = slices.Insert(c.Events, 0, *e)
 }
 
-// Delete removes a mistaken row.
+// Delete removes a mistaken row. Only its owner may: with it goes a ledger that
+// nobody else can read, and so no audit made by another could keep.
 func (s *Service) Delete(ctx context.Context, a *Actor, id uuid.UUID, wantRevision *int64) error {
 	if err := a.needWrite(); err != nil {
 		return err
@@ -248,6 +249,9 @@ func (s *Service) Delete(ctx context.Context, a *Actor, id uuid.UUID, wantRevisi
 		old, err := a.listingToChange(ctx, w, id, wantRevision)
 		if err != nil {
 			return err
+		}
+		if old.MemberID != a.MemberID {
+			return refuse(ErrForbidden, "%s belongs to %s, who alone can delete it; end the listing instead", old.Ref, old.Member)
 		}
 		return w.Delete(ctx, old)
 	})

@@ -5,9 +5,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -278,6 +280,37 @@ func TestPagesMeetWithoutGapsOrRepeats(t *testing.T) {
 		}
 		if len(seen) != all || all < 300 {
 			t.Errorf("%v: pages hold %d of %d rows", sort, len(seen), all)
+		}
+	}
+}
+
+// An admin key cannot read the owner's ledger, so no audit could keep it.
+func TestOnlyTheOwnerDeletesARow(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Orrin")
+	row := record(t, f, "Orrin", openDesk("B-1"))
+	if err := f.Delete(t.Context(), f.Actor(t, "Wilda"), row.ID, nil); !errors.Is(err, service.ErrForbidden) {
+		t.Errorf("an admin key deleted another member's row: %v", err)
+	}
+	own, err := f.Listing(t.Context(), f.Actor(t, "Orrin"), row.ID)
+	if err != nil || own.Ledger.Costs[service.CostPurchase] != 5000 {
+		t.Errorf("the owner has %+v, %v", own, err)
+	}
+	if err := f.Delete(t.Context(), f.Actor(t, "Orrin"), row.ID, nil); err != nil {
+		t.Errorf("the owner's own: %v", err)
+	}
+}
+
+func TestAReviewOfAnEarlierDayShowsThatDaysAsk(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	cells := openDesk("B-1")
+	cells["ask"], cells["asks"] = "250", "2026-03-01:300;2026-03-20:250"
+	record(t, f, "Wilda", cells)
+	for day, want := range map[int]service.Money{10: 30000, 19: 30000, 20: 25000, 31: 25000} {
+		reviews, err := f.Stale(t.Context(), f.Actor(t, "Wilda"), service.StaleQuery{AsOf: pricing.NewDate(2026, time.March, day)})
+		if err != nil || len(reviews) != 1 || reviews[0].Ask != want {
+			t.Errorf("on March %d: %+v, %v; want the ask %d", day, reviews, err, want)
 		}
 	}
 }

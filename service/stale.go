@@ -13,6 +13,7 @@ import (
 // Review is where an open listing stands, with what could be done.
 type Review struct {
 	Row *Listing
+	Ask Money // on the day of the review
 	pricing.Review
 	Cautions []Caution
 }
@@ -52,7 +53,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
 			continue
 		}
-		reviews = append(reviews, Review{Row: row, Review: review, Cautions: remedyCautions(row, review.Remedies)})
+		reviews = append(reviews, Review{Row: row, Ask: row.askOn(day), Review: review, Cautions: remedyCautions(row, review.Remedies)})
 	}
 	slices.SortFunc(reviews, func(x, y Review) int {
 		return cmp.Or(
