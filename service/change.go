@@ -143,9 +143,9 @@ func (r *Reader) kindOf(kind string, c *Column, old, row *Listing) string {
 		return EventLedger
 	case old != nil && !old.IsOffered() && row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "asks", "outcome"}, c.Name):
 		return EventListed
-	case kind == EventOutcome && row.Outcome == OutcomeOpen:
+	case kind == outcomeEvent && row.Outcome == OutcomeOpen:
 		return EventReopened
-	case kind == EventOutcome:
+	case kind == outcomeEvent:
 		return row.Outcome
 	}
 	return kind

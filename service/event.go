@@ -29,17 +29,17 @@ const (
 	EventCorrection = "correction" // of the description
 	EventLedger     = "ledger"     // owner-only columns changed
 	EventVoid       = "void"       // another event was undone
-
-	// EventOutcome stands for sold, withdrawn or reopened until it is known which.
-	EventOutcome = "outcome"
 )
+
+// outcomeEvent stands for sold, withdrawn or reopened until it is known which.
+const outcomeEvent = "outcome"
 
 // eventKinds says which kind of event a change of a column is; others are
 // corrections.
 var eventKinds = map[string]string{
 	"asks": EventAsk, "pauses": EventPause,
 	"views": EventInterest, "saves": EventInterest, "messages": EventInterest, "viewings": EventInterest,
-	"outcome": EventOutcome, "ended_on": EventOutcome, "sale_price": EventOutcome, "sold_venue": EventOutcome,
+	"outcome": outcomeEvent, "ended_on": outcomeEvent, "sale_price": outcomeEvent, "sold_venue": outcomeEvent,
 }
 
 // Event is a dated fact about a listing, kept for good.

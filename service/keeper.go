@@ -50,11 +50,18 @@ type known struct {
 	day      pricing.Date
 	model    *pricing.Model
 	byID     map[uuid.UUID]*Recorded
-	byPiece  map[uuid.UUID][]*Recorded // by day of listing
+	byPiece  map[uuid.UUID][]*Recorded
+	byRef    map[memberRef]*Recorded
 	history  pricing.History
 
 	replaying sync.Mutex
 	replayed  *Replay // made when first asked for
+}
+
+// memberRef is a member's own name for a row.
+type memberRef struct {
+	member uuid.UUID
+	ref    string
 }
 
 // modelDesign is the version of the model's design.
@@ -121,9 +128,10 @@ func (k *keeper) fit(ctx context.Context, a *Actor, day pricing.Date) (*known, e
 	if err != nil {
 		return nil, fmt.Errorf("read the group's history: %w", err)
 	}
-	n := &known{changeNo: changeNo, day: day, byID: make(map[uuid.UUID]*Recorded), byPiece: make(map[uuid.UUID][]*Recorded)}
+	n := &known{changeNo: changeNo, day: day, byID: make(map[uuid.UUID]*Recorded), byPiece: make(map[uuid.UUID][]*Recorded), byRef: make(map[memberRef]*Recorded)}
 	for _, r := range rows {
 		n.byID[r.ID] = r
+		n.byRef[memberRef{r.MemberID, r.Ref}] = r
 		n.byPiece[r.PieceID] = append(n.byPiece[r.PieceID], r)
 		if r.IsOffered() {
 			n.history.Listings = append(n.history.Listings, r.facts(a.Group.Currency))

@@ -243,10 +243,8 @@ func (a *Actor) onFile(group *known, cells Subject) (*Recorded, []FieldError) {
 	if ref == "" || category != "" {
 		return nil, nil
 	}
-	for _, r := range group.byID {
-		if r.Ref == ref && r.MemberID == a.MemberID {
-			return r, nil
-		}
+	if found := group.byRef[memberRef{a.MemberID, ref}]; found != nil {
+		return found, nil
 	}
 	return nil, []FieldError{{Ref: ref, Column: "ref", Reason: fmt.Sprintf("you have no listing with the ref %q on file; describe the piece by its category", clip(ref))}}
 }

@@ -52,26 +52,8 @@ func serve(ctx context.Context, p *program, args []string) error {
 // serveOn serves on listeners that it closes; ops may be nil.
 func serveOn(ctx context.Context, c *config, database *database, listener, ops net.Listener, logger *slog.Logger) error {
 	var stopping atomic.Bool
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		db.NewPoolCollector(database.store))
 	askwright := service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger})
-	server := api.New(api.Options{ //nolint:contextcheck // handlers take the context of their request
-		Service:  askwright,
-		Logger:   logger,
-		Registry: registry,
-		Ready: func(ctx context.Context) error {
-			if stopping.Load() {
-				return errors.New("stopping")
-			}
-			return database.store.Ready(ctx)
-		},
-		Build:          version(),
-		OpenAPI:        docs.OpenAPI,
-		TrustedProxies: c.TrustedProxies,
-		Now:            time.Now,
-		Limits:         api.Limits{RequestsPerMinute: c.RateLimit, ImportBytes: int64(c.ImportBytes), ImportRows: c.ImportRows},
-	})
+	server := newServer(c, askwright, logger, database.store, &stopping) //nolint:contextcheck // handlers take the context of their request
 	type running struct {
 		server   *http.Server
 		listener net.Listener
@@ -115,6 +97,29 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushTimeout)
 	defer cancel()
 	return errors.Join(err, askwright.FlushSuggestions(last))
+}
+
+// newServer makes the API, which is not ready once stopping is set.
+func newServer(c *config, askwright *service.Service, logger *slog.Logger, store *db.Store, stopping *atomic.Bool) *api.Server {
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		db.NewPoolCollector(store))
+	return api.New(api.Options{
+		Service:  askwright,
+		Logger:   logger,
+		Registry: registry,
+		Ready: func(ctx context.Context) error {
+			if stopping.Load() {
+				return errors.New("stopping")
+			}
+			return store.Ready(ctx)
+		},
+		Build:          version(),
+		OpenAPI:        docs.OpenAPI,
+		TrustedProxies: c.TrustedProxies,
+		Now:            time.Now,
+		Limits:         api.Limits{RequestsPerMinute: c.RateLimit, ImportBytes: int64(c.ImportBytes), ImportRows: c.ImportRows},
+	})
 }
 
 // flushTimeout is how long the last suggestions may take to be kept.
