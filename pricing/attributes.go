@@ -1,7 +1,9 @@
 package pricing
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -50,6 +52,7 @@ const (
 	maxLogVolume    = 8       // either way; farther is an input error
 	maxTrendYears   = 50
 	sizeUnknown     = "size_unknown:" // + category
+	sizeSlope       = "size_slope:"   // + category
 )
 
 // epoch is where the trend is zero.
@@ -59,8 +62,10 @@ var epoch = NewDate(2020, time.January, 1)
 //
 //	intercept, size = log(w·d·h / 300 000 cm³), set = log q, condition = grade − 3,
 //	trend = years since 2020-01-01, season = cos and sin of the year's angle,
+//	orphan = one alone of a usual pair, items = log(1 + other items of a mixed set),
 //	one column per level of category, material, wood, finish, color, hardware,
-//	one per pair of finish and wood (material where the wood is unknown).
+//	one per pair of finish and wood (material where the wood is unknown),
+//	size_slope:c = size in category c, with:c = log(1 + other items of category c).
 //
 // An unknown attribute has no column, an unknown size that of its category.
 func (a Attributes) terms(on Date) []Term {
@@ -78,10 +83,20 @@ func (a Attributes) terms(on Date) []Term {
 	add("intercept", 1)
 	if v, ok := a.logVolume(); ok {
 		add("size", v)
+		add(sizeSlope+a.Category, v)
 	} else {
 		add(sizeUnknown+a.Category, 1)
 	}
 	add("set", math.Log(a.count()))
+	if a.orphan() {
+		add("orphan", 1)
+	}
+	extras, more := a.extras(), 0
+	for _, i := range extras {
+		more += i.Count
+		add("with:"+i.Category, math.Log1p(float64(i.Count)))
+	}
+	add("items", math.Log1p(float64(more)))
 	if a.Condition >= 1 && a.Condition <= 5 {
 		add("condition", float64(a.Condition-3))
 	}
@@ -118,6 +133,34 @@ func (a Attributes) count() float64 {
 	return clamp(float64(q), 1, 1000)
 }
 
+// orphan reports whether the piece is one alone of what usually comes in pairs.
+func (a Attributes) orphan() bool {
+	switch a.Category {
+	case "nightstand", "end_table", "dining_chair", "stool":
+		return a.count() == 1 && len(a.Items) <= 1
+	}
+	return false
+}
+
+// extras are the items of a mixed set beside the main one, one entry for each
+// category, by name.
+func (a Attributes) extras() []Item {
+	if len(a.Items) < 2 {
+		return nil
+	}
+	counts := map[string]int{}
+	for _, i := range a.Items[1:] {
+		if i.Count > 0 && i.Category != "" {
+			counts[i.Category] += min(i.Count, 1000)
+		}
+	}
+	out := make([]Item, 0, len(counts))
+	for _, c := range slices.Sorted(maps.Keys(counts)) {
+		out = append(out, Item{c, counts[c]})
+	}
+	return out
+}
+
 // logVolume is the logarithm of the volume over the reference; false where a
 // dimension is unknown.
 func (a Attributes) logVolume() (float64, bool) {
@@ -139,3 +182,6 @@ func (a Attributes) footprint() (float64, bool) {
 }
 
 func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }
+
+// levels are those of the rate models.
+func (a Attributes) levels() rateLevels { return rateLevels{a.Category, a.Finish, a.Color} }

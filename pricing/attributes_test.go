@@ -12,7 +12,7 @@ func TestTerms(t *testing.T) {
 		Material: "veneer", Wood: "teak", Condition: 5, Finish: "clear", Color: "natural", Hardware: "original",
 	}
 	want := map[string]float64{
-		"intercept": 1, "size": math.Ln2, "set": math.Ln2, "condition": 2,
+		"intercept": 1, "size": math.Ln2, "size_slope:sideboard": math.Ln2, "set": math.Ln2, "condition": 2,
 		"trend": 366 / 365.25, "season_cos": math.Cos(2 * math.Pi * 366 / 365.25), "season_sin": math.Sin(2 * math.Pi * 366 / 365.25),
 		"category:sideboard": 1, "material:veneer": 1, "wood:teak": 1, "finish:clear": 1,
 		"color:natural": 1, "hardware:original": 1, "pair:clear on teak": 1,

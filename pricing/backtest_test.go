@@ -5,6 +5,9 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
+
 	"askwright/pricing"
 )
 
@@ -27,6 +30,8 @@ type trial struct {
 	ranges       []pricing.Range
 	saidSold30   []pricing.Promise
 	trueSold30   float64
+	chanceOff    float64              // Σ |said − true|
+	special      map[string][]float64 // by kind: log of likely over described price
 
 	// True expected net of new pieces at the best ask, at the sellers' own, at
 	// the suggested one with the estimate given, and without it.
@@ -84,7 +89,12 @@ func (tr *trial) suggest(m *market, model *pricing.Model, day pricing.Date) {
 	if aided.ChanceSold != nil && aided.Ask > 0 {
 		chance := m.prospects(p, day, 0, aided.Ask, c).sold30
 		tr.trueSold30 += chance
+		tr.chanceOff += math.Abs(chance - aided.ChanceSold.Probability)
 		tr.saidSold30 = append(tr.saidSold30, pricing.Promise{Chance: aided.ChanceSold.Probability, Kept: m.rng.Float64() < chance})
+	}
+	if alone.SalePrice != nil {
+		kind := p.special()
+		tr.special[kind] = append(tr.special[kind], math.Log(alone.SalePrice.Likely)-m.described(p, day))
 	}
 	if course := m.course(p, day); course[0].Outcome == pricing.Sold && alone.SalePrice != nil {
 		tr.likely = append(tr.likely, alone.SalePrice.Likely)
@@ -234,7 +244,7 @@ var backtestSizes = []struct {
 	listings, markets  int
 	maxError, maxWidth float64
 }{
-	{20, 30, 32, 3.2}, {50, 24, 26, 2.6}, {100, 18, 21, 2.3}, {300, 12, 18, 2.1}, {1000, 6, 17, 2.0}, {5000, 2, 17, 2.0},
+	{20, 30, 34, 3.4}, {50, 24, 28, 2.8}, {100, 18, 23, 2.5}, {300, 12, 19, 2.2}, {1000, 6, 17, 2.0}, {5000, 4, 17, 2.0},
 }
 
 // The engine against markets whose truth it never sees. The bounds are
@@ -249,7 +259,7 @@ func TestBacktest(t *testing.T) {
 			}
 			markets, slack, pieces, stock = max(1, markets/5), 1.3, 80, 250
 		}
-		tr := &trial{listings: size.listings}
+		tr := &trial{listings: size.listings, special: map[string][]float64{}}
 		for seed := range markets {
 			tr.play(uint64(1000*size.listings+seed), pieces, stock)
 		}
@@ -273,6 +283,9 @@ func (tr *trial) checkPrices(t *testing.T, maxError, maxWidth float64) {
 	coverage, width := pricing.Coverage(tr.ranges, tr.paid), tr.width()
 	t.Logf("%4d listings, %2d markets: likely price off by %.1f %%, median ratio %.2f, PRD %.2f; 80 %% range ×%.2f holds %.2f (%d sales)",
 		tr.listings, tr.markets, off, study.Median, study.PRD, width, coverage.Value, coverage.N)
+	for _, kind := range []string{"mixed set", "orphan", "other"} {
+		t.Logf("%4d listings: %s: log of likely over described price %+.2f, root mean square %.2f", tr.listings, kind, stat.Mean(tr.special[kind], nil), rootMeanSquare(tr.special[kind]))
+	}
 	if off > maxError {
 		t.Errorf("%d listings: likely price off by %.1f %%, want at most %.0f", tr.listings, off, maxError)
 	}
@@ -282,9 +295,16 @@ func (tr *trial) checkPrices(t *testing.T, maxError, maxWidth float64) {
 	if coverage.High < 0.74 || coverage.Low > 0.86 {
 		t.Errorf("%d listings: 80 %% range holds %.2f (%.2f to %.2f)", tr.listings, coverage.Value, coverage.Low, coverage.High)
 	}
+	if mixed := stat.Mean(tr.special["mixed set"], nil) - stat.Mean(tr.special["other"], nil); tr.listings >= 300 && math.Abs(mixed) > 0.2 {
+		t.Errorf("%d listings: mixed sets %+.2f, log, from other pieces", tr.listings, mixed)
+	}
 	if study.Median < 0.88 || study.Median > 1.14 {
 		t.Errorf("%d listings: median ratio of likely to paid is %.2f", tr.listings, study.Median)
 	}
+}
+
+func rootMeanSquare(x []float64) float64 {
+	return math.Sqrt(floats.Dot(x, x) / math.Max(1, float64(len(x))))
 }
 
 // checkAsks judges the suggested asks and the chances that go with them.
@@ -299,8 +319,8 @@ func (tr *trial) checkAsks(t *testing.T, slack float64) {
 		said += p.Chance / float64(len(tr.saidSold30))
 	}
 	own, suggested, unaided := share(tr.own, tr.best), share(tr.suggested, tr.best), share(tr.unaided, tr.best)
-	t.Logf("%4d listings: sold in 30 days said %.2f, true %.2f, Brier %.3f, reliability %.4f; of the best net, sellers' own asks bring %.1f %%, suggested %.1f %%, without the estimate %.1f %%",
-		tr.listings, said, happens, chances.Brier, chances.Reliability, own, suggested, unaided)
+	t.Logf("%4d listings: sold in 30 days said %.2f, true %.2f, each off by %.3f, Brier %.3f, reliability %.4f; of the best net, sellers' own asks bring %.1f %%, suggested %.1f %%, without the estimate %.1f %%",
+		tr.listings, said, happens, tr.chanceOff/float64(len(tr.saidSold30)), chances.Brier, chances.Reliability, own, suggested, unaided)
 	if math.Abs(said-happens) > 0.08*slack {
 		t.Errorf("%d listings: said %.2f to sell in 30 days, true %.2f", tr.listings, said, happens)
 	}

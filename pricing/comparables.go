@@ -108,6 +108,10 @@ func gridLine(term string) string {
 	switch b := blockOf(term); b {
 	case "pair":
 		return "finish"
+	case "size_slope":
+		return "size"
+	case "orphan", "items", "with":
+		return "set"
 	case "trend", "season_cos", "season_sin":
 		return "date"
 	default:

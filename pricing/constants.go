@@ -5,7 +5,7 @@ import "math"
 // Defaults and priors. They come from trials on synthetic markets of 0 to
 // 5 000 listings; docs/pricing.md tells what each was tried against.
 const (
-	statisticsVersion = 1 // of the columns of the value model
+	statisticsVersion = 2 // of the columns of the value model
 
 	priorShape  = 2.0  // a0 of the residual variance
 	priorSpread = 0.20 // s0, the residual standard deviation expected beforehand
@@ -42,6 +42,15 @@ const (
 	weakGross      = 0.5
 	comparableRows = 5
 
+	pulseDays     = 28
+	pulseListings = 3    // on offer in them, at least
+	pulseMessages = 10.0 // usual in them, at least; a usual pace is taken to have been seen for as many
+	quietPulse    = 0.75 // below, the whole group is slow
+
+	// The seller's estimate against the fit, beforehand: log, and worth so many listings.
+	estimateSD     = 0.25
+	estimateWeight = 5.0
+
 	// A sale price beyond a factor of two from its last ask counts for less,
 	// the more so the farther it is: see saleWeight.
 	trustedRatio = math.Ln2
@@ -66,6 +75,8 @@ type normal struct{ mean, sd float64 }
 // ratePriors are the priors of one rate model.
 type ratePriors struct {
 	alpha, gamma, delta, category normal
+	season                        normal // of each of cos and sin
+	look                          normal // of finish and color
 	eta                           [ageBins]normal
 }
 
@@ -75,6 +86,8 @@ func salePriors() ratePriors {
 		gamma:    normal{5, 1},
 		delta:    normal{3, 1.5},
 		category: normal{0, 0.3},
+		season:   normal{0, 0.2},
+		look:     normal{0, 0.25},
 		eta:      agePriors(),
 	}
 }
@@ -85,6 +98,8 @@ func messagePriors() ratePriors {
 		gamma:    normal{2.5, 1},
 		delta:    normal{1.5, 1},
 		category: normal{0, 0.3},
+		season:   normal{0, 0.2},
+		look:     normal{0, 0.25},
 		eta:      agePriors(),
 	}
 }
@@ -109,6 +124,12 @@ func blocks(name string) (block, bool) {
 		return block{normal{0.40, 0.20}, false}, true
 	case "set":
 		return block{normal{0.85, 0.15}, false}, true
+	case "orphan":
+		return block{normal{-0.10, 0.15}, false}, true // less than half a pair, which set alone makes 0.55
+	case "items":
+		return block{normal{0.20, 0.10}, false}, true
+	case "with", "size_slope":
+		return block{normal{0, 0.15}, false}, true
 	case "condition":
 		return block{normal{0.12, 0.06}, false}, true
 	case "trend":

@@ -44,9 +44,9 @@ func ExampleModel_Suggest() {
 	}
 	// Output:
 	// Pieces described like this sell for about 318, eight in ten of them between 291 and 347.
-	// Ask 360: after haggling it should bring about 335, as likely as not within 19 active days.
-	// Your own estimate of 330 counts for 63 % where it differs from the records.
-	// quick: ask 350
+	// Ask 360: after haggling it should bring about 335, as likely as not within 22 active days.
+	// Your own estimate of 330 counts for 62 % where it differs from the records.
+	// quick: ask 340
 	// balanced: ask 360
 	// patient: ask 360
 }
@@ -71,9 +71,9 @@ func ExampleModel_Review() {
 	}
 	// Output:
 	// stale look [photos title another_venue]
-	// Up for 43 active days; by now 73 in 100 like it would have sold.
+	// Up for 43 active days; by now 71 in 100 like it would have sold.
 	// It has had 1 message where about 7 are usual.
-	// Lowering the ask from 380 to 320 is worth trying: about 22 more on average.
+	// Lowering the ask from 380 to 310 is worth trying: about 26 more on average.
 }
 
 func ExampleModel_PurchaseLimits() {
@@ -90,7 +90,7 @@ func ExampleModel_PurchaseLimits() {
 	}, today, settings)
 	fmt.Println(limit.Sentences[0])
 	// Output:
-	// Pay at most 90; 96 would be right if it sells as expected, and at 191 nothing is earned.
+	// Pay at most 88; 93 would be right if it sells as expected, and at 187 nothing is earned.
 }
 
 func ExamplePricePoint() {

@@ -3,6 +3,7 @@ package pricing
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -31,7 +32,11 @@ type Description struct {
 	NegotiationRatio float64 // sale price over ask
 	AgePace          []AgePace
 	CategoryPace     []Pace
+	FinishPace       []LevelPace
+	ColorPace        []LevelPace
+	MonthPace        []LevelPace
 	MessagesPerDay   float64 // at the typical ask
+	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
 
 	Suspicious []SuspiciousSale
 	Sentences  []string
@@ -61,6 +66,12 @@ type Pace struct {
 	Listings int
 }
 
+// LevelPace is the pace of sale of a level against the average one.
+type LevelPace struct {
+	Level string
+	Pace  float64
+}
+
 // SuspiciousSale is a sale whose price is so far from its ask that it counts
 // for little in the value model.
 type SuspiciousSale struct {
@@ -82,10 +93,10 @@ func (m *Model) Describe() Description {
 		PaceTenDearer:  math.Pow(1.1, -r.Sale.gamma()),
 		EstimateWeight: clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1),
 		OpeningPremium: math.Expm1(r.Opening), NegotiationRatio: r.Negotiation,
-		MessagesPerDay: math.Exp(r.Message.Alpha),
-		Suspicious:     r.Suspicious,
+		MessagesPerDay: math.Exp(r.Message.Alpha), Pulse: r.Pulse,
+		Suspicious: r.Suspicious,
 	}
-	typical := m.outlook(Attributes{}, 0, 0, DefaultSettings())
+	typical := m.outlook(Attributes{}, 0, 0, 0, DefaultSettings())
 	d.MedianDays = typical.reached(typical.typical, evenOdds)
 	for j, from := range ageEdges {
 		a := AgePace{FromDay: int(from), Pace: math.Exp(r.Sale.Eta[j] - r.Sale.Eta[2])}
@@ -98,8 +109,21 @@ func (m *Model) Describe() Description {
 		d.CategoryPace = append(d.CategoryPace, Pace{Category: name, Pace: math.Exp(kappa), Listings: r.ByCategory[name]})
 	}
 	slices.SortFunc(d.CategoryPace, func(a, b Pace) int { return cmp.Compare(a.Category, b.Category) })
+	d.FinishPace, d.ColorPace = levelPaces(r.Sale.Finish), levelPaces(r.Sale.Color)
+	for i := time.January; i <= time.December; i++ {
+		d.MonthPace = append(d.MonthPace, LevelPace{i.String(), r.Sale.seasonal(month{month: i})})
+	}
 	d.Sentences = d.explain()
 	return d
+}
+
+// levelPaces lists levels by name.
+func levelPaces(effects map[string]float64) []LevelPace {
+	out := make([]LevelPace, 0, len(effects))
+	for _, name := range slices.Sorted(maps.Keys(effects)) {
+		out = append(out, LevelPace{name, math.Exp(effects[name])})
+	}
+	return out
 }
 
 // effects lists every level that has sales against the average of its block,
@@ -132,10 +156,22 @@ func (v *valueModel) effects() []Effect {
 		}
 	}
 	for j, name := range v.names {
-		if blockOf(name) == "pair" {
-			d := make([]float64, len(v.names))
+		d := make([]float64, len(v.names))
+		level := levelOf(name)
+		switch blockOf(name) {
+		case "pair":
 			d[j] = 1
-			out = append(out, v.described(d, "pair", levelOf(name), words(levelOf(name))+", beyond both", v.counts[j]))
+			out = append(out, v.described(d, "pair", level, words(level)+", beyond both", v.counts[j]))
+		case "size_slope":
+			d[j], d[v.index["size"]] = math.Log(1.1), math.Log(1.1)
+			out = append(out, v.described(d, "size", level, "10 % more volume, "+words(level), v.counts[j]))
+		case "with":
+			d[j], d[v.index["items"]] = math.Log(5), math.Log(5)
+			out = append(out, v.described(d, "with", level, "together with four: "+words(level), v.counts[j]))
+		case "orphan":
+			if v.counts[j] > 0 {
+				out = append(out, v.single("orphan", "one alone of a usual pair", 1))
+			}
 		}
 	}
 	return out
@@ -290,6 +326,9 @@ func (out *Review) explain(ask float64) []string {
 			seen = fmt.Sprintf("%d %s", n, plural(n, "message", "messages"))
 		}
 		t = append(t, fmt.Sprintf("It has had %s where about %.0f %s usual.", seen, out.MessagesUsual, plural(int(math.Round(out.MessagesUsual)), "is", "are")))
+	}
+	if out.Reason == "season" {
+		t = append(t, fmt.Sprintf("The whole group is slow: it has had about %.0f %% of its usual messages lately. The piece is not the trouble; waiting is no mistake.", 100*out.GroupPulse))
 	}
 	switch {
 	case out.State == StatePaused:

@@ -27,10 +27,15 @@ func TestDescribeFindsTheTruth(t *testing.T) {
 			}
 		}
 	}
-	for term, want := range map[string]float64{"size:": math.Pow(1.1, 0.45), "set:": math.Pow(2, 0.85), "condition:": math.Exp(0.12)} {
+	for term, want := range map[string]float64{"size:": math.Pow(1.1, 0.45), "condition:": math.Exp(0.12)} {
 		if got := 1 + effects[term].Percent/100; math.Abs(got/want-1) > 0.02 {
 			t.Errorf("%s factor %.4f, made with %.4f", term, got, want)
 		}
+	}
+	// All its sets are pairs of what is an orphan alone: only both effects together can be told.
+	pair := (1 + effects["set:"].Percent/100) / (1 + effects["orphan:"].Percent/100)
+	if want := math.Pow(2, 0.85) * math.Exp(-syntheticOrphan); math.Abs(pair/want-1) > 0.03 {
+		t.Errorf("pair over one alone: factor %.4f, made with %.4f", pair, want)
 	}
 	if e := effects["category:sideboard"]; !e.Distinguishable || e.Sales < 200 {
 		t.Errorf("%+v", e)

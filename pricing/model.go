@@ -46,12 +46,14 @@ type Rates struct {
 	Message  RateFit // messages per active day
 
 	Opening     float64 // d̄: mean log of the estimate over the likely sale price
-	Estimates   int     // that it rests on
+	Spread      float64 // variance of that log
+	Estimates   int     // that both rest on
 	Negotiation float64 // ρ: mean ratio of sale price to last ask
 
 	Listings    int // used
 	Unsold      int // open or withdrawn among them
 	ByCategory  map[string]int
+	Pulse       float64 // messages of all in the last weeks over those usual in the year; zero: too few to tell
 	ViewsPerDay float64 // median over the listings with known views; zero: none
 	Suspicious  []SuspiciousSale
 }
@@ -81,6 +83,7 @@ func newRates(day Date) Rates {
 		Sale:        priorRate(salePriors()),
 		Message:     priorRate(messagePriors()),
 		Opening:     openingPremium,
+		Spread:      estimateSD * estimateSD,
 		Negotiation: negotiationRatio,
 		ByCategory:  map[string]int{},
 	}
@@ -97,6 +100,7 @@ func fitRates(v *valueModel, h History, day Date) Rates {
 	}
 	r.Sale = fitRate(markets, salePriors(), false)
 	r.Message = fitRate(markets, messagePriors(), true)
+	r.feelPulse(markets, day)
 	return r
 }
 
@@ -181,7 +185,7 @@ func (l Listing) viewsPerDay(day Date) (float64, bool) {
 // sale without itself), its typical ask A = exp(f + d̄) and its opening premium
 // d = log e − f against the mean
 //
-//	d̄ = (Σ d + 5·0.05) / (m + 5).
+//	d̄ = (Σ d + 5·0.05) / (m + 5),  variance (Σ (d − d̄)² + 5·0.25²) / (m + 5).
 //
 // Below 8 sales the fit says nothing: then the estimate is taken as the typical
 // ask, and a listing without one is left out.
@@ -190,7 +194,7 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 	premiums := make([]float64, 0, len(listings)) // NaN: no estimate
 	sum := openingPremium * openingPremiumWeight
 	for _, l := range listings {
-		m := market{piece: l.Piece, category: l.Category, rows: l.exposures(day)}
+		m := market{piece: l.Piece, levels: l.levels(), rows: l.exposures(day)}
 		e, known := l.estimate()
 		if len(m.rows) == 0 || (v.sales < fewSales && !known) {
 			continue
@@ -211,6 +215,13 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 		premiums = append(premiums, d)
 	}
 	r.Opening = sum / (float64(r.Estimates) + openingPremiumWeight)
+	around := estimateWeight * estimateSD * estimateSD
+	for _, d := range premiums {
+		if !math.IsNaN(d) {
+			around += (d - r.Opening) * (d - r.Opening)
+		}
+	}
+	r.Spread = around / (float64(r.Estimates) + estimateWeight)
 	for i, d := range premiums {
 		out[i].logTyp += r.Opening
 		if !math.IsNaN(d) {

@@ -10,6 +10,8 @@ type Prospects struct {
 	Pace    float64          `json:"pace"`    // log of the sales a day at the typical ask, before the effect of age
 	Gamma   float64          `json:"gamma"`   // elasticity
 	Eta     [ageBins]float64 `json:"eta"`     // log of the pace by age band
+	Season  [2]float64       `json:"season"`  // of cos and sin of the year's angle
+	On      Date             `json:"on"`      // day of the suggestion
 	Age     float64          `json:"age"`     // active days so far
 	Shape   float64          `json:"shape"`   // of the frailty, given what was seen so far
 	Rate    float64          `json:"rate"`
@@ -46,7 +48,7 @@ func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 	o := m.position(q, on, s)
 	out.Ask, _ = o.best(candidates(o.typical, q.Estimate), o.holding)
 	out.Prospects = &Prospects{
-		Typical: o.typical, Pace: math.Log(o.pace(o.typical)), Gamma: o.rate.gamma(), Eta: o.rate.Eta,
+		Typical: o.typical, Pace: math.Log(o.pace(o.typical)), Gamma: o.rate.gamma(), Eta: o.rate.Eta, Season: o.rate.Season, On: o.on,
 		Age: o.age, Shape: o.k, Rate: o.r,
 		Negotiation: o.negotiation, Fee: o.fee, Holding: o.holding, Salvage: o.salvage, Horizon: o.horizon,
 	}
@@ -57,7 +59,7 @@ func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 // category and estimate.
 func (p Prospects) outlook() outlook {
 	o := outlook{
-		rate: RateFit{Alpha: p.Pace, Gamma: p.Gamma, Eta: p.Eta}, typical: p.Typical, k: p.Shape, r: p.Rate,
+		rate: RateFit{Alpha: p.Pace, Gamma: p.Gamma, Eta: p.Eta, Season: p.Season}, on: p.On, typical: p.Typical, k: p.Shape, r: p.Rate,
 		fee: p.Fee, negotiation: p.Negotiation, holding: p.Holding, salvage: p.Salvage, horizon: p.Horizon,
 	}
 	return o.from(p.Age)
@@ -68,6 +70,9 @@ func (p Prospects) outlook() outlook {
 func (p Prospects) ChanceSold(ask, age, within float64) float64 {
 	if !validPrice(ask) || !validPrice(p.Typical) {
 		return 0
+	}
+	if !p.On.IsZero() {
+		p.On += Date(clamp(age-p.Age, -maxCalendar, maxCalendar))
 	}
 	p.Age = age
 	return p.outlook().sold(ask, within)
@@ -94,8 +99,8 @@ func (p Prospects) Hindsight(l Listing, ask float64) float64 {
 		return 0
 	}
 	o := p.outlook()
-	p.Age = 0
-	p.Rate += o.rate.hazard("", l.exposures(l.EndedOn), math.Log(p.Typical), 0)
+	p.Age, p.On = 0, l.ListedOn
+	p.Rate += o.rate.hazard(rateLevels{}, l.exposures(l.EndedOn), math.Log(p.Typical), 0)
 	if l.Outcome == Sold {
 		p.Shape++
 	} else {

@@ -87,7 +87,8 @@ func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLim
 
 // limit fills in the figures.
 func (m *Model) limit(out *PurchaseLimit, q PurchaseQuery, on Date, s Settings, hour float64, enough bool, p prediction) {
-	o := m.outlook(q.Attributes, m.fitFor(q.Attributes, q.Estimate, on, s), q.Estimate, s)
+	ready := on + Date(min(q.DaysOut, maxCalendar))
+	o := m.outlook(q.Attributes, ready, m.fitFor(q.Attributes, q.Estimate, on, s), q.Estimate, s)
 	ask, net := o.best(candidates(o.typical, q.Estimate), o.holding)
 	costs := PurchaseCosts{Materials: q.Materials, Labor: q.Hours * hour, Transport: q.Transport, Other: q.Other}
 	before := costs.Materials + costs.Labor + costs.Transport + costs.Other + o.holding*float64(q.DaysOut)
@@ -104,7 +105,7 @@ func (m *Model) limit(out *PurchaseLimit, q PurchaseQuery, on Date, s Settings, 
 		out.Refusal = tooFewSales(m.value.sales, s.MinSales) // of the cautious figure
 		return
 	}
-	low := m.outlook(q.Attributes, p.f-m.value.quantile(0.75)*p.scale, 0, s)
+	low := m.outlook(q.Attributes, ready, p.f-m.value.quantile(0.75)*p.scale, 0, s)
 	lowAsk, lowNet := low.best(candidates(low.typical, 0), low.holding)
 	left := lowNet - before - (low.holding-o.holding)*float64(q.DaysOut)
 	most := math.Min(atLikely, left-q.Target.wanted(low, lowAsk, left, q.Hours, hour, s))

@@ -21,7 +21,7 @@ func TestPurchaseLimitAddsUp(t *testing.T) {
 	if got.Refusal != nil {
 		t.Fatal(got.Refusal)
 	}
-	o := m.position(Query{Attributes: q.Attributes}, today, s)
+	o := m.outlook(q.Attributes, today+14, m.fitFor(q.Attributes, 0, today, s), 0, s)
 	_, net := o.best(candidates(o.typical, 0), o.holding)
 	breakEven := net - 30 - 6*18 - 20 - 5 - 14*o.holding
 	wantRel(t, "break-even", *got.BreakEven, breakEven, 1e-12)

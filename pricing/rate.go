@@ -1,7 +1,7 @@
 package pricing
 
 import (
-	"errors"
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -9,251 +9,17 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// rateData is a log-linear model of counts with exposure: row i has
-// y_i events in exposure E_i at the rate E_i exp(x_i'θ). Rows of one cluster,
-// which stand together, share a gamma frailty Z ~ Gamma(k, k); without one
-// (shape 0) the counts are Poisson. θ ~ N(mean, diag(1/precision)); a
-// precision of zero is a flat prior.
-type rateData struct {
-	p         int
-	rows      []rateRow
-	shape     float64 // k; 0: Poisson
-	mean      []float64
-	precision []float64
-
-	lastPiece string // while rows are added
-}
-
-// rateRow is one row, sparse.
-type rateRow struct {
-	at       []int
-	x        []float64
-	exposure float64
-	events   float64
-	cluster  int
-}
-
-// Limits of the solver.
-const (
-	linearMin, linearMax = -15, 6 // of x'θ in a fit
-	maxStep              = 2.0
-	stepTolerance        = 1e-10
-	maxSteps             = 100
-)
-
-// solution is a posterior mode.
-type solution struct {
-	theta     []float64
-	objective float64       // log marginal likelihood (without log E and factorials) + log prior
-	hessian   *mat.SymDense // negative, at the mode
-	converged bool
-}
-
-func (r rateRow) linear(theta []float64) float64 {
-	sum := 0.0
-	for i, j := range r.at {
-		sum += r.x[i] * theta[j]
-	}
-	return clamp(sum, linearMin, linearMax)
-}
-
-// maximize finds the mode of the marginal posterior by Newton steps. With
-// μ = E exp(x'θ), H = Σ μ and Y = Σ y over a cluster, the frailty integrates out to
-//
-//	log L = Σ y x'θ + log Γ(k+Y) − log Γ(k) + k log k − (k+Y) log(k+H)     (Lomax)
-//	log L = Σ y x'θ − H                                                    (Poisson)
-//
-// with the gradient Σ x (y − wμ), w = (k+Y)/(k+H), and the negative Hessian
-// Σ wμ x x' − (k+Y)/(k+H)² (Σ μx)(Σ μx)'. Where that is not positive definite
-// its first part alone (the matrix of an EM step) is used. A step is halved until
-// the objective does not fall.
-//
-// Source: Duchateau and Janssen (2008), The Frailty Model, Springer, section 2.2;
-// Holford (1980), Biometrics 36, 299-305, for the rows of a piecewise-constant hazard.
-func (d rateData) maximize(start []float64) solution {
-	s := solution{theta: append([]float64(nil), start...)}
-	s.objective = d.objective(s.theta)
-	for range maxSteps {
-		gradient, full, em := d.derivatives(s.theta)
-		step, ok := solvePositive(full, gradient)
-		if !ok {
-			step, ok = solvePositive(em, gradient)
-		}
-		s.hessian = full
-		if !ok {
-			return s
-		}
-		size := largest(step)
-		if size > maxStep {
-			scale(step, maxStep/size)
-			size = maxStep
-		}
-		if !d.advance(&s, step) {
-			s.converged = size < 1e-6 // the objective is flat to rounding
-			return s
-		}
-		if size < stepTolerance {
-			s.converged = true
-			return s
-		}
-	}
-	return s
-}
-
-// advance takes the longest of step, step/2, ... that does not lower the objective.
-func (d rateData) advance(s *solution, step []float64) bool {
-	for range 40 {
-		next := make([]float64, d.p)
-		for j := range next {
-			next[j] = s.theta[j] + step[j]
-		}
-		value := d.objective(next)
-		if value >= s.objective-1e-12*math.Abs(s.objective) {
-			s.theta, s.objective = next, value
-			return true
-		}
-		scale(step, 0.5)
-	}
-	return false
-}
-
-// objective is the log marginal likelihood plus the log prior, without the
-// terms that do not depend on θ save those of the frailty.
-func (d rateData) objective(theta []float64) float64 {
-	sum := 0.0
-	for j, t := range theta {
-		sum -= d.precision[j] * (t - d.mean[j]) * (t - d.mean[j]) / 2
-	}
-	for i := 0; i < len(d.rows); {
-		events, hazard := 0.0, 0.0
-		c := d.rows[i].cluster
-		for ; i < len(d.rows) && d.rows[i].cluster == c; i++ {
-			r := d.rows[i]
-			eta := r.linear(theta)
-			events += r.events
-			hazard += r.exposure * math.Exp(eta)
-			sum += r.events * eta
-		}
-		if d.shape == 0 {
-			sum -= hazard
-			continue
-		}
-		sum += risingLog(d.shape, events) - (d.shape+events)*math.Log1p(hazard/d.shape) - events*math.Log(d.shape)
-	}
-	return sum
-}
-
-// risingLog is log Γ(k+y) − log Γ(k).
-func risingLog(k, y float64) float64 {
-	if y == 0 {
-		return 0
-	}
-	a, _ := math.Lgamma(k + y)
-	b, _ := math.Lgamma(k)
-	return a - b
-}
-
-// derivatives returns the gradient, the negative Hessian and its EM part.
-func (d rateData) derivatives(theta []float64) (gradient []float64, full, em *mat.SymDense) {
-	gradient = make([]float64, d.p)
-	a := make([]float64, d.p*d.p)
-	b := make([]float64, d.p*d.p) // what the frailty takes away
-	for j := range d.p {
-		gradient[j] = -d.precision[j] * (theta[j] - d.mean[j])
-		a[j*d.p+j] = d.precision[j]
-	}
-	sum := make([]float64, d.p)
-	var touched []int
-	var mu []float64
-	for i := 0; i < len(d.rows); {
-		first, c := i, d.rows[i].cluster
-		events, hazard := 0.0, 0.0
-		mu = mu[:0]
-		for ; i < len(d.rows) && d.rows[i].cluster == c; i++ {
-			m := d.rows[i].exposure * math.Exp(d.rows[i].linear(theta))
-			mu = append(mu, m)
-			hazard += m
-			events += d.rows[i].events
-		}
-		w, rank := 1.0, 0.0
-		if d.shape > 0 {
-			w = (d.shape + events) / (d.shape + hazard)
-			rank = w / (d.shape + hazard)
-		}
-		touched = touched[:0]
-		for n, r := range d.rows[first:i] {
-			for u, j := range r.at {
-				gradient[j] += r.x[u] * (r.events - w*mu[n])
-				if sum[j] == 0 {
-					touched = append(touched, j)
-				}
-				sum[j] += mu[n] * r.x[u]
-				for v, k := range r.at {
-					a[j*d.p+k] += w * mu[n] * r.x[u] * r.x[v]
-				}
-			}
-		}
-		for _, j := range touched {
-			for _, k := range touched {
-				b[j*d.p+k] += rank * sum[j] * sum[k]
-			}
-		}
-		for _, j := range touched {
-			sum[j] = 0
-		}
-	}
-	em = mat.NewSymDense(d.p, a)
-	full = mat.NewSymDense(d.p, b)
-	for j := range b {
-		b[j] = a[j] - b[j]
-	}
-	return gradient, full, em
-}
-
-// solvePositive solves A x = g by Cholesky; false where A is not positive definite.
-func solvePositive(a *mat.SymDense, g []float64) ([]float64, bool) {
-	var chol mat.Cholesky
-	if !chol.Factorize(a) {
-		return nil, false
-	}
-	var x mat.VecDense
-	if err := chol.SolveVecTo(&x, mat.NewVecDense(len(g), g)); err != nil {
-		if poor := mat.Condition(0); !errors.As(err, &poor) {
-			return nil, false
-		}
-	}
-	out := x.RawVector().Data
-	for _, v := range out {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return nil, false
-		}
-	}
-	return out, true
-}
-
-func largest(x []float64) float64 {
-	m := 0.0
-	for _, v := range x {
-		m = math.Max(m, math.Abs(v))
-	}
-	return m
-}
-
-func scale(x []float64, by float64) {
-	for i := range x {
-		x[i] *= by
-	}
-}
-
 // RateFit holds the coefficients of a rate model,
 //
-//	log λ = α + κ_category + η_bin − γ log(ask / typical ask) + δ (d − d̄),
+//	log λ = α + κ_category + κ_finish + κ_color + η_bin + season − γ log(ask / typical ask) + δ (d − d̄),
 //
-// per active day, at the posterior mode.
+// per active day, at the posterior mode. The season is that of the month's middle.
 type RateFit struct {
 	Alpha, Gamma, Delta float64
 	Eta                 [ageBins]float64
+	Season              [2]float64 // of cos and sin of the year's angle
 	Category            map[string]float64
+	Finish, Color       map[string]float64
 	SE                  map[string]float64 // of alpha, gamma, delta, from the curvature at the mode
 	Converged           bool
 }
@@ -267,44 +33,46 @@ func priorRate(p ratePriors) RateFit {
 	return f
 }
 
-// Places of the coefficients that every rate model has; categories follow.
+// Places of the coefficients that every rate model has; levels follow.
 const (
 	atAlpha = iota
 	atGamma
 	atDelta
 	atEta
-	atCategory = atEta + ageBins
+	atSeason = atEta + ageBins
+	atLevels = atSeason + 2
 )
 
 // market is a listing as the rate models see it.
 type market struct {
-	piece    string
-	category string
-	rows     []exposure
-	logTyp   float64 // log of the typical ask
-	premium  float64 // d − d̄
-	known    bool    // messages are
+	piece   string
+	levels  rateLevels
+	rows    []exposure
+	logTyp  float64 // log of the typical ask
+	premium float64 // d − d̄
+	known   bool    // messages are
 }
 
 // fitRate fits one rate model; messages instead of sales where asked.
 func fitRate(listings []market, p ratePriors, messages bool) RateFit {
-	categories := levels(listings)
-	d := rateData{p: atCategory + len(categories)}
-	d.setPrior(p)
+	places := levels(listings)
+	d := rateData{p: atLevels + len(places)}
+	d.setPrior(p, places)
 	if !messages {
 		d.shape = frailtyShape
 	}
 	for _, l := range listings {
 		if !messages || l.known {
-			d.append(l, atCategory+categories[l.category], messages)
+			d.append(l, places, messages)
 		}
 	}
 	s := d.maximize(d.mean)
 	f := RateFit{Alpha: s.theta[atAlpha], Gamma: s.theta[atGamma], Delta: s.theta[atDelta], Converged: s.converged}
 	copy(f.Eta[:], s.theta[atEta:])
-	f.Category = make(map[string]float64, len(categories))
-	for name, i := range categories {
-		f.Category[name] = s.theta[atCategory+i]
+	copy(f.Season[:], s.theta[atSeason:])
+	f.Category, f.Finish, f.Color = map[string]float64{}, map[string]float64{}, map[string]float64{}
+	for l, j := range places {
+		[...]map[string]float64{f.Category, f.Finish, f.Color}[l.block][l.name] = s.theta[j]
 	}
 	f.SE = standardErrors(s.hessian)
 	return f
@@ -327,21 +95,36 @@ func standardErrors(h *mat.SymDense) map[string]float64 {
 	return se
 }
 
-// levels numbers the categories by name.
-func levels(listings []market) map[string]int {
-	names := map[string]bool{}
+// rateLevels are a piece's category, finish and color.
+type rateLevels [3]string
+
+// level is one level of a block of a rate model, by its place in rateLevels.
+type level struct {
+	block int
+	name  string
+}
+
+// levels gives each level its place, by block and name. An unknown finish or
+// color has none: it counts as the average one.
+func levels(listings []market) map[level]int {
+	found := map[level]bool{}
 	for _, l := range listings {
-		names[l.category] = true
+		for b, name := range l.levels {
+			if b == 0 || name != "" {
+				found[level{b, name}] = true
+			}
+		}
 	}
-	out := make(map[string]int, len(names))
-	for i, name := range slices.Sorted(maps.Keys(names)) {
-		out[name] = i
+	out := make(map[level]int, len(found))
+	byName := func(a, b level) int { return cmp.Or(cmp.Compare(a.block, b.block), cmp.Compare(a.name, b.name)) }
+	for i, l := range slices.SortedFunc(maps.Keys(found), byName) {
+		out[l] = atLevels + i
 	}
 	return out
 }
 
 // setPrior fills mean and precision.
-func (d *rateData) setPrior(p ratePriors) {
+func (d *rateData) setPrior(p ratePriors, places map[level]int) {
 	d.mean = make([]float64, d.p)
 	d.precision = make([]float64, d.p)
 	set := func(j int, n normal) { d.mean[j], d.precision[j] = n.mean, 1/(n.sd*n.sd) }
@@ -351,14 +134,20 @@ func (d *rateData) setPrior(p ratePriors) {
 	for j, e := range p.eta {
 		set(atEta+j, e)
 	}
-	for j := atCategory; j < d.p; j++ {
-		set(j, p.category)
+	set(atSeason, p.season)
+	set(atSeason+1, p.season)
+	for l, j := range places {
+		if l.block == 0 {
+			set(j, p.category)
+		} else {
+			set(j, p.look)
+		}
 	}
 }
 
-// append adds the rows of one listing. Consecutive listings of one piece
-// share a cluster.
-func (d *rateData) append(l market, category int, messages bool) {
+// append adds the rows of one listing, cut at month ends. Consecutive listings
+// of one piece share a cluster.
+func (d *rateData) append(l market, places map[level]int, messages bool) {
 	cluster := 0
 	if n := len(d.rows); n > 0 {
 		cluster = d.rows[n-1].cluster + 1
@@ -369,26 +158,48 @@ func (d *rateData) append(l market, category int, messages bool) {
 	d.lastPiece = l.piece
 	premium := clamp(l.premium, -maxLogPremium, maxLogPremium)
 	for _, e := range l.rows {
-		r := rateRow{
-			at:       []int{atAlpha, atGamma, atDelta, atEta + e.bin, category},
-			x:        []float64{1, -clamp(math.Log(e.ask)-l.logTyp, -maxLogAsk, maxLogAsk), premium, 1, 1},
-			exposure: e.days,
-			cluster:  cluster,
+		at := []int{atAlpha, atGamma, atDelta, atEta + e.bin}
+		x := []float64{1, -clamp(math.Log(e.ask)-l.logTyp, -maxLogAsk, maxLogAsk), premium, 1}
+		for b, name := range l.levels {
+			if j, ok := places[level{b, name}]; ok {
+				at, x = append(at, j), append(x, 1)
+			}
 		}
-		switch {
-		case messages:
-			r.events = e.messages
-		case e.sold:
-			r.events = 1
+		events := e.messages
+		if !messages {
+			events = 0
+			if e.sold {
+				events = 1
+			}
 		}
-		d.rows = append(d.rows, r)
+		d.appendMonths(e, rateRow{at: at, x: x, cluster: cluster}, events, messages)
 	}
 }
 
-// base is log λ without the age: at an ask, the typical one of which is known.
-// The elasticity is kept within its bounds.
-func (f RateFit) base(category string, logAsk, logTypical, premium float64) float64 {
-	return f.Alpha + f.Category[category] - f.gamma()*(logAsk-logTypical) + f.Delta*premium
+// appendMonths adds one row for each month of a stretch: messages in
+// proportion to its days, a sale at its end.
+func (d *rateData) appendMonths(e exposure, r rateRow, events float64, messages bool) {
+	months := monthsOf(e.stretch)
+	for i, m := range months {
+		row := rateRow{cluster: r.cluster, exposure: m.share * e.days}
+		cos, sin := m.angle()
+		row.at = append(slices.Clone(r.at), atSeason, atSeason+1)
+		row.x = append(slices.Clone(r.x), cos, sin)
+		switch {
+		case messages:
+			row.events = m.share * events
+		case i == len(months)-1:
+			row.events = events
+		}
+		d.rows = append(d.rows, row)
+	}
+}
+
+// base is log λ without age and season: at an ask, the typical one of which is
+// known. The elasticity is kept within its bounds.
+func (f RateFit) base(levels rateLevels, logAsk, logTypical, premium float64) float64 {
+	look := f.Category[levels[0]] + f.Finish[levels[1]] + f.Color[levels[2]]
+	return f.Alpha + look - f.gamma()*(logAsk-logTypical) + f.Delta*premium
 }
 
 func (f RateFit) gamma() float64 { return clamp(f.Gamma, gammaMin, gammaMax) }

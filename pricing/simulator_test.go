@@ -1,10 +1,8 @@
 package pricing_test
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 
 	"askwright/pricing"
 )
@@ -53,6 +51,8 @@ type market struct {
 	pairs   map[string]float64         // of finish and wood, on the log value
 	trend   float64                    // a year
 	sellers []seller
+	orphan  float64      // of one alone of what usually comes in pairs, on the log value
+	spells  [120]float64 // of the log of the number of buyers, by month from 2020: nobody foresees them
 }
 
 // seller misjudges: always by bias, each time by error.
@@ -74,6 +74,16 @@ var marketLevels = map[string][]string{
 	"finish":   {"original", "cleaned", "clear", "stained", "oiled", "painted", "distressed", "whitewashed"},
 	"color":    {"white", "black", "grey", "navy", "green", "beige", "natural", "dark_wood"},
 	"hardware": {"original", "polished", "painted", "replaced", "missing"},
+}
+
+// marketKinds are the categories, the most frequent first, in their typical sizes.
+var marketKinds = []kind{
+	{name: "dresser", width: 120, depth: 48, height: 85}, {name: "sideboard", width: 160, depth: 45, height: 80},
+	{name: "nightstand", width: 45, depth: 40, height: 60}, {name: "coffee_table", width: 110, depth: 60, height: 45},
+	{name: "bookcase", width: 90, depth: 30, height: 180}, {name: "desk", width: 120, depth: 60, height: 76},
+	{name: "cabinet", width: 80, depth: 40, height: 120}, {name: "dining_table", width: 160, depth: 90, height: 75},
+	{name: "console_table", width: 110, depth: 35, height: 80}, {name: "armchair", width: 70, depth: 75, height: 90},
+	{name: "dining_chair", width: 45, depth: 45, height: 90},
 }
 
 // newMarket draws the truth of a market.
@@ -99,17 +109,20 @@ func newMarket(seed uint64) *market {
 			m.pairs[finish+" "+wood] = 0.05 * r.NormFloat64()
 		}
 	}
-	for i, k := range []kind{
-		{name: "dresser", width: 120, depth: 48, height: 85}, {name: "sideboard", width: 160, depth: 45, height: 80},
-		{name: "nightstand", width: 45, depth: 40, height: 60}, {name: "coffee_table", width: 110, depth: 60, height: 45},
-		{name: "bookcase", width: 90, depth: 30, height: 180}, {name: "desk", width: 120, depth: 60, height: 76},
-		{name: "cabinet", width: 80, depth: 40, height: 120}, {name: "dining_table", width: 160, depth: 90, height: 75},
-		{name: "console_table", width: 110, depth: 35, height: 80}, {name: "armchair", width: 70, depth: 75, height: 90},
-	} {
+	for i, k := range marketKinds {
 		k.look = look{5.5 + 0.5*r.NormFloat64(), 0.3 * r.NormFloat64()}
+		if k.name == "dining_chair" {
+			k.look.value -= 1.5
+		}
 		k.sizeSlope = 0.40 + 0.12*r.NormFloat64()
 		k.share = 1 / float64(i+2)
 		m.kinds = append(m.kinds, k)
+	}
+	m.orphan = -0.2 + 0.1*r.NormFloat64()
+	spell := 0.0
+	for i := range m.spells {
+		spell = 0.6*spell + 0.2*r.NormFloat64()
+		m.spells[i] = spell
 	}
 	for range 5 {
 		m.sellers = append(m.sellers, seller{bias: 0.08 * r.NormFloat64(), errorSD: 0.10 + 0.12*r.Float64()})
@@ -130,8 +143,15 @@ func (m *market) newPiece(id string) *piece {
 		Material: pick("material"), Wood: pick("wood"), Condition: 2 + r.IntN(4),
 		Finish: pick("finish"), Color: pick("color"), Hardware: pick("hardware"),
 	}
-	if p.Category == "nightstand" && r.Float64() < 0.5 {
+	switch luck := r.Float64(); {
+	case p.Category == "nightstand" && luck < 0.5:
 		p.SetSize = 2
+	case p.Category == "dining_chair" && luck < 0.8:
+		p.SetSize = 2 * (1 + r.IntN(3))
+	case p.Category == "dining_table" && luck < 0.5:
+		p.Items = []pricing.Item{{Category: p.Category, Count: 1}, {Category: "dining_chair", Count: 2 + 2*r.IntN(3)}}
+	case p.Category == "dresser" && luck < 0.12:
+		p.Items = []pricing.Item{{Category: p.Category, Count: 1}, {Category: "nightstand", Count: 1 + r.IntN(2)}}
 	}
 	return p
 }
@@ -156,11 +176,42 @@ func (m *market) described(p *piece, day pricing.Date) float64 {
 	a := p.Attributes
 	volume := a.Width * a.Depth * a.Height / (p.kind.width * p.kind.depth * p.kind.height)
 	v := p.kind.look.value + p.kind.sizeSlope*math.Log(volume) + 0.85*math.Log(float64(a.SetSize))
+	switch {
+	case len(a.Items) > 0:
+		v += m.together(a.Items, v)
+	case p.special() == "orphan":
+		v += m.orphan
+	}
 	v += 0.11*float64(a.Condition-3) + m.pairs[a.Finish+" "+a.Wood]
 	v += m.levels["material"][a.Material].value + m.levels["wood"][a.Wood].value + m.levels["finish"][a.Finish].value
 	v += m.levels["color"][a.Color].value + m.levels["hardware"][a.Hardware].value
 	years := float64(day-pricing.NewDate(2026, 1, 1)) / 365.25
 	return v + m.trend*years + 0.03*math.Cos(2*math.Pi*(years-0.3))
+}
+
+// special tells what the description must say beyond the main item.
+func (p *piece) special() string {
+	switch {
+	case len(p.Items) > 0:
+		return "mixed set"
+	case p.SetSize == 1 && (p.Category == "nightstand" || p.Category == "dining_chair"):
+		return "orphan"
+	}
+	return "other"
+}
+
+// together is what the other items add to the log of the value of the main one:
+// a mixed set brings a tenth less than its parts would.
+func (m *market) together(items []pricing.Item, main float64) float64 {
+	sum := 1.0
+	for _, i := range items[1:] {
+		for _, k := range m.kinds {
+			if k.name == i.Category {
+				sum += math.Exp(k.look.value + 0.85*math.Log(float64(i.Count)) - main)
+			}
+		}
+	}
+	return math.Log(0.9 * sum)
 }
 
 // worth is the log of what the middle buyer pays.
@@ -176,7 +227,9 @@ func (m *market) opinion(p *piece, day pricing.Date) float64 {
 // look at what is new.
 func (m *market) buyers(p *piece, day pricing.Date, age int) float64 {
 	rate := buyersPerDay * math.Exp(p.kind.look.traffic+m.levels["finish"][p.Finish].traffic+m.levels["color"][p.Color].traffic)
-	switch date := day.Time(); {
+	date := day.Time()
+	rate *= math.Exp(m.spells[12*(date.Year()-2020)+int(date.Month())-1])
+	switch {
 	case date.Month() == 12 || date.Month() == 11 && date.Day() > 15:
 		rate *= 0.6
 	case date.Month() >= 3 && date.Month() <= 5 || date.Month() == 8:
@@ -273,190 +326,4 @@ func (m *market) prospects(p *piece, day pricing.Date, age int, ask float64, c c
 	}
 	out.net += left * c.salvage
 	return out
-}
-
-// ending is why a listing ended.
-type ending int
-
-const (
-	sold ending = iota
-	gaveUp
-	repost
-	newLook
-)
-
-// course plays the listings of one piece under its seller's routine from a
-// day on: cuts now and then, pauses, reposts, a new look, and giving up.
-func (m *market) course(p *piece, from pricing.Date) []pricing.Listing {
-	var out []pricing.Listing
-	ask := pricing.PricePoint(m.opinion(p, from))
-	for len(out) < 4 {
-		l, end := m.listing(p, from, ask, len(out))
-		out = append(out, l)
-		if end == sold || end == gaveUp {
-			break
-		}
-		from = l.EndedOn
-		ask = l.Asks[len(l.Asks)-1].Amount
-		if end == newLook {
-			p.Finish, p.Color = marketLevels["finish"][m.rng.IntN(8)], marketLevels["color"][m.rng.IntN(8)]
-			p.Condition = min(5, p.Condition+1)
-			p.slip = p.seller.errorSD * m.rng.NormFloat64()
-			from += pricing.Date(5 + m.rng.IntN(15))
-			ask = pricing.PricePoint(m.opinion(p, from))
-		}
-	}
-	return out
-}
-
-// listing plays one listing to its end.
-func (m *market) listing(p *piece, from pricing.Date, ask float64, number int) (pricing.Listing, ending) {
-	r := m.rng
-	l := pricing.Listing{
-		ID: fmt.Sprintf("%s-%d", p.id, number), Piece: p.id, Attributes: m.recorded(p),
-		ListedOn: from, Asks: []pricing.Ask{{On: from, Amount: ask}}, Outcome: pricing.Withdrawn,
-	}
-	if number == 0 && r.Float64() < 0.8 {
-		l.Estimate = m.opinion(p, from)
-	}
-	counts := r.Float64() < 0.85
-	messages, views, atAsk, pausedTo := 0, 0, 0, pricing.Date(0)
-	patience := 90 + r.IntN(110)
-	note := func(day pricing.Date) {
-		if counts {
-			l.Messages = append(l.Messages, pricing.Reading{On: day, Count: messages})
-			l.Views = append(l.Views, pricing.Reading{On: day, Count: views})
-		}
-	}
-	for day, age := from, 0; ; day++ {
-		if day < pausedTo {
-			continue
-		}
-		if age > 0 && r.Float64() < 0.004 {
-			pausedTo = day + pricing.Date(4+r.IntN(17))
-			l.Pauses = append(l.Pauses, pricing.Interval{From: day, To: pausedTo})
-			continue
-		}
-		price, wrote, seen := m.trade(p, day, age, ask)
-		messages, views = messages+wrote, views+seen
-		end, over := m.decide(age, patience, number)
-		if price > 0 || over {
-			if price > 0 {
-				l.Outcome, l.SalePrice, end = pricing.Sold, price, sold
-			}
-			l.EndedOn = day
-			note(day)
-			return l, end
-		}
-		if age%10 == 9 {
-			note(day)
-		}
-		age, atAsk = age+1, atAsk+1
-		if atAsk >= 21 && r.Float64() < 0.04 {
-			ask, atAsk = pricing.PricePoint(ask*(0.86+0.08*r.Float64())), 0
-			l.Asks = append(l.Asks, pricing.Ask{On: day + 1, Amount: ask})
-		}
-	}
-}
-
-// trade plays one day: the price if a buyer takes the piece, else 0, and how
-// many wrote and looked.
-func (m *market) trade(p *piece, day pricing.Date, age int, ask float64) (price float64, wrote, seen int) {
-	r := m.rng
-	rate := m.buyers(p, day, age)
-	middle := m.worth(p, day)
-	seen = poisson(r, rate*viewsPerBuyer)
-	for range poisson(r, rate) {
-		wtp := math.Exp(middle + m.buyerSpread*r.NormFloat64())
-		if wtp < ask*(1-writesWithin) {
-			continue
-		}
-		wrote++
-		paid := haggle(wtp, ask, r.Float64(), r.Float64())
-		if paid > 0 && r.Float64() < dealCloses {
-			return math.Max(1, math.Round(paid)), wrote, seen
-		}
-	}
-	return 0, wrote, seen
-}
-
-// decide tells whether the seller ends the listing unsold at an age.
-func (m *market) decide(age, patience, number int) (ending, bool) {
-	switch luck := m.rng.Float64(); {
-	case age >= patience:
-		return gaveUp, true
-	case age > 45 && number < 3 && luck < 0.003:
-		return newLook, true
-	case age > 45 && number < 3 && luck < 0.006:
-		return repost, true
-	}
-	return gaveUp, false
-}
-
-// recorded is what the seller writes down of a piece.
-func (m *market) recorded(p *piece) pricing.Attributes {
-	a := p.Attributes
-	forget := func(s *string) {
-		if m.rng.Float64() < 0.1 {
-			*s = ""
-		}
-	}
-	forget(&a.Material)
-	forget(&a.Wood)
-	forget(&a.Hardware)
-	if m.rng.Float64() < 0.1 {
-		a.Height = 0
-	}
-	return a
-}
-
-// history plays n listings of pieces that were first listed in the days up to a
-// day, so many, and returns them with all that came later, and the piece behind
-// each.
-func (m *market) history(name string, n int, day pricing.Date, span int) (pricing.History, map[string]*piece) {
-	var h pricing.History
-	pieces := map[string]*piece{}
-	for i := 0; len(h.Listings) < n; i++ {
-		p := m.newPiece(fmt.Sprintf("%s%05d", name, i))
-		from := day - pricing.Date(m.rng.IntN(span))
-		for _, l := range m.course(p, from) {
-			if l.ListedOn > day || len(h.Listings) == n {
-				break
-			}
-			copied := *p // the look may change in later listings
-			copied.Finish, copied.Color, copied.Condition = l.Finish, l.Color, l.Condition
-			pieces[l.ID] = &copied
-			if len(h.Listings)%8 == 7 && l.ID == p.id+"-0" {
-				l = m.observed(l)
-			}
-			h.Listings = append(h.Listings, l)
-		}
-	}
-	m.rng.Shuffle(n, func(i, j int) { h.Listings[i], h.Listings[j] = h.Listings[j], h.Listings[i] })
-	return h, pieces
-}
-
-// observed turns a listing into a stranger's: nobody knows the estimate or the
-// messages, the end is often missed, and a price is seldom told.
-func (m *market) observed(l pricing.Listing) pricing.Listing {
-	l.Observed, l.Estimate, l.Messages, l.Views, l.Pauses = true, 0, nil, nil, nil
-	switch luck := m.rng.Float64(); {
-	case l.Outcome == pricing.Sold && luck < 0.25:
-	case l.Outcome == pricing.Sold && luck < 0.5:
-		l.SalePrice = 0
-	default:
-		l.LastSeenOn = max(l.ListedOn, l.EndedOn-pricing.Date(m.rng.IntN(5)))
-		l.Outcome, l.EndedOn, l.SalePrice = pricing.Open, 0, 0
-		l.Asks = slices.DeleteFunc(l.Asks, func(a pricing.Ask) bool { return a.On > l.LastSeenOn })
-	}
-	return l
-}
-
-// poisson draws a Poisson count by counting exponential gaps.
-func poisson(r *rand.Rand, mean float64) int {
-	n := 0
-	for sum := r.ExpFloat64(); sum < mean; sum += r.ExpFloat64() {
-		n++
-	}
-	return n
 }

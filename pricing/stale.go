@@ -20,6 +20,7 @@ type Review struct {
 	MessagesSeen    *int
 	MessagesUsual   float64 // expected by now
 	Demand          float64 // posterior mean of the frailty: 1 is what the description promises
+	GroupPulse      float64 // messages of all in the last weeks against usual; zero: too few to tell
 	Reason          string  // "price", "look", "exposure", "season", "luck"
 	Checks          []string
 	Remedies        []Remedy // best first
@@ -87,8 +88,8 @@ func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
 		rows := l.exposures(on)
 		known := l.countMessages(rows)
 		typical, premium := m.typicalAsk(l, s)
-		e.hazard += m.rates.Sale.hazard(l.Category, rows, typical, premium)
-		usual := m.rates.Message.hazard(l.Category, rows, typical, premium)
+		e.hazard += m.rates.Sale.hazard(l.levels(), rows, typical, premium)
+		usual := m.rates.Message.hazard(l.levels(), rows, typical, premium)
 		if known {
 			e.expected += usual
 			for _, r := range rows {
@@ -109,12 +110,14 @@ func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
 // its premium d − d̄.
 func (m *Model) typicalAsk(l Listing, s Settings) (typical, premium float64) {
 	estimate, known := l.estimate()
-	f := m.fitFor(l.Attributes, m.stand(l), l.ListedOn, s)
-	typical = f + m.rates.Opening
 	if known {
-		premium = math.Log(estimate) - typical
+		typical = m.fitFor(l.Attributes, estimate, l.ListedOn, s) + m.rates.Opening
+		return typical, math.Log(estimate) - typical
 	}
-	return typical, premium
+	if m.value.sales < s.MinSales {
+		estimate = m.stand(l)
+	}
+	return m.fitFor(l.Attributes, estimate, l.ListedOn, s) + m.rates.Opening, 0
 }
 
 // stand is the estimate, or the first ask whatever it followed: the last
@@ -142,12 +145,12 @@ func (m *Model) Review(st Standing, on Date, s Settings) Review {
 		ID: l.ID, ActiveDays: l.ActiveDays(on), DaysOnMarket: l.DaysOnMarket(on), DaysAtAsk: l.daysAtAsk(on),
 		ChanceSoldByNow: soldBy(seen.hazard, frailtyShape, frailtyShape),
 		MessagesSeen:    l.messagesSeen(), MessagesUsual: seen.ownExpected,
-		Demand: seen.k() / seen.r(),
+		Demand: seen.k() / seen.r(), GroupPulse: m.rates.Pulse,
 	}
 	if enough := m.value.sales >= s.MinSales; !enough {
 		out.Refusal = tooFewSales(m.value.sales, s.MinSales)
 	} else if priced {
-		out.Remedies = m.remedies(l, ask, seen, s)
+		out.Remedies = m.remedies(l, on, ask, seen, s)
 		out.Gain = out.Remedies[0].Gain
 	}
 	ripe := out.ActiveDays >= minReviewDays && out.DaysAtAsk >= minDaysAtAsk && days(resumed, on) >= minDaysAtAsk
@@ -198,10 +201,10 @@ func (l Listing) messagesSeen() *int {
 }
 
 // remedies are all things to do, best first; ties: the least trouble first.
-func (m *Model) remedies(l Listing, ask float64, seen evidence, s Settings) []Remedy {
+func (m *Model) remedies(l Listing, on Date, ask float64, seen evidence, s Settings) []Remedy {
 	estimate, _ := l.estimate()
 	f := m.fitFor(l.Attributes, estimate, l.ListedOn, s)
-	now := m.outlook(l.Attributes, f, estimate, s)
+	now := m.outlook(l.Attributes, on, f, estimate, s)
 	now.k, now.r = seen.k(), seen.r()
 	fresh := now.from(0)
 	now = now.from(seen.age)
@@ -299,6 +302,9 @@ func (m *Model) refinish(l Listing, opt RefinishOption, f, estimate float64, fre
 	look.Finish, look.Color, look.SecondFinish, look.SecondColor = opt.Finish, opt.Color, "", ""
 	change := m.value.location(m.value.describe(look, l.ListedOn).x) - m.value.location(m.value.describe(l.Attributes, l.ListedOn).x)
 	o := fresh
+	o.levels = look.levels()
+	o.on += Date(min(opt.DaysOut, maxCalendar))
+	o = o.from(0)
 	o.fit = f + change
 	o.typical = bounded(o.fit + m.rates.Opening)
 	e := o.typical
@@ -330,11 +336,14 @@ func feasible(finish, material string) bool {
 }
 
 // reason is the likeliest cause of no sale so far, read from the funnel: views,
-// messages, sale.
+// messages, sale. While the whole group is quiet, a piece that draws at least
+// half of what the others do is not the trouble.
 func (m *Model) reason(l Listing, e evidence, soldByNow float64, on Date) string {
 	switch {
 	case e.known && e.expected >= 3 && e.counted >= e.expected:
 		return "price"
+	case m.rates.quiet() && (e.expected < 3 || e.counted >= m.rates.Pulse*e.expected/2):
+		return "season"
 	case e.known && e.expected >= 3 && e.counted < e.expected/2:
 		views, known := l.viewsPerDay(on)
 		if known && m.rates.ViewsPerDay > 0 && views < m.rates.ViewsPerDay/2 {

@@ -35,7 +35,7 @@ func TestReviewFromPriors(t *testing.T) {
 		if got := m.Review(Standing{Listing: l}, today, s); !near(got.ChanceSoldByNow, 0.6208, 4) || got.Refusal == nil || got.State != StateSlow {
 			t.Errorf("%+v", got)
 		}
-		for _, r := range m.remedies(l, 300, seen, s) {
+		for _, r := range m.remedies(l, today, 300, seen, s) {
 			switch r.Action {
 			case ActionWait:
 				if !near(r.ExpectedNet, tt.wait, 2) || !near(r.Chance30, tt.next30, 4) {

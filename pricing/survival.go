@@ -17,11 +17,11 @@ func (f RateFit) cumulative(s, t float64) float64 {
 }
 
 // hazard is Σ λ E over rows.
-func (f RateFit) hazard(category string, rows []exposure, logTypical, premium float64) float64 {
+func (f RateFit) hazard(levels rateLevels, rows []exposure, logTypical, premium float64) float64 {
 	sum := 0.0
 	for _, e := range rows {
-		eta := f.base(category, math.Log(e.ask), logTypical, premium) + f.Eta[e.bin]
-		sum += e.days * math.Exp(clamp(eta, linearMin, linearMax))
+		eta := f.base(levels, math.Log(e.ask), logTypical, premium) + f.Eta[e.bin]
+		sum += e.days * f.season(e.stretch) * math.Exp(clamp(eta, linearMin, linearMax))
 	}
 	return sum
 }

@@ -30,6 +30,8 @@ var (
 	syntheticColors     = []levelEffect{{"white", 0.03}, {"green", 0.05}, {"grey", -0.06}, {"natural", 0.02}, {"", 0}}
 )
 
+const syntheticOrphan = -0.1
+
 func pick(rng *rand.Rand, from []levelEffect) levelEffect { return from[rng.IntN(len(from))] }
 
 func syntheticListing(rng *rand.Rand, id string) Listing {
@@ -45,6 +47,9 @@ func syntheticListing(rng *rand.Rand, id string) Listing {
 	}
 	mu := math.Log(300) + c.effect + w.effect + f.effect + k.effect + 0.12*float64(a.Condition-3) +
 		0.45*2*math.Log(size) + 0.85*math.Log(float64(a.SetSize))
+	if a.orphan() {
+		mu += syntheticOrphan
+	}
 	quality := 0.18 * rng.NormFloat64()
 	estimate := math.Exp(mu + 0.05 + 0.7*quality + 0.1*rng.NormFloat64())
 	l := Listing{ID: id, Piece: "P" + id, Attributes: a, ListedOn: today - Date(rng.IntN(730)), Estimate: math.Round(estimate)}

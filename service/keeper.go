@@ -65,7 +65,7 @@ type memberRef struct {
 }
 
 // modelDesign is the version of the model's design.
-const modelDesign = 1
+const modelDesign = 2
 
 // version names the model: its design, the change number that it knows, and
 // the day that it was fitted for.

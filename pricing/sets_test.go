@@ -1,0 +1,122 @@
+package pricing
+
+import (
+	"math"
+	"testing"
+)
+
+// A mixed set is worth more than its main item, by as much as others fetched.
+func TestMixedSetsArePricedByAllItems(t *testing.T) {
+	h := syntheticMarket(300, 61)
+	table := Attributes{Category: "sideboard", Material: "solid_wood", Finish: "clear", Condition: 3, Width: 100, Depth: 45, Height: 80}
+	set := table
+	set.Items = []Item{{"sideboard", 1}, {"bench", 3}, {"mirror", 1}}
+	value := func(m *Model, a Attributes) float64 {
+		return m.Suggest(Query{Attributes: a}, today, DefaultSettings(), nil).SalePrice.Likely
+	}
+
+	before := Fit(h, today)
+	wantRel(t, "never sold together", value(before, set)/value(before, table), math.Pow(5, 0.2), 1e-9)
+
+	var sets []Listing
+	for i, l := range h.Listings {
+		if l.Category == "sideboard" && l.Outcome == Sold && i%2 == 0 {
+			l.Items = set.Items
+			l.SalePrice *= 2
+			l.Asks = []Ask{{l.ListedOn, l.Asks[0].Amount * 2}}
+			l.Estimate *= 2
+			l.ID, l.Piece = l.ID+"set", l.Piece+"set"
+			sets = append(sets, l)
+		}
+	}
+	if len(sets) < 8 {
+		t.Fatalf("%d sets", len(sets))
+	}
+	after := Fit(History{append(sets, h.Listings...)}, today)
+	if got := value(after, set) / value(after, table); math.Abs(got/2-1) > 0.1 {
+		t.Errorf("%d sets that fetched twice as much: factor %.2f", len(sets), got)
+	}
+	grid := after.Comparables(set, today, []Listing{h.Listings[0]}, 1)
+	found := false
+	for _, a := range grid[0].Adjustments {
+		found = found || a.Term == "set"
+	}
+	if !found {
+		t.Errorf("no line for the set in %+v", grid[0].Adjustments)
+	}
+}
+
+func TestExtrasAndOrphans(t *testing.T) {
+	mixed := Attributes{Category: "dining_table", Items: []Item{{"dining_table", 1}, {"stool", 2}, {"bench", 1}, {"stool", 1}, {"", 3}}}
+	if got := mixed.extras(); len(got) != 2 || got[0] != (Item{"bench", 1}) || got[1] != (Item{"stool", 3}) {
+		t.Errorf("extras %v", got)
+	}
+	for _, tt := range []struct {
+		a    Attributes
+		want bool
+	}{
+		{Attributes{Category: "nightstand"}, true},
+		{Attributes{Category: "dining_chair", SetSize: 1}, true},
+		{Attributes{Category: "dining_chair", SetSize: 4}, false},
+		{Attributes{Category: "nightstand", Items: []Item{{"nightstand", 1}, {"bench", 1}}}, false},
+		{Attributes{Category: "dresser"}, false},
+	} {
+		if got := tt.a.orphan(); got != tt.want {
+			t.Errorf("%+v alone of a pair: %t", tt.a, got)
+		}
+	}
+	// With no sale of either, one alone brings a tenth less than the set exponent says.
+	m := Fit(syntheticMarket(300, 61), today)
+	one, two := Attributes{Category: "stool", SetSize: 1}, Attributes{Category: "stool", SetSize: 2}
+	set := m.value.beta[m.value.index["set"]]
+	orphan := m.value.beta[m.value.index["orphan"]]
+	s := DefaultSettings()
+	if got, want := m.fitFor(two, 0, today, s)-m.fitFor(one, 0, today, s), set*math.Ln2-orphan; !near(got, want, 9) || orphan >= 0 {
+		t.Errorf("a pair is %.3f above one alone, want %.3f", got, want)
+	}
+}
+
+// Of a category that was never sold the estimate says more than the records
+// of other pieces.
+func TestEstimateWeighsMoreForWhatWasNeverSold(t *testing.T) {
+	m := Fit(syntheticMarket(300, 62), today)
+	s := DefaultSettings()
+	for _, a := range []Attributes{{Category: "piano", Condition: 3}, {Category: "desk", Condition: 3}} {
+		plain := m.fitFor(a, 0, today, s)
+		estimate := math.Exp(plain + m.rates.Opening + 1) // a factor of e dearer
+		moved := m.fitFor(a, estimate, today, s) - plain
+		if a.Category == "desk" && moved != 0 {
+			t.Errorf("desk: moved by %.3f, want 0", moved)
+		}
+		if a.Category == "piano" && (moved < 0.4 || moved > 1) {
+			t.Errorf("piano: moved by %.3f of 1", moved)
+		}
+	}
+}
+
+// Each category has its own size slope, drawn to the common one.
+func TestSizeSlopeOfACategory(t *testing.T) {
+	h := syntheticMarket(1500, 63)
+	for i, l := range h.Listings {
+		if v, ok := l.logVolume(); ok && l.Category == "wardrobe" {
+			factor := math.Exp(-0.45 * v) // bigger brings no more
+			l.SalePrice *= factor
+			l.Estimate *= factor
+			l.Asks = append([]Ask(nil), l.Asks...)
+			for j := range l.Asks {
+				l.Asks[j].Amount *= factor
+			}
+			h.Listings[i] = l
+		}
+	}
+	m := Fit(h, today)
+	larger := func(category string) float64 {
+		a := Attributes{Category: category, Width: 100, Depth: 50, Height: 80}
+		b := a
+		b.Width = 110
+		return (m.fitFor(b, 0, today, DefaultSettings()) - m.fitFor(a, 0, today, DefaultSettings())) / math.Log(1.1)
+	}
+	if w, d := larger("wardrobe"), larger("desk"); math.Abs(w) > 0.1 || math.Abs(d-0.45) > 0.08 {
+		t.Errorf("slopes: wardrobe %.2f, desk %.2f; made with 0 and 0.45", w, d)
+	}
+}
