@@ -79,7 +79,7 @@ func TestWhatIsKept(t *testing.T) {
 	if len(got) != 3 || got[2] != want1 {
 		t.Errorf("kept the next day: %v, want last %q", got, want1)
 	}
-	if !strings.HasPrefix(answer.Model, "1.") || !strings.HasSuffix(answer.Model, ".2026-04-01") {
+	if !strings.HasPrefix(answer.Model, "2.") || !strings.HasSuffix(answer.Model, ".2026-04-01") {
 		t.Errorf("model %q, want design.change_no.day", answer.Model)
 	}
 	if err := f.Delete(t.Context(), f.Actor(t, "Wilda"), row.ID, nil); err != nil {
