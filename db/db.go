@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -93,14 +94,15 @@ func (s *Store) check(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	var version int
-	err = s.pool.QueryRow(ctx, "select coalesce(max(version), 0) from schema_version").Scan(&version)
+	var applied []int
+	err = s.pool.QueryRow(ctx, selectApplied).Scan(&applied)
+	isPending := slices.ContainsFunc(all, func(m migration) bool { return !slices.Contains(applied, m.version) })
 	switch {
-	case hasCode(err, codeUndefinedTable, codeInvalidSchema) || (err == nil && version < len(all)):
+	case hasCode(err, codeUndefinedTable, codeInvalidSchema) || (err == nil && isPending):
 		return ErrNotMigrated
 	case err != nil:
 		return fmt.Errorf("read the schema's version: %w", err)
-	case version > len(all):
+	case len(applied) > len(all):
 		return ErrOldBinary
 	}
 	return nil

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -61,7 +62,7 @@ func Migrate(ctx context.Context, adminDSN, loginRole string) error {
 			return err
 		}
 		for _, m := range all {
-			if m.version <= done {
+			if slices.Contains(done, m.version) {
 				continue
 			}
 			if _, err := tx.Exec(ctx, m.sql); err != nil {
@@ -105,9 +106,12 @@ func makeRoles(ctx context.Context, conn *pgx.Conn, loginRole string) error {
 	return nil
 }
 
-// prepareSchema makes the schema with its version table and returns the newest
-// version applied. From here on the transaction acts as the owner.
-func prepareSchema(ctx context.Context, tx pgx.Tx) (version int, err error) {
+// selectApplied lists the migrations that the schema has.
+const selectApplied = "select coalesce(array_agg(version order by version), '{}') from schema_version"
+
+// prepareSchema makes the schema with its version table and returns the
+// versions applied. From here on the transaction acts as the owner.
+func prepareSchema(ctx context.Context, tx pgx.Tx) (applied []int, err error) {
 	for _, sql := range []string{
 		"create schema if not exists " + schema + " authorization " + ownerRole,
 		"set local role " + ownerRole,
@@ -124,33 +128,34 @@ func prepareSchema(ctx context.Context, tx pgx.Tx) (version int, err error) {
 		if strings.HasPrefix(sql, "create schema") {
 			var exists bool
 			if err := tx.QueryRow(ctx, "select exists (select from pg_namespace where nspname = $1)", schema).Scan(&exists); err != nil {
-				return 0, fmt.Errorf("look for the schema: %w", err)
+				return nil, fmt.Errorf("look for the schema: %w", err)
 			}
 			if exists {
 				continue
 			}
 		}
 		if _, err := tx.Exec(ctx, sql); err != nil {
-			return 0, fmt.Errorf("prepare the schema: %w", err)
+			return nil, fmt.Errorf("prepare the schema: %w", err)
 		}
 	}
-	err = tx.QueryRow(ctx, "select coalesce(max(version), 0) from schema_version").Scan(&version)
-	return version, err
+	err = tx.QueryRow(ctx, selectApplied).Scan(&applied)
+	return applied, err
 }
 
 // migrations reads the embedded files: four digits, an underscore, a subject.
+// A number may be missing; one that comes late is applied late.
 func migrations() ([]migration, error) {
 	files, err := fs.Glob(migrationFiles, "migrations/*.sql") // in order of name
 	if err != nil {
 		return nil, err
 	}
 	var all []migration
-	for i, file := range files {
+	for _, file := range files {
 		name := strings.TrimSuffix(path.Base(file), ".sql")
 		number, _, _ := strings.Cut(name, "_")
 		version, err := strconv.Atoi(number)
-		if err != nil || version != i+1 {
-			return nil, fmt.Errorf("migration %s: expected the number %04d", name, i+1)
+		if err != nil || len(number) != 4 || (len(all) > 0 && version <= all[len(all)-1].version) {
+			return nil, fmt.Errorf("migration %s: expected a number of four digits that no other has", name)
 		}
 		text, err := migrationFiles.ReadFile(file)
 		if err != nil {
