@@ -34,7 +34,8 @@ type Model struct {
 	NegotiationRatio number         `json:"negotiation_ratio" swaggertype:"number" example:"0.946"` // sale price over last ask
 	MessagesPerDay   number         `json:"messages_per_day" swaggertype:"number" example:"0.214"`  // at the typical ask
 	AgePace          []AgePace      `json:"age_pace"`                                               // against days 21 to 60
-	CategoryPace     []CategoryPace `json:"category_pace"`                                          // against the average one
+	Paces            []Pace         `json:"paces"`                                                  // how fast each category, finish and color sells, and each month, at the same ask
+	GroupPulse       *number        `json:"group_pulse" swaggertype:"number" example:"0.8"`         // messages on all listings of the last 28 days against usual; null: too few to tell
 	Suspicious       []OwnSuspicion `json:"suspicious"`                                             // sales of your own that count for little: check them
 	Sentences        []string       `json:"sentences"`
 }
@@ -58,11 +59,16 @@ type AgePace struct {
 	Pace    number `json:"pace" swaggertype:"number" example:"1.4"`
 }
 
-// CategoryPace is the pace of sale of a category.
-type CategoryPace struct {
-	Category string `json:"category"`
-	Pace     number `json:"pace" swaggertype:"number" example:"0.9"`
-	Listings int    `json:"listings"`
+// Pace is how fast a level of an attribute sells against the average one of
+// its block; a month against the year's mean.
+type Pace struct {
+	Block           string `json:"block" enums:"category,finish,color,month"`
+	Level           string `json:"level" example:"painted"`
+	Pace            number `json:"pace" swaggertype:"number" example:"1.1"`
+	Low             number `json:"low" swaggertype:"number"` // of pace, 80 % interval
+	High            number `json:"high" swaggertype:"number"`
+	Count           int    `json:"count"`           // listings that it rests on
+	Distinguishable bool   `json:"distinguishable"` // the interval leaves out 1
 }
 
 // OwnSuspicion is a sale whose price is so far from its ask that it counts for
@@ -175,8 +181,9 @@ func (v viewer) model(d *service.ModelDescription) Model {
 		Effects: effects(d.Effects), Trend: effect(d.Trend), Season: effects(d.Season), MedianDays: d.MedianDays,
 		BaseRate: rounded(d.BaseRate, 5), Elasticity: rounded(d.Elasticity, 2), PaceTenDearer: chance(d.PaceTenDearer),
 		EstimateWeight: chance(d.EstimateWeight), OpeningPercent: percentage(100 * d.OpeningPremium), NegotiationRatio: chance(d.NegotiationRatio),
-		MessagesPerDay: rounded(d.MessagesPerDay, 3), AgePace: []AgePace{}, CategoryPace: []CategoryPace{}, Suspicious: []OwnSuspicion{},
-		Sentences: notNil(d.Sentences),
+		MessagesPerDay: rounded(d.MessagesPerDay, 3), AgePace: []AgePace{}, Paces: make([]Pace, len(d.Paces)), Suspicious: []OwnSuspicion{},
+		GroupPulse: pulse(d.Pulse),
+		Sentences:  notNil(d.Sentences),
 	}
 	for _, a := range d.AgePace {
 		band := AgePace{FromDay: a.FromDay, Pace: rounded(a.Pace, 2)}
@@ -185,8 +192,11 @@ func (v viewer) model(d *service.ModelDescription) Model {
 		}
 		out.AgePace = append(out.AgePace, band)
 	}
-	for _, p := range d.CategoryPace {
-		out.CategoryPace = append(out.CategoryPace, CategoryPace{Category: p.Category, Pace: rounded(p.Pace, 2), Listings: p.Listings})
+	for i, p := range d.Paces {
+		out.Paces[i] = Pace{
+			Block: p.Block, Level: p.Level, Pace: rounded(p.Pace, 2), Low: rounded(p.Low, 2), High: rounded(p.High, 2), Count: p.Listings,
+			Distinguishable: p.Distinguishable,
+		}
 	}
 	money := moneyIn(v.currency)
 	for _, s := range d.Suspicious {
@@ -195,6 +205,14 @@ func (v viewer) model(d *service.ModelDescription) Model {
 		})
 	}
 	return out
+}
+
+// pulse writes the messages of a group against usual; zero: too few to tell.
+func pulse(x float64) *number {
+	if x == 0 {
+		return nil
+	}
+	return optional(&x, chance)
 }
 
 func effects(list []pricing.Effect) []Effect {

@@ -25,11 +25,12 @@ type Review struct {
 	ListedOn      string    `json:"listed_on" format:"date"`
 	ActiveDays    int       `json:"active_days"`
 	DaysOnMarket  int       `json:"days_on_market"`
-	DaysAtAsk     int       `json:"days_at_ask"`                               // active days at the present ask
-	ChanceSold    number    `json:"chance_sold_by_now" swaggertype:"number"`   // that one like it would have sold by now
-	MessagesSeen  *int      `json:"messages_seen,omitempty"`                   // where known
-	MessagesUsual number    `json:"messages_usual" swaggertype:"number"`       // expected by now
-	Demand        number    `json:"demand" swaggertype:"number" example:"0.7"` // 1 is what the description promises
+	DaysAtAsk     int       `json:"days_at_ask"`                                    // active days at the present ask
+	ChanceSold    number    `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now
+	MessagesSeen  *int      `json:"messages_seen,omitempty"`                        // where known
+	MessagesUsual number    `json:"messages_usual" swaggertype:"number"`            // expected by now
+	Demand        number    `json:"demand" swaggertype:"number" example:"0.7"`      // 1 is what the description promises
+	GroupPulse    *number   `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
 	Reason        string    `json:"reason" enums:"price,look,exposure,season,luck"`
 	Checks        []string  `json:"checks"`                    // cheap things to try first
 	Remedies      []Remedy  `json:"remedies"`                  // best first
@@ -64,7 +65,7 @@ func (v viewer) review(r service.Review) Review {
 		Ref: r.Row.Ref, ID: r.Row.ID, Member: r.Row.Member, Category: r.Row.Category, State: r.State, Clear: r.Clear,
 		ListedOn: r.Row.ListedOn.String(), ActiveDays: r.ActiveDays, DaysOnMarket: r.DaysOnMarket, DaysAtAsk: r.DaysAtAsk,
 		ChanceSold: chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: rounded(r.MessagesUsual, 1),
-		Demand: rounded(r.Demand, 2), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
+		Demand: rounded(r.Demand, 2), GroupPulse: pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
 		Gain: money(r.Gain), Refusal: refusal(r.Refusal), Sentences: notNil(r.Sentences), Cautions: cautions(r.Cautions),
 	}
 	if m := r.Ask; m != 0 {

@@ -17,6 +17,7 @@ type Suggestion struct {
 	Ask         *number      `json:"ask,omitempty" swaggertype:"number" example:"480"` // of the balanced choice
 	ChanceSold  *ChanceSold  `json:"chance_sold,omitempty"`                            // at ask
 	Days        *Days        `json:"days,omitempty"`                                   // active days until the sale, at ask
+	Demand      *number      `json:"demand,omitempty" swaggertype:"number"`            // of a listing on offer, by its days and messages so far: 1 is what the description promises
 	Within      *Within      `json:"within,omitempty"`                                 // the ask for those who are in a hurry
 	Choices     []Choice     `json:"choices,omitempty"`                                // quick, balanced, patient
 	Curve       []CurvePoint `json:"curve,omitempty"`                                  // by rising ask
@@ -237,6 +238,9 @@ func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
 		return out
 	}
 	out.Ask = known(f.Ask, money)
+	if f.Demand > 0 {
+		out.Demand = optional(&f.Demand, chance)
+	}
 	out.Days = &Days{Median: f.MedianDays, P80: f.P80Days, HorizonDays: f.HorizonDays}
 	out.Within = &Within{WithinDays: within, Ask: money(f.WithinAsk), Probability: chance(f.WithinProb)}
 	if f.ChanceSold != nil {

@@ -29,6 +29,7 @@ type Suggestion struct {
 	MedianDays  *int    // at Ask; nil: not within the horizon
 	P80Days     *int
 	HorizonDays int
+	Demand      float64 // of a listing on offer, so far: 1 is what the description promises; zero: not on offer
 	WithinAsk   float64 // highest ask that sells within Query.WithinDays at even odds, or the lowest candidate
 	WithinProb  float64 // its chance
 
@@ -241,6 +242,9 @@ func (m *Model) ask(out *Suggestion, q Query, on Date, s Settings) {
 		within = 30
 	}
 	o := m.position(q, on, s)
+	if q.Standing != nil {
+		out.Demand = o.k / o.r
+	}
 	asks := candidates(o.typical, q.Estimate)
 	for _, a := range asks {
 		p := o.point(a, within)

@@ -71,7 +71,7 @@ func ExampleModel_Review() {
 	}
 	// Output:
 	// stale look [photos title another_venue]
-	// Up for 43 active days; by now 71 in 100 like it would have sold.
+	// Up for 43 active days; at what was asked, 71 in 100 like it would have sold by now.
 	// It has had 1 message where about 7 are usual.
 	// Lowering the ask from 380 to 310 is worth trying: about 26 more on average.
 }

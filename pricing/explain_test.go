@@ -43,6 +43,20 @@ func TestDescribeFindsTheTruth(t *testing.T) {
 	if math.Abs(d.NegotiationRatio-math.Exp(-0.07)) > 0.005 || math.Abs(d.Elasticity-5) > 0.8 {
 		t.Errorf("negotiation %.3f, elasticity %.2f; made with 0.932 and 5", d.NegotiationRatio, d.Elasticity)
 	}
+	// Kinds, looks and months do not change the pace in this market.
+	holds, levels := 0, 0
+	for _, p := range d.Paces {
+		levels++
+		if p.Low <= 1 && 1 <= p.High {
+			holds++
+		}
+		if p.Low >= p.Pace || p.Pace >= p.High || p.Distinguishable != (p.Low > 1 || p.High < 1) || p.Listings < 50 {
+			t.Errorf("%+v", p)
+		}
+	}
+	if levels != 8+4+4+12 || float64(holds) < 0.6*float64(levels) {
+		t.Errorf("%d of %d intervals of paces hold 1; 80 in 100 are promised", holds, levels)
+	}
 	if !near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
 		t.Errorf("%+v", d)
 	}
@@ -90,6 +104,8 @@ func TestSentencesAreForPeople(t *testing.T) {
 	}
 	for _, l := range h.Listings {
 		if l.Outcome == Open {
+			q := Query{Attributes: l.Attributes, Estimate: l.Estimate, Standing: &Standing{Listing: l}}
+			all = append(all, m.Suggest(q, today, DefaultSettings(), nil).Sentences...)
 			all = append(all, m.Review(Standing{Listing: l}, today, DefaultSettings()).Sentences...)
 		}
 	}

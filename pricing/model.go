@@ -50,11 +50,11 @@ type Rates struct {
 	Estimates   int     // that both rest on
 	Negotiation float64 // ρ: mean ratio of sale price to last ask
 
-	Listings    int // used
-	Unsold      int // open or withdrawn among them
-	ByCategory  map[string]int
-	Pulse       float64 // messages of all in the last weeks over those usual in the year; zero: too few to tell
-	ViewsPerDay float64 // median over the listings with known views; zero: none
+	Listings    int            // used
+	Unsold      int            // open or withdrawn among them
+	ByLevel     map[string]int // by category, finish and color: "finish:painted"
+	Pulse       float64        // messages of all in the last weeks over those usual in the year; zero: too few to tell
+	ViewsPerDay float64        // median over the listings with known views; zero: none
 	Suspicious  []SuspiciousSale
 }
 
@@ -85,7 +85,7 @@ func newRates(day Date) Rates {
 		Opening:     openingPremium,
 		Spread:      estimateSD * estimateSD,
 		Negotiation: negotiationRatio,
-		ByCategory:  map[string]int{},
+		ByLevel:     map[string]int{},
 	}
 }
 
@@ -155,7 +155,9 @@ func (r *Rates) watch(listings []Listing, day Date) {
 	var views []float64
 	for _, l := range listings {
 		r.Listings++
-		r.ByCategory[l.Category]++
+		for b, name := range l.levels() {
+			r.ByLevel[rateBlocks[b]+":"+name]++
+		}
 		if l.Outcome != Sold {
 			r.Unsold++
 		}

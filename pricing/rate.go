@@ -20,7 +20,8 @@ type RateFit struct {
 	Season              [2]float64 // of cos and sin of the year's angle
 	Category            map[string]float64
 	Finish, Color       map[string]float64
-	SE                  map[string]float64 // of alpha, gamma, delta, from the curvature at the mode
+	SE                  map[string]float64 // of alpha, gamma, delta and the levels ("finish:painted"), from the curvature at the mode
+	SeasonCov           [3]float64         // of cos and sin: two variances, covariance
 	Converged           bool
 }
 
@@ -74,29 +75,34 @@ func fitRate(listings []market, p ratePriors, messages bool) RateFit {
 	for l, j := range places {
 		[...]map[string]float64{f.Category, f.Finish, f.Color}[l.block][l.name] = s.theta[j]
 	}
-	f.SE = standardErrors(s.hessian)
+	f.setErrors(s.hessian, places)
 	return f
 }
 
-func standardErrors(h *mat.SymDense) map[string]float64 {
+// setErrors takes the covariance of the coefficients from the negative Hessian
+// at the mode; none where that is not positive definite.
+func (f *RateFit) setErrors(h *mat.SymDense, places map[level]int) {
 	var chol mat.Cholesky
-	if h == nil || !chol.Factorize(h) {
-		return nil
+	var cov mat.SymDense
+	if h == nil || !chol.Factorize(h) || chol.InverseTo(&cov) != nil {
+		return
 	}
-	se := map[string]float64{}
-	for name, j := range map[string]int{"alpha": atAlpha, "gamma": atGamma, "delta": atDelta} {
-		unit := mat.NewVecDense(h.SymmetricDim(), nil)
-		unit.SetVec(j, 1)
-		var x mat.VecDense
-		if err := chol.SolveVecTo(&x, unit); err == nil {
-			se[name] = math.Sqrt(math.Max(0, x.AtVec(j)))
-		}
+	f.SE = map[string]float64{}
+	se := func(name string, j int) { f.SE[name] = math.Sqrt(math.Max(0, cov.At(j, j))) }
+	se("alpha", atAlpha)
+	se("gamma", atGamma)
+	se("delta", atDelta)
+	for l, j := range places {
+		se(rateBlocks[l.block]+":"+l.name, j)
 	}
-	return se
+	f.SeasonCov = [3]float64{cov.At(atSeason, atSeason), cov.At(atSeason+1, atSeason+1), cov.At(atSeason, atSeason+1)}
 }
 
 // rateLevels are a piece's category, finish and color.
 type rateLevels [3]string
+
+// rateBlocks name the places in rateLevels.
+var rateBlocks = [...]string{"category", "finish", "color"}
 
 // level is one level of a block of a rate model, by its place in rateLevels.
 type level struct {

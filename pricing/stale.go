@@ -167,6 +167,9 @@ func (m *Model) Review(st Standing, on Date, s Settings) Review {
 		out.State = StateFresh
 	}
 	out.Reason = m.reason(l, seen, out.ChanceSoldByNow, on)
+	if stale && out.Reason == "luck" && out.Remedies[0].Action == ActionReprice {
+		out.Reason = "price" // what would cure it says what it is
+	}
 	out.Checks = checks(out.State, out.Reason)
 	out.Sentences = out.explain(ask)
 	return out

@@ -127,6 +127,9 @@ func TestReviewLaws(t *testing.T) {
 		if got.State == StateStale && (got.ActiveDays < 14 || got.Gain < 0.05*l.Asks[0].Amount || got.Remedies[0].Action == ActionWait) {
 			t.Errorf("flagged without ground: %+v", got)
 		}
+		if got.State == StateStale && got.Reason == "luck" && got.Remedies[0].Action == ActionReprice {
+			t.Error("a lower price is proposed, and luck named as the reason")
+		}
 		if got.State != StateStale && got.Clear {
 			t.Error("clear without a flag")
 		}

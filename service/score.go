@@ -18,8 +18,8 @@ type Scores struct {
 	Inside      pricing.Share
 	Ratio       *pricing.RatioStudy
 	Chances     *pricing.Calibration
-	Unjudged    int // chances: withdrawn before their days were over
-	Followed    []Followed
+	Unjudged    int        // chances: withdrawn before their days were over
+	Followed    []Followed // those with listings
 	Hindsight   *Hindsight // nil: nothing ended
 	Sentences   []string
 }
@@ -148,12 +148,13 @@ func follow(ended []promised) []Followed {
 			days = append(days, float64(p.listing.ActiveDays(p.listing.EndedOn)))
 			nets = append(nets, 100*p.now.Left(p.listing)/p.likely)
 		}
-		f.Listings, f.Sold = len(nets), pricing.NewShare(sold, len(nets))
-		f.NetPercent, f.StdError = meanAndError(nets)
-		if len(days) > 0 {
-			slices.Sort(days)
-			f.MedianDays = (days[len(days)/2] + days[(len(days)-1)/2]) / 2
+		if len(nets) == 0 {
+			continue
 		}
+		slices.Sort(days)
+		f.Listings, f.Sold = len(nets), pricing.NewShare(sold, len(nets))
+		f.MedianDays = (days[len(days)/2] + days[(len(days)-1)/2]) / 2
+		f.NetPercent, f.StdError = meanAndError(nets)
 		out = append(out, f)
 	}
 	return out

@@ -74,8 +74,11 @@ func TestKeptSuggestionsAreScored(t *testing.T) {
 	if len(s.Chances.Bands) < 2 {
 		t.Errorf("one band for asks 30 %% apart: the chance is not that at the ask used: %+v", s.Chances.Bands)
 	}
-	near, above, below := s.Followed[0], s.Followed[1], s.Followed[2]
-	if near.Listings != 6 || near.Sold.Hits != 6 || near.MedianDays != 22.5 || above.Listings != 6 || above.Sold.Hits != 3 || below.Listings != 0 {
+	if len(s.Followed) != 2 {
+		t.Fatalf("followed %+v, want those who asked near and above; nobody asked below", s.Followed)
+	}
+	near, above := s.Followed[0], s.Followed[1]
+	if near.Listings != 6 || near.Sold.Hits != 6 || near.MedianDays != 22.5 || above.Listings != 6 || above.Sold.Hits != 3 {
 		t.Errorf("followed %+v", s.Followed)
 	}
 	// What is left: the price less 0.2 % of the typical ask a day (itself within

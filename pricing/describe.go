@@ -1,0 +1,293 @@
+package pricing
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Description is the fitted model in plain words.
+type Description struct {
+	FittedOn   Date
+	Sold       int // in the value model
+	Unsold     int
+	LastSale   Date
+	SpreadLow  float64 // 80 % of sales of one description lie between these shares of the likely price
+	SpreadHigh float64
+
+	Effects []Effect // by block, then level
+	Trend   Effect   // a year
+	Season  []Effect // by month, against the year's mean
+
+	MedianDays       *int    // of a piece at its typical ask
+	BaseRate         float64 // sales per active day at the typical ask from day 21 on
+	Elasticity       float64 // γ
+	PaceTenDearer    float64 // 10 % dearer sells at this share of the pace
+	EstimateWeight   float64 // δ/γ: how far buyers have agreed with the seller, 0 to 1
+	OpeningPremium   float64 // share that estimates lie above the likely sale price
+	NegotiationRatio float64 // sale price over ask
+	AgePace          []AgePace
+	Paces            []Pace  // by category, finish, color, and by month against the year's mean
+	MessagesPerDay   float64 // at the typical ask
+	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
+
+	Suspicious []SuspiciousSale
+	Sentences  []string
+}
+
+// Effect is what one level of an attribute does to the likely sale price.
+type Effect struct {
+	Block           string // "finish", "material", ...
+	Level           string // "painted"
+	Term            string // both, for people
+	Percent         float64
+	Low, High       float64 // 80 % interval of Percent
+	Sales           int
+	Distinguishable bool
+}
+
+// AgePace is the pace of sale in an age band against days 21 to 60.
+type AgePace struct {
+	FromDay, ToDay int // ToDay zero: no end
+	Pace           float64
+}
+
+// Pace is how fast a level of an attribute sells against the average one of
+// its block.
+type Pace struct {
+	Block           string // "category", "finish", "color", "month"
+	Level           string
+	Pace            float64
+	Low, High       float64 // 80 % interval of Pace
+	Listings        int
+	Distinguishable bool
+}
+
+// SuspiciousSale is a sale whose price is so far from its ask that it counts
+// for little in the value model.
+type SuspiciousSale struct {
+	ID        string
+	SalePrice float64
+	Ask       float64
+	Weight    float64 // 0 to 1
+}
+
+// Describe returns the coefficients in plain words.
+func (m *Model) Describe() Description {
+	v, r := m.value, m.rates
+	width := v.t80 * v.spread()
+	d := Description{
+		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.lastSale,
+		SpreadLow: math.Exp(-width), SpreadHigh: math.Exp(width),
+		Effects: v.effects(), Trend: v.single("trend", "a year later", 1), Season: v.seasons(),
+		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(),
+		PaceTenDearer:  math.Pow(1.1, -r.Sale.gamma()),
+		EstimateWeight: clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1),
+		OpeningPremium: math.Expm1(r.Opening), NegotiationRatio: r.Negotiation,
+		MessagesPerDay: math.Exp(r.Message.Alpha), Pulse: r.Pulse,
+		Suspicious: r.Suspicious,
+	}
+	typical := m.outlook(Attributes{}, 0, 0, 0, DefaultSettings())
+	d.MedianDays = typical.reached(typical.typical, evenOdds)
+	for j, from := range ageEdges {
+		a := AgePace{FromDay: int(from), Pace: math.Exp(r.Sale.Eta[j] - r.Sale.Eta[2])}
+		if j+1 < ageBins {
+			a.ToDay = int(ageEdges[j+1])
+		}
+		d.AgePace = append(d.AgePace, a)
+	}
+	d.Paces = r.paces()
+	d.Sentences = d.explain()
+	return d
+}
+
+// paces lists the levels by block and name, then the months.
+func (r *Rates) paces() []Pace {
+	z := distuv.UnitNormal.Quantile(0.9)
+	pace := func(block, level string, at, se float64, listings int) Pace {
+		p := Pace{
+			Block: block, Level: level, Pace: math.Exp(at), Low: math.Exp(at - z*se), High: math.Exp(at + z*se), Listings: listings,
+			Distinguishable: listings > 0 && math.Abs(at) > z*se,
+		}
+		return p
+	}
+	var out []Pace
+	for b, effects := range [...]map[string]float64{r.Sale.Category, r.Sale.Finish, r.Sale.Color} {
+		for _, name := range slices.Sorted(maps.Keys(effects)) {
+			term := rateBlocks[b] + ":" + name
+			out = append(out, pace(rateBlocks[b], name, effects[name], r.Sale.SE[term], r.ByLevel[term]))
+		}
+	}
+	for i := time.January; i <= time.December; i++ {
+		cos, sin := month{month: i}.angle()
+		c := r.Sale.SeasonCov
+		variance := cos*cos*c[0] + sin*sin*c[1] + 2*cos*sin*c[2]
+		out = append(out, pace("month", i.String(), math.Log(r.Sale.seasonal(month{month: i})), math.Sqrt(math.Max(0, variance)), r.Listings))
+	}
+	return out
+}
+
+// effects lists every level that has sales against the average of its block,
+// weighted by sales, and the columns that have no levels by a fixed step.
+func (v *valueModel) effects() []Effect {
+	out := []Effect{
+		v.single("size", "10 % more volume", math.Log(1.1)),
+		v.single("set", "a pair instead of one", math.Ln2),
+		v.single("condition", "one grade better", 1),
+	}
+	for _, b := range [...]string{"category", "material", "wood", "finish", "color", "hardware"} {
+		mean := make([]float64, len(v.names))
+		total := 0.0
+		for j, name := range v.names {
+			if blockOf(name) == b {
+				mean[j] = v.data.xx.At(j, j)
+				total += mean[j]
+			}
+		}
+		for j, name := range v.names {
+			if mean[j] == 0 || v.counts[j] == 0 {
+				continue
+			}
+			d := make([]float64, len(mean))
+			for i := range d {
+				d[i] = -mean[i] / total
+			}
+			d[j]++
+			out = append(out, v.described(d, b, levelOf(name), words(name), v.counts[j]))
+		}
+	}
+	for j, name := range v.names {
+		d := make([]float64, len(v.names))
+		level := levelOf(name)
+		switch blockOf(name) {
+		case "pair":
+			d[j] = 1
+			out = append(out, v.described(d, "pair", level, words(level)+", beyond both", v.counts[j]))
+		case "size_slope":
+			d[j], d[v.index["size"]] = math.Log(1.1), math.Log(1.1)
+			out = append(out, v.described(d, "size", level, "10 % more volume, "+words(level), v.counts[j]))
+		case "with":
+			d[j], d[v.index["items"]] = math.Log(5), math.Log(5)
+			out = append(out, v.described(d, "with", level, "together with four: "+words(level), v.counts[j]))
+		case "orphan":
+			if v.counts[j] > 0 {
+				out = append(out, v.single("orphan", "one alone of a usual pair", 1))
+			}
+		}
+	}
+	return out
+}
+
+// single is the effect of one column changed by a step.
+func (v *valueModel) single(block, term string, step float64) Effect {
+	d := make([]float64, len(v.names))
+	j := v.index[block]
+	d[j] = step
+	return v.described(d, block, "", term, v.counts[j])
+}
+
+func (v *valueModel) described(d []float64, block, level, term string, sales int) Effect {
+	at, half := v.effect(d)
+	return Effect{
+		Block: block, Level: level, Term: term,
+		Percent: percent(at), Low: percent(at - half), High: percent(at + half),
+		Sales: sales, Distinguishable: sales > 0 && math.Abs(at) > half,
+	}
+}
+
+// seasons are the effects of the months against the year's mean.
+func (v *valueModel) seasons() []Effect {
+	out := make([]Effect, 0, 12)
+	for month := time.January; month <= time.December; month++ {
+		d := make([]float64, len(v.names))
+		for _, t := range (Attributes{}).terms(NewDate(2020, month, 15)) {
+			if t.Name == "season_cos" || t.Name == "season_sin" {
+				d[v.index[t.Name]] = t.Value
+			}
+		}
+		out = append(out, v.described(d, "season", month.String(), "sold in "+month.String(), v.sales))
+	}
+	return out
+}
+
+// explain writes the model in a few sentences.
+func (d *Description) explain() []string {
+	wait := "more than the horizon"
+	if d.MedianDays != nil {
+		wait = fmt.Sprintf("about %d active days", *d.MedianDays)
+	}
+	t := []string{fmt.Sprintf("The model rests on %d sold and %d unsold %s.", d.Sold, d.Unsold, plural(d.Unsold, "listing", "listings"))}
+	if d.Sold >= fewSales {
+		t = append(t, d.dearer())
+	}
+	t = append(t,
+		fmt.Sprintf("At the usual ask a piece takes %s; one that is 10 %% dearer sells at %.0f %% of the pace.", wait, 100*d.PaceTenDearer))
+	if faster := d.faster(); faster != "" {
+		t = append(t, faster)
+	}
+	return append(t, fmt.Sprintf("The sale price is on average %.0f %% of the last ask.", 100*d.NegotiationRatio))
+}
+
+// mostNamed bounds the levels that a sentence lists.
+const mostNamed = 6
+
+// dearer tells which looks and makes show in the price, strongest first.
+func (d *Description) dearer() string {
+	var shown []Effect
+	for _, e := range d.Effects {
+		switch e.Block {
+		case "material", "wood", "finish", "color", "hardware", "orphan":
+			if e.Distinguishable {
+				shown = append(shown, e)
+			}
+		}
+	}
+	slices.SortStableFunc(shown, func(a, b Effect) int { return cmp.Compare(math.Abs(b.Percent), math.Abs(a.Percent)) })
+	if len(shown) == 0 {
+		return "Beyond kind, size and condition, nothing shows in the price yet that could not be chance."
+	}
+	named := make([]string, 0, mostNamed)
+	for _, e := range shown[:min(len(shown), mostNamed)] {
+		named = append(named, fmt.Sprintf("%s %+.0f %%", e.name(), e.Percent))
+	}
+	return fmt.Sprintf("Beyond kind, size and condition, these show most in the price: %s.", strings.Join(named, ", "))
+}
+
+// name is the level as a sentence calls it.
+func (e Effect) name() string {
+	switch e.Block {
+	case "orphan":
+		return e.Term
+	case "finish", "hardware":
+		return words(e.Level) + " " + e.Block
+	}
+	return words(e.Level)
+}
+
+// faster tells which finishes, colors and months show in the pace, fastest
+// first; empty where none does.
+func (d *Description) faster() string {
+	var shown []Pace
+	for _, p := range d.Paces {
+		if p.Distinguishable && p.Block != "category" {
+			shown = append(shown, p)
+		}
+	}
+	if len(shown) == 0 {
+		return ""
+	}
+	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(math.Abs(math.Log(b.Pace)), math.Abs(math.Log(a.Pace))) })
+	shown = shown[:min(len(shown), mostNamed)]
+	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(b.Pace, a.Pace) })
+	named := make([]string, len(shown))
+	for i, p := range shown {
+		named[i] = fmt.Sprintf("%s %+.0f %%", words(p.Level), 100*(p.Pace-1))
+	}
+	return fmt.Sprintf("At the same ask these sell faster or slower than the average: %s.", strings.Join(named, ", "))
+}
