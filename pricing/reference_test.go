@@ -11,7 +11,8 @@ import (
 	"testing"
 )
 
-// readReference decodes a file of published values (testdata/README.md).
+// readReference decodes a file of published values (testdata/README.md) and
+// names their source in the test's log.
 func readReference(t testing.TB, name string, into any) {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("testdata", name))
@@ -21,6 +22,11 @@ func readReference(t testing.TB, name string, into any) {
 	if err := json.Unmarshal(text, into); err != nil {
 		t.Fatalf("%s: %v", name, err)
 	}
+	var about struct{ Source string }
+	if err := json.Unmarshal(text, &about); err != nil || about.Source == "" {
+		t.Fatalf("%s names no source: %v", name, err)
+	}
+	t.Logf("%s: %s", name, about.Source)
 }
 
 // readColumns reads a table with a header line into text columns by name.

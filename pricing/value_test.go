@@ -2,6 +2,7 @@ package pricing
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -99,5 +100,50 @@ func TestPosteriorAgainstClosedForm(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// With a flat intercept and a normal prior of the variance between batches,
+// levels shrink to the best linear unbiased predictions of random intercepts,
+// here of Davies and Goldsmith's dyestuff: closed form for balanced data.
+func TestLevelsShrinkLikeRandomIntercepts(t *testing.T) {
+	var ref struct {
+		Cases struct {
+			Want struct {
+				Mean    float64            `json:"grand_mean"`
+				Between float64            `json:"var_between"`
+				Within  float64            `json:"var_within"`
+				SEMean  float64            `json:"se_grand_mean"`
+				Levels  map[string]float64 `json:"blup"`
+			} `json:"closed_form_reml"`
+		} `json:"cases"`
+	}
+	readReference(t, "partial_pooling.json", &ref)
+	want := ref.Cases.Want
+	c := readColumns(t, "dyestuff.csv")
+	batches := []string{"A", "B", "C", "D", "E", "F"}
+	d := moments{n: float64(len(c["batch"])), xx: mat.NewSymDense(7, nil), xy: make([]float64, 7)}
+	for i, y := range numbers(t, c["yield"]) {
+		x := make([]float64, 7)
+		x[0] = 1
+		x[1+slices.Index(batches, c["batch"][i])] = 1
+		d.xx.SymRankOne(d.xx, 1, mat.NewVecDense(7, x))
+		for j := range x {
+			d.xy[j] += x[j] * y
+		}
+		d.yy += y * y
+	}
+	precision := []float64{1e-13}
+	for range batches {
+		precision = append(precision, want.Within/want.Between)
+	}
+	post, ok := d.posterior(make([]float64, 7), precision, 2, 1)
+	if !ok {
+		t.Fatal("not positive definite")
+	}
+	wantRel(t, "grand mean", post.beta[0], want.Mean, 1e-10)
+	wantRel(t, "its error", math.Sqrt(want.Within*post.leverage([]float64{1, 0, 0, 0, 0, 0, 0})), want.SEMean, 1e-9)
+	for j, name := range batches {
+		wantRel(t, "batch "+name, post.beta[1+j], want.Levels[name], 1e-8)
 	}
 }
