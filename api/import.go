@@ -117,6 +117,9 @@ func mediaTypeOf(c *gin.Context) string {
 // spool keeps a body in a file without a name, so that a slow client holds no
 // transaction and a transaction can read it again.
 func spool(body io.Reader) (*os.File, error) {
+	if f, ok := body.(*os.File); ok {
+		return f, nil // it was, to be repeated
+	}
 	f, err := os.CreateTemp("", "askwright-import-")
 	if err != nil {
 		return nil, spoolError(err)

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"encoding/json"
 	"net/http"
 	"time"
 
@@ -97,6 +98,11 @@ func (s *Server) createKey(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return withPointers(err)
 	}
+	kept, err := json.Marshal(keyResource(key))
+	if err != nil {
+		return err
+	}
+	c.Set(withoutSecretKey, kept)
 	c.Header("Cache-Control", "no-store")
 	return answer(c, http.StatusCreated, CreatedKey{Key: keyResource(key), Secret: secret})
 }

@@ -169,7 +169,7 @@ func options(allow string) gin.HandlerFunc {
 		c.Header("Allow", allow)
 		if c.GetHeader("Access-Control-Request-Method") != "" {
 			c.Header("Access-Control-Allow-Methods", allow)
-			c.Header("Access-Control-Allow-Headers", "Authorization, Content-Type, If-Match, If-None-Match, X-Request-Id, traceparent")
+			c.Header("Access-Control-Allow-Headers", "Authorization, Content-Type, Idempotency-Key, If-Match, If-None-Match, X-Request-Id, traceparent")
 			c.Header("Access-Control-Max-Age", "86400")
 		}
 		c.Status(http.StatusNoContent)

@@ -65,6 +65,8 @@ var (
 		"Answers are application/json; lists also text/csv. Change the header Accept."}
 	conflict = &ProblemType{"conflict", "The present state does not allow it", http.StatusConflict,
 		"For instance an offer for a listing that ended, a second open listing of one piece, or a name that is taken."}
+	inProgress = &ProblemType{"in-progress", "The same request is still being worked on", http.StatusConflict,
+		"Another request with this Idempotency-Key has not been answered yet. Repeat after as many seconds as Retry-After says: the answer will be that one's."}
 	changed = &ProblemType{"changed", "It was changed in the meantime", http.StatusPreconditionFailed,
 		"The revision in If-Match is not the present one. Fetch it again, look, and repeat."}
 	tooLarge = &ProblemType{"too-large", "The request is too large", http.StatusRequestEntityTooLarge,
@@ -84,8 +86,8 @@ var (
 )
 
 var problemTypes = []*ProblemType{
-	malformed, keyInAddress, unauthenticated, forbidden, notFound, methodNotAllowed, notAcceptable, conflict, changed,
-	tooLarge, unsupportedMedia, invalid, nothingLanded, tooMany, internal, unavailable,
+	malformed, keyInAddress, unauthenticated, forbidden, notFound, methodNotAllowed, notAcceptable, conflict, inProgress,
+	changed, tooLarge, unsupportedMedia, invalid, nothingLanded, tooMany, internal, unavailable,
 }
 
 func (t *ProblemType) uri() string { return "/problems/" + t.Name }
@@ -98,6 +100,7 @@ var problemTable = []struct {
 }{
 	{service.ErrNotFound, notFound},
 	{service.ErrConflict, conflict},
+	{service.ErrInProgress, inProgress},
 	{service.ErrStale, changed},
 	{service.ErrUnauthenticated, unauthenticated},
 	{service.ErrForbidden, forbidden},
@@ -230,10 +233,10 @@ func (s *Server) answerProblem(c *gin.Context, p Problem) {
 	for _, name := range []string{"Etag", "Content-Disposition", "Link", "Location"} {
 		h.Del(name)
 	}
-	switch p.Status {
-	case http.StatusUnauthorized:
+	switch {
+	case p.Status == http.StatusUnauthorized:
 		h.Set("WWW-Authenticate", `Bearer realm="askwright"`)
-	case http.StatusServiceUnavailable:
+	case p.Status == http.StatusServiceUnavailable, p.Type == inProgress.uri():
 		h.Set("Retry-After", retryAfterSeconds)
 	}
 	h.Set("Cache-Control", "no-store")

@@ -168,6 +168,9 @@ func (s *Server) chain(r route) []gin.HandlerFunc {
 	if r.bulk {
 		timeout, body = s.limits.LongTimeout, s.limits.ImportBytes
 	}
+	if r.method == http.MethodPost && r.scope != read {
+		r.handle = s.once(r.handle)
+	}
 	chain := []gin.HandlerFunc{deadline(timeout)}
 	if r.scope != noKey {
 		chain = append(chain, s.authenticate(r.scope))

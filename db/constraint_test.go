@@ -38,6 +38,7 @@ insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, o
 	select group_id, listing_id, listing_id, member_id, 'fees', 1, '2026-02-01', now(), 1 from listing where ref = 'O';
 insert into suggestion (group_id, suggestion_id, member_id, ref, on_date, model, made_at)
 	select group_id, group_id, group_id, 'O', '2026-02-01', 'm', now() from groups;
+insert into idempotency (group_id, member_id, operation, key, sum, made_at) select group_id, group_id, 'POST /', 'k', sha256('k'), now() from groups;
 insert into audit (group_id, audit_id, member_id, at, change_no, what, subject) select group_id, group_id, group_id, now(), 1, 'x', group_id from groups;
 `
 
@@ -120,6 +121,11 @@ var violations = map[string]string{
 	"suggestion.range_whole":               "update suggestion set low = 1, likely = 2",
 	"suggestion.ask_whole":                 "update suggestion set ask = 5",
 	"suggestion.chance_is_share":           "update suggestion set ask = 5, within_days = 30, chance = 1.1, prospects = '{}'",
+	"idempotency.idempotency_pkey":         "copy",
+	"idempotency.idempotency_member":       "update idempotency set member_id = gen_random_uuid()",
+	"idempotency.key_is_short":             "update idempotency set key = ''",
+	"idempotency.sum_is_sha256":            "update idempotency set sum = 'x'",
+	"idempotency.status_is_success":        "update idempotency set status = 422",
 	"suggestion.amounts_positive":          "update suggestion set estimate = 0",
 	"audit.audit_pkey":                     "copy",
 	"audit.audit_group":                    "update audit set group_id = gen_random_uuid()",

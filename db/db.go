@@ -12,13 +12,15 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
+	"golang.org/x/sync/semaphore"
 
 	"askwright/service"
 )
 
 // Store is the service's storage. It is safe for concurrent use.
 type Store struct {
-	pool *pgxpool.Pool
+	pool       *pgxpool.Pool
+	repeatable *semaphore.Weighted // transactions of Once: at most half of the connections
 }
 
 var _ service.Store = (*Store)(nil)
@@ -59,7 +61,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the database pool: %w", err)
 	}
-	s := &Store{pool: pool}
+	s := &Store{pool: pool, repeatable: semaphore.NewWeighted(int64(max(1, pool.Config().MaxConns/2)))}
 	if err := s.check(ctx); err != nil {
 		pool.Close()
 		return nil, err
@@ -139,7 +141,7 @@ func (s *Store) run(ctx context.Context, t service.Tenant, statements ...stateme
 	for _, st := range statements {
 		batch.Queue(st.sql, st.args...)
 	}
-	return translate(sendBatch(ctx, s.pool, batch, 1, statements))
+	return translate(sendBatch(ctx, s.session(ctx, t), batch, 1, statements))
 }
 
 // batchSender is a pool or a transaction.

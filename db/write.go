@@ -31,7 +31,7 @@ func (s *Store) Write(ctx context.Context, t service.Tenant, do func(service.Wri
 }
 
 func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) error) error {
-	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+	err := pgx.BeginFunc(ctx, s.session(ctx, t), func(tx pgx.Tx) error {
 		w := &writer{tx: tx, tenant: t}
 		batch := &pgx.Batch{}
 		batch.Queue(asTenant, t.Group.String(), t.Member.String())

@@ -14,6 +14,7 @@ var (
 	ErrStale           = errors.New("changed in the meantime")  // another revision than the caller saw
 	ErrUnauthenticated = errors.New("key missing or not valid") // no key, unknown, expired or revoked
 	ErrForbidden       = errors.New("not allowed with this key")
+	ErrInProgress      = errors.New("the same request is still being worked on")
 	ErrUnavailable     = errors.New("the database is busy or away") // try again later
 )
 

@@ -47,6 +47,7 @@ type Store interface {
 	ListingStore
 	ModelStore
 	SuggestionStore
+	OnceStore
 }
 
 // Tenant is whom a statement runs for: row-level security lets it see the

@@ -1,0 +1,125 @@
+package db
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"askwright/service"
+)
+
+// openKey is the context key of the transaction of Once.
+type openKey struct{}
+
+// open is a transaction that statements of the same tenant join.
+type open struct {
+	tx     pgx.Tx
+	tenant service.Tenant
+}
+
+// session is the pool, or a transaction, in which a further one is a savepoint.
+type session interface {
+	batchSender
+	Begin(ctx context.Context) (pgx.Tx, error)
+}
+
+func (s *Store) session(ctx context.Context, t service.Tenant) session {
+	if o, ok := ctx.Value(openKey{}).(open); ok && o.tenant == t {
+		return o.tx
+	}
+	return s.pool
+}
+
+// Once works on a request unless it has been answered; see service.OnceStore.
+func (s *Store) Once(ctx context.Context, t service.Tenant, r service.OnceRequest, since time.Time, do func(context.Context) (*service.OnceAnswer, error)) (*service.OnceAnswer, error) {
+	// While do runs it may need a further connection, for another tenant.
+	if err := s.repeatable.Acquire(ctx, 1); err != nil {
+		return nil, translate(err)
+	}
+	defer s.repeatable.Release(1)
+	var answer *service.OnceAnswer
+	var refused error // by do, which speaks the service's errors
+	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+		var err error
+		answer, err = takeKey(ctx, tx, t, r, since)
+		if answer != nil || err != nil {
+			return err
+		}
+		answer, refused = do(context.WithValue(ctx, openKey{}, open{tx, t}))
+		if refused != nil {
+			return refused
+		}
+		headers, err := json.Marshal(answer.Headers)
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec(ctx, `update idempotency set status = $5, headers = $6, body = $7
+			where group_id = $1 and member_id = $2 and operation = $3 and key = $4`,
+			t.Group, t.Member, r.Operation, r.Key, answer.Status, headers, answer.Body)
+		return err
+	})
+	if refused != nil {
+		return nil, refused
+	}
+	if err != nil {
+		return nil, translate(err)
+	}
+	return answer, nil
+}
+
+// takeKey inserts the key, or returns what was answered under it. The insertion
+// waits for another transaction with the same key, but not for long.
+func takeKey(ctx context.Context, tx pgx.Tx, t service.Tenant, r service.OnceRequest, since time.Time) (*service.OnceAnswer, error) {
+	key := []any{t.Group, t.Member, r.Operation, r.Key}
+	var taken bool
+	batch := &pgx.Batch{}
+	batch.Queue(asTenant, t.Group.String(), t.Member.String())
+	batch.Queue("set local lock_timeout = '500ms'")
+	steps := []statement{{
+		// Old ones go a few at a time, and never at the price of waiting.
+		sql: `delete from idempotency where group_id = $1 and (member_id, operation, key) in (
+			select member_id, operation, key from idempotency where group_id = $1 and made_at < $2
+			order by made_at limit 100 for update skip locked)`,
+		args: []any{t.Group, since},
+	}, {
+		sql: `insert into idempotency (group_id, member_id, operation, key, sum, made_at) values ($1, $2, $3, $4, $5, $6)
+			on conflict (group_id, member_id, operation, key) do update set sum = excluded.sum, made_at = excluded.made_at
+			where idempotency.made_at < $7 returning true`,
+		args: append(key, r.Sum[:], r.At, since),
+		read: func(rows pgx.Rows) error {
+			_, err := pgx.ForEachRow(rows, []any{&taken}, func() error { return nil })
+			return err
+		},
+	}, {sql: "set local lock_timeout = 0"}}
+	for _, step := range steps {
+		batch.Queue(step.sql, step.args...)
+	}
+	err := sendBatch(ctx, tx, batch, 2, steps)
+	if hasCode(err, codeLockNotAvailable) {
+		return nil, service.ErrInProgress
+	}
+	if err != nil || taken {
+		return nil, err
+	}
+	return keptAnswer(ctx, tx, r, key)
+}
+
+func keptAnswer(ctx context.Context, tx pgx.Tx, r service.OnceRequest, key []any) (*service.OnceAnswer, error) {
+	var sum, headers []byte
+	answer := &service.OnceAnswer{}
+	err := tx.QueryRow(ctx, `select sum, status, headers, body from idempotency
+		where group_id = $1 and member_id = $2 and operation = $3 and key = $4`, key...).Scan(&sum, &answer.Status, &headers, &answer.Body)
+	switch {
+	case errors.Is(err, pgx.ErrNoRows): // deleted just now, being old
+		return nil, fmt.Errorf("%w: %w", service.ErrUnavailable, err)
+	case err != nil:
+		return nil, err
+	case string(sum) != string(r.Sum[:]):
+		return nil, service.ErrAnotherRequest
+	}
+	return answer, json.Unmarshal(headers, &answer.Headers)
+}
