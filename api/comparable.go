@@ -1,7 +1,6 @@
 package api
 
 import (
-	"net/http"
 	"strconv"
 	"strings"
 
@@ -132,49 +131,17 @@ type ComparableQuery struct {
 //	@Router		/v1/comparables [get]
 //	@Router		/v1/comparables.csv [get]
 func (s *Server) listComparables(c *gin.Context, a *service.Actor) error {
-	form, err := wantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	subject := service.Subject{}
-	for _, name := range subjectColumns {
-		if p.has(name) {
-			subject[name] = p.text(name)
+	return answerList(s, c, a, "comparables.csv", comparableColumns, func(p *params) (func() ([]Comparable, error), error) {
+		subject := service.Subject{}
+		for _, name := range subjectColumns {
+			if p.has(name) {
+				subject[name] = p.text(name)
+			}
 		}
-	}
-	n := p.count("limit", comparablesDefault, comparablesMost)
-	options := tableParams(p, columnNames(comparableColumns))
-	if form == formJSON && len(options.Fields) > 0 {
-		p.refuse("fields", "is for CSV here")
-	}
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, form)) {
-		return nil
-	}
-	found, err := s.service.Comparables(c.Request.Context(), a, subject, n)
-	if err != nil {
-		return inQuery(err)
-	}
-	items, v := make([]Comparable, len(found)), viewerOf(a)
-	for i, f := range found {
-		items[i] = v.comparable(f)
-	}
-	if form == formJSON {
-		return answer(c, http.StatusOK, ComparablePage{Items: items})
-	}
-	return writeTable(c, "comparables.csv", comparableColumns, options, items)
-}
-
-// writeTable writes items that are at hand.
-func writeTable[T any](c *gin.Context, filename string, columns []tableColumn[T], o tableOptions, items []T) error {
-	t := startTable(c, filename, columns, o)
-	for _, item := range items {
-		if err := t.row(item); err != nil {
-			return err
-		}
-	}
-	return t.end()
+		n := p.count("limit", comparablesDefault, comparablesMost)
+		return func() ([]Comparable, error) {
+			found, err := s.service.Comparables(c.Request.Context(), a, subject, n)
+			return each(found, viewerOf(a).comparable), err
+		}, nil
+	})
 }

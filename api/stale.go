@@ -2,7 +2,6 @@ package api
 
 import (
 	"errors"
-	"net/http"
 	"slices"
 	"strconv"
 	"strings"
@@ -139,43 +138,23 @@ type StaleQuery struct {
 //	@Router		/v1/stale [get]
 //	@Router		/v1/stale.csv [get]
 func (s *Server) listStale(c *gin.Context, a *service.Actor) error {
-	form, err := wantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	q := service.StaleQuery{AsOf: p.date("as_of")}
-	for _, state := range p.list("state") {
-		if !slices.Contains(service.ListingStates, state) {
-			p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
+	return answerList(s, c, a, "stale.csv", reviewColumns, func(p *params) (func() ([]Review, error), error) {
+		q := service.StaleQuery{AsOf: p.date("as_of")}
+		for _, state := range p.list("state") {
+			if !slices.Contains(service.ListingStates, state) {
+				p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
+			}
+			q.States = append(q.States, state)
 		}
-		q.States = append(q.States, state)
-	}
-	if q.Member, err = s.memberFilter(c, a, p); err != nil {
-		return err
-	}
-	options := tableParams(p, columnNames(reviewColumns))
-	if form == formJSON && len(options.Fields) > 0 {
-		p.refuse("fields", "is for CSV here")
-	}
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, form)) {
-		return nil
-	}
-	reviews, err := s.service.Stale(c.Request.Context(), a, q)
-	if err != nil {
-		return inQuery(err)
-	}
-	items, v := make([]Review, len(reviews)), viewerOf(a)
-	for i, r := range reviews {
-		items[i] = v.review(r)
-	}
-	if form == formJSON {
-		return answer(c, http.StatusOK, ReviewPage{Items: items})
-	}
-	return writeTable(c, "stale.csv", reviewColumns, options, items)
+		var err error
+		if q.Member, err = s.memberFilter(c, a, p); err != nil {
+			return nil, err
+		}
+		return func() ([]Review, error) {
+			reviews, err := s.service.Stale(c.Request.Context(), a, q)
+			return each(reviews, viewerOf(a).review), err
+		}, nil
+	})
 }
 
 // inQuery turns wrong values into wrong parameters: they came in the address.

@@ -71,7 +71,7 @@ func newSite(t *testing.T, f *servicetest.Fixture, limits api.Limits) *site {
 // Otto with a write key.
 func setup(t *testing.T) *site {
 	t.Helper()
-	return newSite(t, servicetest.New(t, "Wilda", "Otto"), api.Limits{RequestsPerMinute: 100_000})
+	return newSite(t, servicetest.New(t, "Wilda", "Otto"), api.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
 }
 
 // reply is an answer, read to its end.

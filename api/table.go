@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"github.com/gin-gonic/gin"
+
+	"askwright/service"
 )
 
 const csvMediaType = "text/csv; charset=utf-8; header=present" // RFC 4180, RFC 7111
@@ -37,6 +39,65 @@ func tableParams(p *params, columns []string) tableOptions {
 	}
 	o.BOM = p.bool("bom")
 	return o
+}
+
+// csvParams is tableParams where JSON comes whole.
+func csvParams(p *params, form string, columns []string) tableOptions {
+	o := tableParams(p, columns)
+	if form == formJSON && len(o.Fields) > 0 {
+		p.refuse("fields", "is for CSV here")
+	}
+	return o
+}
+
+// answerList answers with a list that is computed as a whole, as JSON or CSV.
+// ask reads its parameters and returns how to compute it.
+func answerList[T any](s *Server, c *gin.Context, a *service.Actor, filename string, columns []tableColumn[T],
+	ask func(*params) (compute func() ([]T, error), err error)) error {
+	form, err := wantedForm(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	compute, err := ask(p)
+	if err != nil {
+		return err
+	}
+	options := csvParams(p, form, columnNames(columns))
+	if err := p.done(); err != nil {
+		return err
+	}
+	if notModified(c, s.listTag(c, a, form)) {
+		return nil
+	}
+	items, err := compute()
+	if err != nil {
+		return inQuery(err)
+	}
+	if form == formJSON {
+		return answer(c, http.StatusOK, page[T]{Items: items})
+	}
+	return writeTable(c, filename, columns, options, items)
+}
+
+// each shows every item.
+func each[S, T any](from []S, show func(S) T) []T {
+	out := make([]T, len(from))
+	for i, one := range from {
+		out[i] = show(one)
+	}
+	return out
+}
+
+// writeTable writes items that are at hand.
+func writeTable[T any](c *gin.Context, filename string, columns []tableColumn[T], o tableOptions, items []T) error {
+	t := startTable(c, filename, columns, o)
+	for _, item := range items {
+		if err := t.row(item); err != nil {
+			return err
+		}
+	}
+	return t.end()
 }
 
 // cellKind is how a cell is written.
