@@ -3,6 +3,7 @@ package api
 import (
 	"encoding/json"
 	"net/http"
+	"reflect"
 	"slices"
 	"time"
 
@@ -36,7 +37,7 @@ type EventRequest struct {
 	Kind         string     `json:"kind" enums:"ask,pause,resume,interest,offer,sold,withdrawn,reopen,refinish,void"`
 	On           string     `json:"on" format:"date"` // default: today
 	Voids        *uuid.UUID `json:"voids" format:"uuid"`
-	Ask          *Decimal   `json:"ask" swaggertype:"number"`        // ask
+	Ask          *Decimal   `json:"ask" swaggertype:"number"`        // ask; refinish, of the next listing
 	Until        *string    `json:"until" format:"date"`             // pause
 	Views        *Decimal   `json:"views" swaggertype:"integer"`     // interest
 	Saves        *Decimal   `json:"saves" swaggertype:"integer"`     // interest
@@ -46,7 +47,7 @@ type EventRequest struct {
 	Note         *string    `json:"note"`                            // offer
 	SalePrice    *Decimal   `json:"sale_price" swaggertype:"number"` // sold
 	SoldVenue    *string    `json:"sold_venue"`                      // sold
-	Ref          *string    `json:"ref"`                             // refinish: of the piece's next row
+	Ref          *string    `json:"ref"`                             // refinish: of the piece's next row; default: the next free one
 	Finish       *string    `json:"finish"`                          // refinish
 	Color        *string    `json:"color"`                           // refinish
 	SecondFinish *string    `json:"second_finish"`                   // refinish
@@ -55,26 +56,31 @@ type EventRequest struct {
 	Sheen        *string    `json:"sheen"`                           // refinish
 	Hardware     *string    `json:"hardware"`                        // refinish
 	Condition    *Decimal   `json:"condition" swaggertype:"string"`  // refinish
+	Flaws        *string    `json:"flaws"`                           // refinish
+	Smell        *string    `json:"smell"`                           // refinish
+	Legs         *string    `json:"legs"`                            // refinish: what was done to them
+	Top          *string    `json:"top"`                             // refinish: what was done to it
+	ListedOn     *string    `json:"listed_on" format:"date"`         // refinish: of the next listing
+	Estimate     *Decimal   `json:"estimate" swaggertype:"number"`   // refinish: of the next listing; owner only
+	Venue        *string    `json:"venue"`                           // refinish: of the next listing
 }
 
-// fields are those that were sent, by name.
-func (r *EventRequest) fields() map[string]string {
+// sentFields are the fields of a request that were sent, by name: those that are
+// pointers to text or a number.
+func sentFields(request any) map[string]string {
 	fields := make(map[string]string)
-	for name, text := range map[string]*string{
-		"until": r.Until, "note": r.Note, "sold_venue": r.SoldVenue, "ref": r.Ref, "finish": r.Finish, "color": r.Color,
-		"second_finish": r.SecondFinish, "second_color": r.SecondColor, "topcoat": r.Topcoat, "sheen": r.Sheen,
-		"hardware": r.Hardware,
-	} {
-		if text != nil {
-			fields[name] = *text
-		}
-	}
-	for name, number := range map[string]*Decimal{
-		"ask": r.Ask, "views": r.Views, "saves": r.Saves, "messages": r.Messages, "viewings": r.Viewings,
-		"amount": r.Amount, "sale_price": r.SalePrice, "condition": r.Condition,
-	} {
-		if number != nil {
-			fields[name] = string(*number)
+	v := reflect.ValueOf(request).Elem()
+	for i := range v.NumField() {
+		name := v.Type().Field(i).Tag.Get("json")
+		switch value := v.Field(i).Interface().(type) {
+		case *string:
+			if value != nil {
+				fields[name] = *value
+			}
+		case *Decimal:
+			if value != nil {
+				fields[name] = string(*value)
+			}
 		}
 	}
 	return fields
@@ -140,7 +146,7 @@ func (s *Server) listEvents(c *gin.Context, a *service.Actor) error {
 // createEvent records a fact and changes the listing with it.
 //
 //	@Summary	Record an event
-//	@Description	ask: a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. sold, withdrawn; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row under ref. void undoes another event.
+//	@Description	ask: a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. sold, withdrawn; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row, in work or with listed_on and ask on offer. void undoes another event.
 //	@Tags		listings
 //	@Param		id			path		string			true	"id of the listing"
 //	@Param		If-Match	header		string			false	"the revision seen"
@@ -158,7 +164,7 @@ func (s *Server) createEvent(c *gin.Context, a *service.Actor) error {
 	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	event := service.NewEvent{Kind: body.Kind, On: body.On, Fields: body.fields()}
+	event := service.NewEvent{Kind: body.Kind, On: body.On, Fields: sentFields(&body)}
 	if body.Voids != nil {
 		event.Voids = *body.Voids
 	}

@@ -59,37 +59,6 @@ func TestListingLife(t *testing.T) {
 	wantProblem(t, s.do(t, call{method: "GET", path: path, key: key}), 404, "not-found")
 }
 
-func TestPieceLife(t *testing.T) {
-	t.Parallel()
-	s := setup(t)
-	key := s.Keys["Wilda"]
-	r := s.do(t, call{method: "POST", path: "/v1/pieces", key: key, body: `{"ref":"Y-1","category":"desk","stage":"found"}`})
-	type piece struct {
-		ID, Ref, State string
-		Listings       []row
-	}
-	made := want[piece](t, r, 201)
-	if made.State != "found" || len(made.Listings) != 1 {
-		t.Errorf("piece %s", r.body)
-	}
-	path := "/v1/pieces/" + made.ID
-	got := s.do(t, call{method: "GET", path: path, key: key})
-	tag := got.Header.Get("ETag")
-	patched := want[piece](t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"in_work"}`, header: []string{"If-Match", tag}}), 200)
-	if patched.State != "in_work" {
-		t.Errorf("patched %+v", patched)
-	}
-	wantProblem(t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"bought"}`, header: []string{"If-Match", tag}}), 412, "changed")
-	list := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?state=in_work&member=me", key: key}), 200)
-	if len(list.Items) != 1 {
-		t.Errorf("pieces %+v", list)
-	}
-	list = want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?member=Otto", key: key}), 200)
-	if len(list.Items) != 0 {
-		t.Errorf("pieces of Otto %+v", list)
-	}
-}
-
 // Walking all pages in any order gives each row of the demo once.
 func TestPagingSeesEachRowOnce(t *testing.T) {
 	t.Parallel()

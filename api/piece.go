@@ -1,9 +1,13 @@
 package api
 
 import (
+	"bytes"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -13,11 +17,73 @@ import (
 
 // Piece is the physical thing with its listings, the newest last.
 type Piece struct {
-	ID       uuid.UUID         `json:"id" format:"uuid"`
-	Ref      string            `json:"ref" example:"B-17"`
-	Member   string            `json:"member"`
-	State    string            `json:"state" enums:"found,bought,in_work,open,sold,withdrawn"`
-	Listings []json.RawMessage `json:"listings" swaggertype:"array,object"` // listing rows
+	ID        uuid.UUID         `json:"id" format:"uuid"`
+	Ref       string            `json:"ref" example:"B-17"`
+	Member    string            `json:"member"`
+	State     string            `json:"state" enums:"found,bought,in_work,open,sold,withdrawn"`
+	DaysOwned int               `json:"days_owned,omitempty"`                // owner only: until it was sold, or today
+	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`       // refs of its rows, the first one first
+	Listings  []json.RawMessage `json:"listings" swaggertype:"array,object"` // listing rows
+	Story     []StoryEntry      `json:"story,omitempty"`                     // of a single piece: all that happened, in order
+}
+
+// StoryEntry is one thing that happened to a piece.
+type StoryEntry struct {
+	On      *string `json:"on,omitempty" format:"date"`                            // absent: the day is not known
+	Kind    string  `json:"kind" example:"listed"`                                 // bought, finished, listed, ask, pause, sold, refinish ...
+	Ref     string  `json:"ref" example:"B-17"`                                    // of the row it belongs to
+	Text    string  `json:"text" example:"Sold for 300 of 310 asked after 6 days"` // in plain words
+	Figures figures `json:"figures,omitempty" swaggertype:"object,number"`         // amounts, days, hours and counts by name
+}
+
+// figures are written as an object, in their order.
+type figures []service.Figure
+
+// MarshalJSON implements json.Marshaler.
+func (f figures) MarshalJSON() ([]byte, error) {
+	var out bytes.Buffer
+	out.WriteByte('{')
+	for i, one := range f {
+		value, err := number(one.Value).MarshalJSON()
+		if err != nil {
+			return nil, err
+		}
+		if i > 0 {
+			out.WriteByte(',')
+		}
+		fmt.Fprintf(&out, "%q:%s", one.Name, value)
+	}
+	out.WriteByte('}')
+	return out.Bytes(), nil
+}
+
+func (f figures) text() string {
+	parts := make([]string, len(f))
+	for i, one := range f {
+		parts[i] = one.Name + ":" + one.Value
+	}
+	return strings.Join(parts, ";")
+}
+
+func storyEntries(entries []service.StoryEntry) []StoryEntry {
+	out := make([]StoryEntry, len(entries))
+	for i, e := range entries {
+		out[i] = StoryEntry{On: optionalDay(e.On), Kind: e.Kind, Ref: e.Ref, Text: e.Text, Figures: e.Figures}
+	}
+	return out
+}
+
+var storyColumns = []tableColumn[StoryEntry]{
+	{"on", plainCell, func(e StoryEntry) string {
+		if e.On == nil {
+			return ""
+		}
+		return *e.On
+	}},
+	{"kind", plainCell, func(e StoryEntry) string { return e.Kind }},
+	{"ref", textCell, func(e StoryEntry) string { return e.Ref }},
+	{"text", textCell, func(e StoryEntry) string { return e.Text }},
+	{"figures", embeddedCell, func(e StoryEntry) string { return e.Figures.text() }},
 }
 
 // PiecePage is a page of pieces.
@@ -27,7 +93,39 @@ type PiecePage struct {
 }
 
 func (v viewer) piece(p *service.Piece) Piece {
-	return Piece{ID: p.ID, Ref: p.Ref, Member: p.Member, State: p.State(), Listings: v.rows(p.Listings)}
+	out := Piece{ID: p.ID, Ref: p.Ref, Member: p.Member, State: p.State(), Listings: v.rows(p.Listings)}
+	if v.isOwner(p.MemberID) {
+		out.DaysOwned = p.DaysOwned(v.actor.Today)
+	}
+	for _, l := range p.Listings {
+		out.Lineage = append(out.Lineage, l.Ref)
+	}
+	return out
+}
+
+var pieceColumns = []tableColumn[Piece]{
+	{"ref", textCell, func(p Piece) string { return p.Ref }},
+	{"id", plainCell, func(p Piece) string { return p.ID.String() }},
+	{"member", textCell, func(p Piece) string { return p.Member }},
+	{"state", plainCell, func(p Piece) string { return p.State }},
+	{"days_owned", numberCell, func(p Piece) string {
+		if p.DaysOwned == 0 {
+			return ""
+		}
+		return strconv.Itoa(p.DaysOwned)
+	}},
+	{"lineage", textCell, func(p Piece) string { return strings.Join(p.Lineage, ";") }},
+}
+
+// shownPiece is a single piece as it goes out, with its story.
+func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) (Piece, error) {
+	story, err := s.service.Story(c.Request.Context(), a, p)
+	if err != nil {
+		return Piece{}, err
+	}
+	out := viewerOf(a).piece(p)
+	out.Story = storyEntries(story)
+	return out, nil
 }
 
 // PieceQuery is what a list of pieces can be asked for.
@@ -35,7 +133,8 @@ type PieceQuery struct {
 	Member string `form:"member"`                        // me, an id or a name
 	State  string `form:"state" example:"found,in_work"` // several with commas between
 	Limit  int    `form:"limit" default:"100"`           // at most 1000
-	Cursor string `form:"cursor"`                        // from next
+	Cursor string `form:"cursor"`                        // from next; without limit a CSV holds all pieces
+	TableQuery
 }
 
 // listPieces answers with pieces in the order of their refs.
@@ -43,11 +142,17 @@ type PieceQuery struct {
 //	@Summary	List pieces
 //	@Tags		pieces
 //	@Param		query	query		PieceQuery	false	"filters"
+//	@Produce	json,text/csv,application/problem+json
 //	@Success	200		{object}	PiecePage
 //	@Failure	default	{object}	Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/pieces [get]
+//	@Router		/v1/pieces.csv [get]
 func (s *Server) listPieces(c *gin.Context, a *service.Actor) error {
+	form, err := wantedForm(c)
+	if err != nil {
+		return err
+	}
 	p := paramsOf(c)
 	q := service.PieceQuery{Limit: p.count("limit", pageDefault, pageMost)}
 	for _, state := range p.list("state") {
@@ -60,30 +165,56 @@ func (s *Server) listPieces(c *gin.Context, a *service.Actor) error {
 	if k := decodeCursor(c, p); k != nil && len(k.After) == 1 {
 		q.AfterRef, q.AfterID = k.After[0], k.ID
 	}
-	var err error
 	if q.Member, err = s.memberFilter(c, a, p); err != nil {
 		return err
 	}
+	options := csvParams(p, form, columnNames(pieceColumns))
 	if err := p.done(); err != nil {
 		return err
 	}
-	if notModified(c, s.listTag(c, a, formJSON)) {
+	if notModified(c, s.listTag(c, a, form)) {
 		return nil
+	}
+	if form == formCSV && !p.values.Has("limit") {
+		return s.exportPieces(c, a, q, options)
 	}
 	pieces, more, err := s.service.Pieces(c.Request.Context(), a, q)
 	if err != nil {
 		return err
 	}
-	out, v := page[Piece]{Items: make([]Piece, len(pieces))}, viewerOf(a)
-	for i, piece := range pieces {
-		out.Items[i] = v.piece(piece)
-	}
+	out := page[Piece]{Items: each(pieces, viewerOf(a).piece)}
 	if more {
 		last := pieces[len(pieces)-1]
 		out.Next = cursor{After: []string{last.Ref}, ID: last.ID}.encode(c)
 		linkNext(c, out.Next)
 	}
+	if form == formCSV {
+		return writeTable(c, "pieces.csv", pieceColumns, options, out.Items)
+	}
 	return answer(c, http.StatusOK, out)
+}
+
+// exportPieces writes every piece of the query.
+func (s *Server) exportPieces(c *gin.Context, a *service.Actor, q service.PieceQuery, o tableOptions) error {
+	var t *tableWriter[Piece]
+	for more := true; more; {
+		var pieces []*service.Piece
+		var err error
+		q.Limit = pageMost
+		if pieces, more, err = s.service.Pieces(c.Request.Context(), a, q); err != nil {
+			return err
+		}
+		if t == nil { // not before a failure could be told
+			t = startTable(c, "pieces.csv", pieceColumns, o)
+		}
+		for _, p := range pieces {
+			if err := t.row(viewerOf(a).piece(p)); err != nil {
+				return err
+			}
+			q.AfterRef, q.AfterID = p.Ref, p.ID
+		}
+	}
+	return t.end()
 }
 
 // createPiece records a row and answers with its piece.
@@ -101,21 +232,31 @@ func (s *Server) createPiece(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	piece, err := s.service.Piece(c.Request.Context(), a, change.New.PieceID)
-	if err != nil {
-		return err
-	}
 	status := http.StatusOK
 	if change.Old == nil {
 		status = http.StatusCreated
-		c.Header("Location", "/v1/pieces/"+piece.ID.String())
+		c.Header("Location", "/v1/pieces/"+change.New.PieceID.String())
 	}
-	return answer(c, status, viewerOf(a).piece(piece))
+	return s.answerPiece(c, a, status, change.New.PieceID)
 }
 
-// getPiece answers with a piece and all its listings.
+// answerPiece answers with a piece that was just changed.
+func (s *Server) answerPiece(c *gin.Context, a *service.Actor, status int, id uuid.UUID) error {
+	piece, err := s.service.Piece(c.Request.Context(), a, id)
+	if err != nil {
+		return err
+	}
+	shown, err := s.shownPiece(c, a, piece)
+	if err != nil {
+		return err
+	}
+	c.Header("ETag", hashTag(shown))
+	return answer(c, status, shown)
+}
+
+// getPiece answers with a piece, all its listings and its story.
 //
-//	@Summary	Read a piece
+//	@Summary	Read a piece and its story
 //	@Tags		pieces
 //	@Param		id		path		string	true	"id"
 //	@Success	200		{object}	Piece
@@ -127,7 +268,46 @@ func (s *Server) getPiece(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	return answerTagged(c, viewerOf(a).piece(piece))
+	shown, err := s.shownPiece(c, a, piece)
+	if err != nil {
+		return err
+	}
+	return answerTagged(c, shown)
+}
+
+// getStory answers with the story as a table.
+//
+//	@Summary	Read a piece's story as a table
+//	@Tags		pieces
+//	@Param		id		path	string		true	"id"
+//	@Param		query	query	TableQuery	false	"form"
+//	@Produce	text/csv,application/problem+json
+//	@Success	200		{string}	string	"on, kind, ref, text, figures"
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/pieces/{id}/story.csv [get]
+func (s *Server) getStory(c *gin.Context, a *service.Actor) error {
+	id, err := pathID(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	options := tableParams(p, columnNames(storyColumns))
+	if err := p.done(); err != nil {
+		return err
+	}
+	if notModified(c, s.listTag(c, a, formCSV)) {
+		return nil
+	}
+	piece, err := s.service.Piece(c.Request.Context(), a, id)
+	if err != nil {
+		return err
+	}
+	story, err := s.service.Story(c.Request.Context(), a, piece)
+	if err != nil {
+		return err
+	}
+	return writeTable(c, "story.csv", storyColumns, options, storyEntries(story))
 }
 
 func (s *Server) pieceAtPath(c *gin.Context, a *service.Actor) (*service.Piece, error) {
@@ -153,29 +333,91 @@ func (s *Server) pieceAtPath(c *gin.Context, a *service.Actor) (*service.Piece, 
 //	@Security	Key
 //	@Router		/v1/pieces/{id} [patch]
 func (s *Server) patchPiece(c *gin.Context, a *service.Actor) error {
-	piece, err := s.pieceAtPath(c, a)
+	piece, want, err := s.pieceToChange(c, a)
 	if err != nil {
 		return err
-	}
-	var want *int64
-	newest := piece.Listings[len(piece.Listings)-1]
-	if sent := c.GetHeader("If-Match"); sent != "" {
-		if !tagMatches(sent, hashTag(viewerOf(a).piece(piece))) {
-			return refuse(changed, "the piece %s was changed in the meantime", piece.Ref)
-		}
-		want = &newest.Revision
 	}
 	var cells Cells
 	if err := readPatch(c, s.limits.BodyBytes, &cells); err != nil {
 		return err
 	}
+	newest := piece.Listings[len(piece.Listings)-1]
 	if _, err := s.service.Patch(c.Request.Context(), a, newest.ID, service.Cells(cells), want); err != nil {
 		return withPointers(err)
 	}
-	if piece, err = s.service.Piece(c.Request.Context(), a, piece.ID); err != nil {
+	return s.answerPiece(c, a, http.StatusOK, piece.ID)
+}
+
+// pieceToChange reads the piece and, with If-Match, the revision of its newest
+// row that was seen.
+func (s *Server) pieceToChange(c *gin.Context, a *service.Actor) (*service.Piece, *int64, error) {
+	piece, err := s.pieceAtPath(c, a)
+	sent := c.GetHeader("If-Match")
+	if err != nil || sent == "" {
+		return piece, nil, err
+	}
+	shown, err := s.shownPiece(c, a, piece)
+	if err != nil {
+		return nil, nil, err
+	}
+	if !tagMatches(sent, hashTag(shown)) {
+		return nil, nil, refuse(changed, "the piece %s was changed in the meantime", piece.Ref)
+	}
+	return piece, &piece.Listings[len(piece.Listings)-1].Revision, nil
+}
+
+// RefinishRequest says what changes of a piece's look, and how its next listing
+// begins. One of the look's fields is needed.
+type RefinishRequest struct {
+	On           string   `json:"on" format:"date"`                       // the day it came off the market; default: today
+	Ref          *string  `json:"ref" example:"B-17-2"`                   // of the next row; default: the next free one of the piece
+	Finish       *string  `json:"finish" example:"clear"`                 //
+	Color        *string  `json:"color" example:"mid_wood"`               //
+	SecondFinish *string  `json:"second_finish"`                          // of a two_tone piece
+	SecondColor  *string  `json:"second_color"`                           //
+	Topcoat      *string  `json:"topcoat"`                                //
+	Sheen        *string  `json:"sheen"`                                  //
+	Hardware     *string  `json:"hardware" example:"replaced"`            //
+	Condition    *Decimal `json:"condition" swaggertype:"string"`         // as it is offered next
+	Flaws        *string  `json:"flaws"`                                  // that are left
+	Smell        *string  `json:"smell"`                                  // that is left
+	Legs         *string  `json:"legs" example:"shortened by two inches"` // what was done to them
+	Top          *string  `json:"top" example:"sanded, new boards"`       // what was done to it
+	ListedOn     *string  `json:"listed_on" format:"date"`                // with ask: the next listing opens at once
+	Ask          *Decimal `json:"ask" swaggertype:"number"`               //
+	Estimate     *Decimal `json:"estimate" swaggertype:"number"`          // owner only
+	Venue        *string  `json:"venue"`                                  // default: as before
+}
+
+// refinishPiece gives a piece another look.
+//
+//	@Summary		Refinish a piece
+//	@Description	The open listing ends as withdrawn, which is kept as information, and the piece's next row begins with the same description and what changed: in work, or with listed_on and ask on offer at once. The same request again changes nothing. A sold piece is refused.
+//	@Tags			pieces
+//	@Param			id			path		string			true	"id of the piece"
+//	@Param			If-Match	header		string			false	"the entity tag seen"
+//	@Param			refinish	body		RefinishRequest	true	"what changes"
+//	@Success		200			{object}	Piece			"it was on file already"
+//	@Success		201			{object}	Piece
+//	@Failure		default		{object}	Problem	"RFC 9457 problem"
+//	@Security		Key
+//	@Router			/v1/pieces/{id}/refinish [post]
+func (s *Server) refinishPiece(c *gin.Context, a *service.Actor) error {
+	piece, want, err := s.pieceToChange(c, a)
+	if err != nil {
 		return err
 	}
-	shown := viewerOf(a).piece(piece)
-	c.Header("ETag", hashTag(shown))
-	return answer(c, http.StatusOK, shown)
+	var body RefinishRequest
+	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
+		return err
+	}
+	made, err := s.service.Refinish(c.Request.Context(), a, piece.ID, service.NewEvent{On: body.On, Fields: sentFields(&body)}, want)
+	if err != nil {
+		return withPointers(err)
+	}
+	status := http.StatusOK
+	if made {
+		status = http.StatusCreated
+	}
+	return s.answerPiece(c, a, status, piece.ID)
 }

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"slices"
 
+	"github.com/google/uuid"
+
 	"askwright/pricing"
 	"askwright/service"
 )
@@ -89,10 +91,15 @@ type viewer struct {
 
 func viewerOf(a *service.Actor) viewer { return viewer{currency: a.Group.Currency, actor: a} }
 
+// isOwner reports whether the actor may see what only that member may.
+func (v viewer) isOwner(member uuid.UUID) bool {
+	return member == v.actor.MemberID && v.actor.Scope != service.ScopeFeed
+}
+
 // value is a cell of a row; owner-only ones are blank for others, and a feed
 // key sees none.
 func (v viewer) value(c *service.Column, l *service.Listing) string {
-	if c.OwnerOnly && (l.MemberID != v.actor.MemberID || v.actor.Scope == service.ScopeFeed) {
+	if c.OwnerOnly && !v.isOwner(l.MemberID) {
 		return ""
 	}
 	return c.Value(l, v.currency)

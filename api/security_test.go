@@ -50,6 +50,7 @@ var rightBodies = map[string]string{
 	"PATCH /v1/listings/{id}":       `{"color":"navy"}`,
 	"POST /v1/listings/{id}/events": `{"kind":"ask","ask":400}`,
 	"PATCH /v1/pieces/{id}":         `{"color":"navy"}`,
+	"POST /v1/pieces/{id}/refinish": `{"finish":"clear"}`,
 	"POST /v1/suggestions":          `{"subjects":[{"category":"desk"}]}`,
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
 	"POST /v1/members":              `{"name":"Nobody"}`,

@@ -264,6 +264,8 @@ const selectEvents = `select e.event_id, e.listing_id, e.member_id, m.name as me
 	e.private, e.changes, e.details, e.voids, e.voided_by
 	from event e join member m using (group_id, member_id) where e.group_id = $1`
 
+const selectListingEvents = selectEvents + " and e.listing_id = $2 order by e.change_no, e.event_id"
+
 func (r *eventRow) event() (service.Event, error) {
 	e := service.Event{
 		ID: r.EventID, ListingID: r.ListingID, MemberID: r.MemberID, Member: r.Member, Kind: r.Kind, On: dateOf(&r.OnDate), At: r.At,
@@ -282,7 +284,7 @@ func (r *eventRow) event() (service.Event, error) {
 func (s *Store) Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error) {
 	var found []service.Event
 	err := s.run(ctx, t, statement{
-		sql: selectEvents + " and e.listing_id = $2 order by e.change_no, e.event_id", args: []any{t.Group, listing},
+		sql: selectListingEvents, args: []any{t.Group, listing},
 		read: collect(&found, (*eventRow).event),
 	})
 	return found, err

@@ -220,6 +220,11 @@ func (w *writer) Listing(ctx context.Context, id uuid.UUID) (*service.Listing, e
 	return found[0], nil
 }
 
+// PieceListings reads all rows of a piece.
+func (w *writer) PieceListings(ctx context.Context, piece uuid.UUID) ([]*service.Listing, error) {
+	return w.listings(ctx, selectListings+" and l.piece_id = $2", w.tenant.Group, piece)
+}
+
 // ListingsByRef finds a member's rows by their refs.
 func (w *writer) ListingsByRef(ctx context.Context, member uuid.UUID, refs []string) (map[string]*service.Listing, error) {
 	found, err := w.listings(ctx, rowsOf(eachOf("$3::text[]", "listing", "x.member_id = $2 and x.ref = wanted.one")), w.tenant.Group, member, refs)
@@ -277,18 +282,28 @@ func (w *writer) PieceIDs(ctx context.Context, member uuid.UUID, refs []string) 
 
 // Event reads one event.
 func (w *writer) Event(ctx context.Context, id uuid.UUID) (*service.Event, error) {
-	var found []service.Event
-	rows, err := w.tx.Query(ctx, selectEvents+" and e.event_id = $2", w.tenant.Group, id)
-	if err == nil {
-		err = collect(&found, (*eventRow).event)(rows)
-	}
+	found, err := w.events(ctx, selectEvents+" and e.event_id = $2", w.tenant.Group, id)
 	if err != nil {
-		return nil, translate(err)
+		return nil, err
 	}
 	if len(found) == 0 {
 		return nil, service.ErrNotFound
 	}
 	return &found[0], nil
+}
+
+// Events tells a listing's facts in the order they were recorded.
+func (w *writer) Events(ctx context.Context, listing uuid.UUID) ([]service.Event, error) {
+	return w.events(ctx, selectListingEvents, w.tenant.Group, listing)
+}
+
+func (w *writer) events(ctx context.Context, sql string, args ...any) ([]service.Event, error) {
+	var found []service.Event
+	rows, err := w.tx.Query(ctx, sql, args...)
+	if err == nil {
+		err = collect(&found, (*eventRow).event)(rows)
+	}
+	return found, translate(err)
 }
 
 func emptyIfNil[V any](m map[string]V) map[string]V {

@@ -87,7 +87,7 @@ var eventFields = map[string]struct {
 	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
 	EventWithdrawn: {},
 	"reopen":       {},
-	EventRefinish:  {needed: []string{"ref"}, optional: []string{"finish", "color", "second_finish", "second_color", "topcoat", "sheen", "hardware", "condition"}},
+	EventRefinish:  {optional: slices.Concat(lookFields, []string{"ref", "listed_on", "ask", "estimate", "venue"})},
 	EventVoid:      {},
 }
 
@@ -100,7 +100,10 @@ func (s *Service) AddEvent(ctx context.Context, a *Actor, listing uuid.UUID, n N
 		return nil, err
 	}
 	if n.Kind == EventRefinish {
-		return s.refinish(ctx, a, listing, n, wantRevision)
+		ended, _, err := s.refinish(ctx, a, n, func(ctx context.Context, w Writer) (*Listing, error) {
+			return a.listingToChange(ctx, w, listing, wantRevision)
+		})
+		return ended, err
 	}
 	return s.alter(ctx, a, listing, wantRevision, func(ctx context.Context, w Writer, l *Listing) (Cells, changeOptions, *Event, error) {
 		on, err := a.eventDay(n.On)
@@ -236,6 +239,13 @@ func (a *Actor) undo(ctx context.Context, w Writer, l *Listing, id uuid.UUID, on
 	case e.Kind == EventListed || e.Kind == EventRecorded:
 		return nil, none, nil, refuse(ErrConflict, "that event put %s on file; delete the row instead", l.Ref)
 	}
+	if e.Kind == EventRefinish {
+		if rows, err := w.PieceListings(ctx, l.PieceID); err != nil {
+			return nil, none, nil, err
+		} else if newest := PieceOf(rows).newest(); newest.ID != l.ID {
+			return nil, none, nil, refuse(ErrConflict, "the piece went on as %s; delete that row first", newest.Ref)
+		}
+	}
 	cells := Cells{}
 	for name, v := range e.Changes {
 		c, ok := ColumnByName(name)
@@ -246,62 +256,4 @@ func (a *Actor) undo(ctx context.Context, w Writer, l *Listing, id uuid.UUID, on
 	}
 	event := &Event{Kind: EventVoid, On: on, Voids: e.ID, Private: e.Private}
 	return cells, changeOptions{reopens: true, clearsBlanks: true}, event, nil
-}
-
-// refinish ends an open listing because the piece gets another look, and puts
-// the piece back to work under the ref of its next listing, with the
-// description carried over. What it did so far stays its history.
-func (s *Service) refinish(ctx context.Context, a *Actor, listing uuid.UUID, n NewEvent, wantRevision *int64) (ended *Change, err error) {
-	if err := a.needWrite(); err != nil {
-		return nil, err
-	}
-	on, err := a.eventDay(n.On)
-	if err != nil {
-		return nil, err
-	}
-	err = s.write(ctx, a, func(w Writer) error {
-		old, err := a.listingToChange(ctx, w, listing, wantRevision)
-		if err != nil {
-			return err
-		}
-		cells, options, _, err := a.fact(old, NewEvent{Kind: EventWithdrawn}, on)
-		if err != nil {
-			return err
-		}
-		ended, err = a.changed(ctx, w, old, cells, options)
-		if err != nil {
-			return err
-		}
-		ended.tell(&Event{Kind: EventRefinish, On: on, Details: n.Fields})
-		next, err := a.nextRow(ctx, w, old, n.Fields)
-		if err != nil {
-			return err
-		}
-		return newBatch(a, w, a.Reader()).save(ctx, []*Change{ended, next})
-	})
-	return ended, err
-}
-
-// nextRow is a piece back at work: the description of l with what changed.
-func (a *Actor) nextRow(ctx context.Context, w Writer, l *Listing, changed map[string]string) (*Change, error) {
-	cells := Cells{"piece_ref": l.PieceRef, "stage": StageInWork, "category": l.Category, "unit": l.Unit}
-	for i := range descriptionColumns {
-		c := &descriptionColumns[i]
-		cells[c.Name] = c.Value(l, a.Group.Currency)
-	}
-	maps.Copy(cells, changed)
-	taken, err := w.ListingsByRef(ctx, l.MemberID, []string{strings.TrimSpace(cells["ref"])})
-	if err != nil {
-		return nil, err
-	}
-	if len(taken) > 0 {
-		return nil, refuse(ErrConflict, "there is already a row with the ref %s", clip(cells["ref"]))
-	}
-	change, wrong := a.Reader().change(nil, cells, changeOptions{})
-	if wrong != nil {
-		return nil, withoutRows(wrong)
-	}
-	next := change.New
-	next.ID, next.PieceID, next.MemberID, next.Member = newID(), l.PieceID, l.MemberID, l.Member
-	return change, nil
 }

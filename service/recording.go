@@ -41,7 +41,11 @@ type Writer interface {
 	PieceIDs(ctx context.Context, member uuid.UUID, refs []string) (map[string]uuid.UUID, error)
 	// OpenListings finds the open own listing of each piece that has one.
 	OpenListings(ctx context.Context, pieces []uuid.UUID) (map[uuid.UUID]*Listing, error)
+	// PieceListings reads all rows of a piece; none: there is no such piece.
+	PieceListings(ctx context.Context, piece uuid.UUID) ([]*Listing, error)
 	Event(ctx context.Context, id uuid.UUID) (*Event, error)
+	// Events tells a listing's facts in the order they were recorded.
+	Events(ctx context.Context, listing uuid.UUID) ([]Event, error)
 	// EstimatesSeen returns, for each of the rows that a suggestion was kept
 	// for, the estimate that came with the first one; zero: none did.
 	EstimatesSeen(ctx context.Context, rows []*Listing) (map[uuid.UUID]Money, error)
@@ -299,82 +303,6 @@ func withoutRows(wrong []FieldError) error {
 		wrong[i].Row = 0
 	}
 	return &InvalidError{Fields: wrong}
-}
-
-// Piece is the physical thing with all its listings, the newest last.
-type Piece struct {
-	ID       uuid.UUID
-	Ref      string
-	MemberID uuid.UUID
-	Member   string
-	Listings []*Listing
-}
-
-// State says where the piece stands: a stage of the yard, or the outcome of
-// its last listing.
-func (p *Piece) State() string {
-	last := p.Listings[len(p.Listings)-1]
-	if last.IsOffered() {
-		return last.Outcome
-	}
-	return last.Stage
-}
-
-// PieceQuery selects pieces.
-type PieceQuery struct {
-	Member   uuid.UUID // zero: anybody's
-	State    []string  // of Piece.State; empty: any
-	AfterRef string    // of the last piece seen
-	AfterID  uuid.UUID
-	Limit    int
-}
-
-// PieceStates are what Piece.State can be.
-var PieceStates = slices.Concat(stages, outcomes)
-
-// Pieces reads a page of pieces.
-func (s *Service) Pieces(ctx context.Context, a *Actor, q PieceQuery) (pieces []*Piece, more bool, err error) {
-	return s.store.Pieces(ctx, a.Tenant(), q)
-}
-
-// Piece reads a piece with its listings.
-func (s *Service) Piece(ctx context.Context, a *Actor, id uuid.UUID) (*Piece, error) {
-	rows, _, err := s.store.Listings(ctx, a.Tenant(), Query{Piece: id, Sort: []SortKey{{Column: "listed_on"}}, Limit: 1000})
-	if err != nil {
-		return nil, err
-	}
-	if len(rows) == 0 {
-		return nil, refuse(ErrNotFound, "there is no piece with the id %s", id)
-	}
-	return PieceOf(rows), nil
-}
-
-// PieceOf gathers rows of one piece; a row not yet offered comes last, as what
-// the piece is being made into.
-func PieceOf(rows []*Listing) *Piece {
-	slices.SortStableFunc(rows, func(x, y *Listing) int {
-		switch {
-		case x.IsOffered() == y.IsOffered():
-			return int(x.ListedOn - y.ListedOn)
-		case x.IsOffered():
-			return -1
-		}
-		return 1
-	})
-	first := rows[0]
-	return &Piece{ID: first.PieceID, Ref: first.PieceRef, MemberID: first.MemberID, Member: first.Member, Listings: rows}
-}
-
-// PatchPiece changes the piece as it is now: its newest row.
-func (s *Service) PatchPiece(ctx context.Context, a *Actor, id uuid.UUID, cells Cells) (*Piece, error) {
-	piece, err := s.Piece(ctx, a, id)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := s.Patch(ctx, a, piece.Listings[len(piece.Listings)-1].ID, cells, nil); err != nil {
-		return nil, err
-	}
-	return s.Piece(ctx, a, id)
 }
 
 // errUnwritten rolls a transaction back although nothing failed: a dry run, or

@@ -145,23 +145,6 @@ func TestEventsChangeTheRowAndCanBeUndone(t *testing.T) {
 	}
 }
 
-func TestRefinishEndsTheListingAndPutsThePieceToWork(t *testing.T) {
-	t.Parallel()
-	f := servicetest.New(t)
-	row := record(t, f, "Wilda", openDesk("B-1"))
-	_, err := f.AddEvent(t.Context(), f.Actor(t, "Wilda"), row.ID, service.NewEvent{Kind: "refinish", Fields: map[string]string{"ref": "B-1-2", "finish": "clear"}}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	piece, err := f.Piece(t.Context(), f.Actor(t, "Wilda"), row.PieceID)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(piece.Listings) != 2 || piece.Listings[0].Outcome != service.OutcomeWithdrawn || piece.State() != service.StageInWork || piece.Listings[1].Finish != "clear" {
-		t.Errorf("piece %+v, %+v", piece.Listings[0], piece.Listings[1])
-	}
-}
-
 func TestOwnersColumnsStayTheirs(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda", "Orrin")

@@ -1,0 +1,138 @@
+package api_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
+
+type piece struct {
+	ID, Ref, State string
+	DaysOwned      int `json:"days_owned"`
+	Lineage        []string
+	Listings       []row
+	Story          []struct {
+		On, Kind, Ref, Text string
+		Figures             map[string]float64
+	}
+}
+
+func TestPieceLife(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	key := s.Keys["Wilda"]
+	r := s.do(t, call{method: "POST", path: "/v1/pieces", key: key, body: `{"ref":"Y-1","category":"desk","stage":"found"}`})
+	made := want[piece](t, r, 201)
+	if made.State != "found" || len(made.Listings) != 1 {
+		t.Errorf("piece %s", r.body)
+	}
+	path := "/v1/pieces/" + made.ID
+	got := s.do(t, call{method: "GET", path: path, key: key})
+	tag := got.Header.Get("ETag")
+	patched := want[piece](t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"in_work"}`, header: []string{"If-Match", tag}}), 200)
+	if patched.State != "in_work" {
+		t.Errorf("patched %+v", patched)
+	}
+	wantProblem(t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"bought"}`, header: []string{"If-Match", tag}}), 412, "changed")
+	wantProblem(t, s.do(t, call{method: "POST", path: path + "/refinish", key: key, body: `{"finish":"clear"}`, header: []string{"If-Match", tag}}), 412, "changed")
+	list := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?state=in_work&member=me", key: key}), 200)
+	if len(list.Items) != 1 || list.Items[0].Story != nil {
+		t.Errorf("pieces %+v", list)
+	}
+	list = want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?member=Otto", key: key}), 200)
+	if len(list.Items) != 0 {
+		t.Errorf("pieces of Otto %+v", list)
+	}
+}
+
+// A CSV without limit is the whole list, also of more pieces than a page holds.
+func TestAllPiecesAsCSV(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	key := s.Keys["Wilda"]
+	var rows []string
+	for i := range 1003 {
+		rows = append(rows, fmt.Sprintf(`{"ref":"P-%d","category":"desk","stage":"found"}`, i))
+	}
+	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings/import", key: key, body: "[" + strings.Join(rows, ",") + "]"}), 200)
+	for query, lines := range map[string]int{"": 1004, "&limit=2": 3, "&member=Otto": 1} {
+		r := s.do(t, call{method: "GET", path: "/v1/pieces.csv?fields=ref,state,lineage" + query, key: key})
+		seen := map[string]bool{}
+		for _, line := range strings.Split(strings.TrimSpace(r.body), "\r\n") {
+			seen[line] = true
+		}
+		if r.StatusCode != 200 || len(seen) != lines || !seen["ref,state,lineage"] || (lines > 1 && !seen["P-0,found,P-0"]) {
+			t.Errorf("%q: %d lines, want %d: %.200s", query, len(seen), lines, r.body)
+		}
+	}
+}
+
+func TestRefinishAPiece(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	key := s.Keys["Wilda"]
+	s.create(t, "Wilda", `{"ref":"B-17","category":"cabinet","finish":"painted","color":"grey","listed_on":"2026-03-01","ask":230,"bought_on":"2026-02-19","purchase_cost":45,"flaws":"=cut(1)"}`)
+	id := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: key}), 200).Items[0].ID
+	path := "/v1/pieces/" + id
+	const body = `{"on":"2026-03-20","finish":"clear","color":"mid_wood","hardware":"replaced","condition":4,"listed_on":"2026-03-28","ask":310,"estimate":"300"}`
+	first := s.do(t, call{method: "POST", path: path + "/refinish", key: key, body: body})
+	made := want[piece](t, first, 201)
+	if made.State != "open" || strings.Join(made.Lineage, " ") != "B-17 B-17-2" || made.DaysOwned != 40 {
+		t.Errorf("refinished %s", first.body)
+	}
+	again := s.do(t, call{method: "POST", path: path + "/refinish", key: key, body: body})
+	want[piece](t, again, 200)
+	if again.body != first.body || again.Header.Get("ETag") != first.Header.Get("ETag") {
+		t.Errorf("the same again answers\n%s\nwant\n%s", again.body, first.body)
+	}
+	var kinds []string
+	for _, e := range made.Story {
+		kinds = append(kinds, e.Kind)
+	}
+	if got := strings.Join(kinds, " "); got != "bought finished listed withdrawn refinish relisted" || made.Story[5].Figures["ask"] != 310 {
+		t.Errorf("story %s: %s", got, first.body)
+	}
+	second := made.Listings[1]["id"].(string)
+	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings/" + second + "/events", key: key, body: `{"kind":"sold","sale_price":300}`}), 201)
+	p := wantProblem(t, s.do(t, call{method: "POST", path: path + "/refinish", key: key, body: `{"finish":"painted"}`}), 409, "conflict")
+	if !strings.Contains(p.Detail, "B-17-2 was sold on 2026-03-31 for 300.00") {
+		t.Errorf("detail %q", p.Detail)
+	}
+	p = wantProblem(t, s.do(t, call{method: "POST", path: path + "/refinish", key: key, body: `{"colour":"navy"}`}), 422, "invalid")
+	if len(p.Errors) != 1 || p.Errors[0].Pointer != "/colour" {
+		t.Errorf("problem %+v", p)
+	}
+}
+
+// Costs, estimates and what was left over are the owner's alone, also in a
+// story and in a feed of it.
+func TestStoryKeepsTheLedgerPrivate(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	s.create(t, "Wilda", `{"ref":"B-1","category":"desk","listed_on":"2026-03-01","ask":300,"outcome":"sold","ended_on":"2026-03-09","sale_price":290,"bought_on":"2026-02-20","purchase_cost":71.17,"hours":3,"fees":13.13,"notes":"=secret","estimate":333.33}`)
+	id := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: s.Keys["Otto"]}), 200).Items[0].ID
+	own := s.do(t, call{method: "GET", path: "/v1/pieces/" + id, key: s.Keys["Wilda"]}).body
+	feed := s.keyWith(t, "Wilda", "feed")
+	csv := s.do(t, call{method: "GET", path: "/v1/pieces/" + id + "/story.csv?fields=kind,text,figures", key: s.Keys["Wilda"]})
+	const wanted = "kind,text,figures\r\nbought,\"Bought: desk, for 71.17\",purchase_cost:71.17\r\ncost,Work: 3 hours at the bench,hours:3\r\n" +
+		"listed,Listed as B-1 for 300; own estimate 333.33,ask:300.00;estimate:333.33\r\n" +
+		"sold,Sold for 290 of 300 asked after 8 days,sale_price:290.00;days_on_market:8;active_days:8\r\ncost,Sale: 13.13 fees,fees:13.13\r\nnote,'=secret,\r\n" +
+		"result,\"In all 290 came in and 84.30 went out: 205.70 left for 3 hours of work, 68.57 an hour; owned 17 days\",profit:205.70;hours:3;profit_per_hour:68.57;days_owned:17\r\n"
+	if csv.body != wanted {
+		t.Errorf("CSV\n%q\nwant\n%q", csv.body, wanted)
+	}
+	for name, r := range map[string]reply{
+		"another member": s.do(t, call{method: "GET", path: "/v1/pieces/" + id, key: s.Keys["Otto"]}),
+		"a feed":         s.do(t, call{method: "GET", path: "/v1/pieces/" + id + "/story.csv?key=" + feed}),
+		"a feed of all":  s.do(t, call{method: "GET", path: "/v1/pieces.csv?key=" + feed}),
+	} {
+		for _, private := range []string{"71.17", "13.13", "secret", "333.33", "205.70", "2026-02-20", "days_owned"} {
+			if r.StatusCode != 200 || strings.Contains(r.body, private) && !strings.Contains(r.body, private+",lineage") {
+				t.Errorf("%s reads %q: %s", name, private, r.body)
+			}
+			if !strings.Contains(own, private) {
+				t.Errorf("the owner does not read %q: %s", private, own)
+			}
+		}
+	}
+}

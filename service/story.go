@@ -1,0 +1,451 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// The kinds of a story's entries; those of events keep their names.
+const (
+	StoryFound    = "found"
+	StoryBought   = "bought"
+	StoryInWork   = "in_work"
+	StoryFinished = "finished" // the look with which it was first offered
+	StoryRelisted = "relisted" // a later listing of the same piece
+	StoryCost     = "cost"     // owner-only
+	StoryNote     = "note"     // owner-only
+	StoryResult   = "result"   // owner-only: what was left of it in the end
+)
+
+// StoryEntry is one thing that happened to a piece, in plain words.
+type StoryEntry struct {
+	On      pricing.Date // zero: the day is not known
+	Kind    string
+	Ref     string // of the row it belongs to
+	Text    string
+	Figures []Figure
+}
+
+// Figure is a number of an entry: an amount in the group's currency, days,
+// hours or a count, in canonical text.
+type Figure struct {
+	Name, Value string
+}
+
+// Story tells all that happened to a piece, in order: the facts as they stand,
+// without what was undone. What only the owner may see is left out for others
+// and for a feed key.
+func (s *Service) Story(ctx context.Context, a *Actor, p *Piece) ([]StoryEntry, error) {
+	t := &teller{currency: a.Group.Currency, today: a.Today, isOwner: p.MemberID == a.MemberID && a.Scope != ScopeFeed}
+	for i, row := range p.Listings {
+		events, err := s.store.Events(ctx, a.Tenant(), row.ID)
+		if err != nil {
+			return nil, fmt.Errorf("read the events of %s: %w", row.Ref, err)
+		}
+		if !t.isOwner {
+			row = row.WithoutOwnerOnly()
+		}
+		t.before, t.row, t.events = t.row, row, t.standing(events)
+		if i == 0 {
+			t.arrival(events)
+		}
+		t.work()
+		t.offer()
+		t.end()
+	}
+	t.result(p)
+	slices.SortStableFunc(t.entries, func(x, y StoryEntry) int { return cmp.Compare(x.On, y.On) })
+	return t.entries, nil
+}
+
+// DaysOwned counts the days from the purchase to the sale or today; zero:
+// unknown, as it is to all but the owner.
+func (p *Piece) DaysOwned(today pricing.Date) int {
+	var bought pricing.Date
+	for _, l := range p.Listings {
+		bought = cmp.Or(bought, l.Ledger.BoughtOn)
+	}
+	if bought.IsZero() {
+		return 0
+	}
+	end := today
+	if last := p.newest(); last.Outcome == OutcomeSold {
+		end = last.EndedOn
+	}
+	return max(1, int(end-bought))
+}
+
+// teller tells the story row by row.
+type teller struct {
+	currency     Currency
+	today        pricing.Date
+	isOwner      bool
+	before, row  *Listing // the row told last and the one being told
+	beforeEvents []Event
+	events       []Event // of the row, as they stand
+	entries      []StoryEntry
+}
+
+func (t *teller) add(on pricing.Date, kind, text string, figures ...Figure) {
+	figures = slices.DeleteFunc(figures, func(f Figure) bool { return f.Value == "" })
+	t.entries = append(t.entries, StoryEntry{On: on, Kind: kind, Ref: t.row.Ref, Text: upperFirst(text), Figures: figures})
+}
+
+func (t *teller) money(name string, m Money) Figure {
+	if m == 0 {
+		return Figure{}
+	}
+	return Figure{name, m.Format(t.currency)}
+}
+
+func number(name string, n int) Figure { return Figure{name, fmt.Sprint(n)} }
+
+// standing leaves out what was undone, with the undoing, and what the actor
+// may not see.
+func (t *teller) standing(events []Event) []Event {
+	t.beforeEvents = t.events
+	undoing := map[int64]bool{}
+	for _, e := range events {
+		if e.Kind == EventVoid {
+			undoing[e.ChangeNo] = true
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(events), func(e Event) bool {
+		return e.VoidedBy != uuid.Nil || undoing[e.ChangeNo] || (e.Private && !t.isOwner)
+	})
+}
+
+// arrival tells how the piece came: found, bought, taken into work. all are the
+// events of its first row, the undone ones with them.
+func (t *teller) arrival(all []Event) {
+	stage := t.row.Stage // as it was recorded
+	for _, e := range slices.Backward(all) {
+		if v, ok := e.Changes["stage"]; ok {
+			stage = v.Old
+		}
+	}
+	what := t.row.what()
+	bought := false
+	for _, e := range t.events {
+		to := e.Changes["stage"].New
+		if e.Kind == EventRecorded {
+			to = stage
+		}
+		switch to {
+		case StageFound:
+			t.add(e.On, StoryFound, "found: "+what)
+		case StageBought:
+			bought = true
+			t.bought(e.On)
+		case StageInWork:
+			if !bought {
+				bought = true
+				t.bought(0)
+			}
+			t.add(e.On, StoryInWork, "taken into work")
+		}
+	}
+	if !bought {
+		t.bought(0)
+	}
+}
+
+// bought tells the purchase on its day, to others on the day it was recorded.
+func (t *teller) bought(recorded pricing.Date) {
+	g := &t.row.Ledger
+	on := cmp.Or(g.BoughtOn, recorded)
+	price, known := g.Costs[CostPurchase]
+	if on.IsZero() && g.BoughtFrom == "" && !known {
+		return
+	}
+	text := "bought: " + t.row.what()
+	if g.BoughtFrom != "" {
+		text += ", " + fromWords[g.BoughtFrom]
+		if fromWords[g.BoughtFrom] == "" {
+			text += "from " + inWords(g.BoughtFrom)
+		}
+	}
+	if known {
+		text += ", for " + Money(price).short(t.currency)
+	}
+	if pickup := Money(g.Costs[CostPickup]); pickup != 0 {
+		text += " and " + pickup.short(t.currency) + " to fetch it"
+	}
+	if grade := gradeInWords(g.ConditionFound); grade != "" {
+		text += "; in " + grade
+	}
+	t.add(on, StoryBought, text, t.costs(CostPurchase, CostPickup)...)
+}
+
+var fromWords = map[string]string{
+	"private": "from a private seller", "estate_sale": "at an estate sale", "thrift": "at a thrift shop",
+	"auction": "at an auction", "kerb": "found at the kerb", "dealer": "from a dealer", "other": "from elsewhere",
+}
+
+// costs are the known totals of the row, of those kinds.
+func (t *teller) costs(kinds ...CostKind) []Figure {
+	var figures []Figure
+	for _, kind := range kinds {
+		if c, ok := ColumnByName(string(kind)); ok {
+			figures = append(figures, Figure{c.Name, c.Value(t.row, t.currency)})
+		}
+	}
+	return figures
+}
+
+// work tells how the piece came to its look, and what that took.
+func (t *teller) work() {
+	row := t.row
+	if t.before != nil {
+		t.refinish()
+	}
+	on := row.ListedOn
+	if !row.IsOffered() && len(t.events) > 0 {
+		on = t.events[len(t.events)-1].On
+	}
+	if text := t.amounts(
+		costWords{CostHours, "hours at the bench"}, costWords{CostHoursOther, "hours besides"},
+		costWords{CostMaterials, "for materials"}, costWords{CostOther, "for other things"}); text != "" {
+		t.add(on, StoryCost, "work: "+text, t.costs(CostHours, CostHoursOther, CostMaterials, CostOther)...)
+	}
+	if look := row.look(); t.before == nil && row.IsOffered() && look != "" {
+		t.add(on, StoryFinished, joined("; ", look, gradeInWords(row.Condition)))
+	}
+}
+
+type costWords struct {
+	kind CostKind
+	text string
+}
+
+// amounts tells costs of the row that are known and not zero.
+func (t *teller) amounts(words ...costWords) string {
+	var parts []string
+	for _, w := range words {
+		c, _ := ColumnByName(string(w.kind))
+		if t.row.Ledger.Costs[w.kind] == 0 {
+			continue
+		}
+		text := c.Value(t.row, t.currency)
+		if c.Kind == KindMoney {
+			text = Money(t.row.Ledger.Costs[w.kind]).short(t.currency)
+		}
+		parts = append(parts, text+" "+w.text)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// refinish tells the change of look between two rows.
+func (t *teller) refinish() {
+	from, to := t.before.look(), t.row.look()
+	on := cmp.Or(t.before.EndedOn, t.row.ListedOn)
+	done := ""
+	at := slices.IndexFunc(t.beforeEvents, func(e Event) bool { return e.Kind == EventRefinish })
+	if at >= 0 {
+		e := t.beforeEvents[at]
+		on = e.On
+		for _, part := range []string{"legs", "top"} {
+			if e.Details[part] != "" {
+				done += "; " + part + ": " + e.Details[part]
+			}
+		}
+	}
+	if at < 0 && from == to {
+		return
+	}
+	text := "refinished"
+	if from != to {
+		text += ": " + joined(" → ", from, cmp.Or(to, "look not told yet"))
+	}
+	if x, y := t.before.Condition, t.row.Condition; x != y && y != 0 {
+		done += "; now in " + gradeInWords(y)
+	}
+	t.add(on, EventRefinish, text+done)
+}
+
+// offer tells the listing: its asks, pauses, offers, and what was taken back.
+func (t *teller) offer() {
+	row := t.row
+	for i, ask := range row.Asks {
+		amount := ask.Amount.short(t.currency)
+		if i == 0 {
+			t.listed(ask)
+			continue
+		}
+		before, verb := row.Asks[i-1].Amount, "lowered"
+		if ask.Amount > before {
+			verb = "raised"
+		}
+		t.add(ask.On, EventAsk, fmt.Sprintf("ask %s from %s to %s", verb, before.short(t.currency), amount), t.money("ask", ask.Amount))
+	}
+	for _, p := range row.Pauses {
+		if p.To.IsZero() {
+			t.add(p.From, EventPause, "paused", number("days", max(0, int(t.today-p.From))))
+			continue
+		}
+		t.add(p.From, EventPause, "paused until "+p.To.String(), number("days", int(p.To-p.From)))
+	}
+	for _, e := range t.events {
+		switch e.Kind {
+		case EventOffer:
+			text := joined(": ", "offer of "+strings.TrimSuffix(e.Details["amount"], ".00"), e.Details["note"])
+			t.add(e.On, EventOffer, text, Figure{"amount", e.Details["amount"]})
+		case EventReopened:
+			t.add(e.On, EventReopened, "back on offer")
+		}
+	}
+	t.interest()
+}
+
+func (t *teller) listed(first Ask) {
+	row, kind := t.row, EventListed
+	if t.before != nil {
+		kind = StoryRelisted
+	}
+	text := fmt.Sprintf("%s as %s for %s", kind, row.Ref, first.Amount.short(t.currency))
+	if row.IsObserved() {
+		text = fmt.Sprintf("seen on offer for %s: %s", first.Amount.short(t.currency), row.what())
+	}
+	if row.Venue != "" {
+		text += ", " + strings.ReplaceAll(row.Venue, ";", " and")
+	}
+	if row.Estimate != 0 {
+		text += "; own estimate " + row.Estimate.short(t.currency)
+	}
+	t.add(first.On, kind, text, t.money("ask", first.Amount), t.money("estimate", row.Estimate))
+}
+
+// interest tells the last reading of an open listing; of an ended one the end
+// tells it.
+func (t *teller) interest() {
+	counts := t.counts()
+	if t.row.Outcome != OutcomeOpen || counts == "" {
+		return
+	}
+	for _, e := range slices.Backward(t.events) {
+		if e.Kind == EventInterest {
+			t.add(e.On, EventInterest, "so far "+counts, t.countFigures()...)
+			return
+		}
+	}
+}
+
+func (t *teller) counts() string {
+	var parts []string
+	for _, c := range []struct {
+		n         *int
+		one, many string
+	}{
+		{t.row.Views, "view", "views"}, {t.row.Saves, "save", "saves"}, {t.row.Messages, "message", "messages"}, {t.row.Viewings, "viewing", "viewings"},
+	} {
+		if c.n != nil {
+			parts = append(parts, count(*c.n, c.one, c.many))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (t *teller) countFigures() []Figure {
+	var figures []Figure
+	for _, name := range []string{"views", "saves", "messages", "viewings"} {
+		c, _ := ColumnByName(name)
+		figures = append(figures, Figure{name, c.Value(t.row, t.currency)})
+	}
+	return figures
+}
+
+// end tells the outcome, and to the owner what the sale cost and what was
+// noted.
+func (t *teller) end() {
+	row := t.row
+	if !row.EndedOn.IsZero() {
+		facts := row.Facts(t.currency, nil, nil)
+		days, active := facts.DaysOnMarket(row.EndedOn), facts.ActiveDays(row.EndedOn)
+		text := "withdrawn"
+		if row.Outcome == OutcomeSold {
+			text = t.sold()
+		}
+		text += " after " + count(days, "day", "days")
+		if active != days {
+			text += fmt.Sprintf(" (%d on show)", active)
+		}
+		if row.SoldVenue != "" {
+			text += ", " + row.SoldVenue
+		}
+		figures := append([]Figure{t.money("sale_price", row.SalePrice), number("days_on_market", days), number("active_days", active)}, t.countFigures()...)
+		t.add(row.EndedOn, row.Outcome, joined("; ", text, t.counts()), figures...)
+	}
+	if text := t.amounts(
+		costWords{CostDeliveryCharged, "charged for delivery"}, costWords{CostDelivery, "spent on it"},
+		costWords{CostFees, "fees"}); text != "" {
+		t.add(cmp.Or(row.EndedOn, t.today), StoryCost, "sale: "+text, t.costs(CostDeliveryCharged, CostDelivery, CostFees)...)
+	}
+	if row.Ledger.Notes != "" {
+		on := cmp.Or(row.EndedOn, row.ListedOn)
+		if on.IsZero() && len(t.events) > 0 {
+			on = t.events[0].On
+		}
+		t.add(on, StoryNote, row.Ledger.Notes)
+	}
+}
+
+func (t *teller) sold() string {
+	price, ask := t.row.SalePrice, t.row.CurrentAsk()
+	switch price {
+	case 0:
+		return "sold"
+	case ask:
+		return "sold for the full " + price.short(t.currency)
+	}
+	return fmt.Sprintf("sold for %s of %s asked", price.short(t.currency), ask.short(t.currency))
+}
+
+// result sums a sold piece up for its owner: what it brought, what it cost and
+// what an hour of work came to.
+func (t *teller) result(p *Piece) {
+	last := p.newest()
+	if !t.isOwner || last.Outcome != OutcomeSold || last.IsObserved() {
+		return
+	}
+	var brought, spent, hours int64
+	for _, row := range p.Listings {
+		brought += int64(row.SalePrice) + row.Ledger.Costs[CostDeliveryCharged]
+		for kind, amount := range row.Ledger.Costs {
+			switch kind {
+			case CostHours, CostHoursOther:
+				hours += amount
+			case CostDeliveryCharged:
+			default:
+				spent += amount
+			}
+		}
+	}
+	profit := Money(brought - spent)
+	text := fmt.Sprintf("in all %s came in and %s went out: %s", Money(brought).short(t.currency), Money(spent).short(t.currency), left(profit, t.currency))
+	figures := []Figure{{"profit", profit.Format(t.currency)}}
+	if hours > 0 {
+		hourly := MoneyOf(profit.Major(t.currency)*100/float64(hours), t.currency)
+		worked := strings.TrimSuffix(strings.TrimRight(formatDecimal(hours, hourDigits), "0"), ".")
+		text += fmt.Sprintf(" for %s hours of work, %s an hour", worked, hourly.Format(t.currency))
+		figures = append(figures, Figure{"hours", worked}, Figure{"profit_per_hour", hourly.Format(t.currency)})
+	}
+	if days := p.DaysOwned(t.today); days > 0 {
+		text += "; owned " + count(days, "day", "days")
+		figures = append(figures, number("days_owned", days))
+	}
+	t.add(last.EndedOn, StoryResult, text, figures...)
+}
+
+func left(profit Money, c Currency) string {
+	if profit < 0 {
+		return "a loss of " + (-profit).short(c)
+	}
+	return profit.short(c) + " left"
+}
