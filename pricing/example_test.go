@@ -90,7 +90,7 @@ func ExampleModel_PurchaseLimits() {
 	}, today, settings)
 	fmt.Println(limit.Sentences[0])
 	// Output:
-	// Pay at most 88; 93 would be right if it sells as expected, and at 187 nothing is earned.
+	// Offer 80 to begin with and walk away at 85.
 }
 
 func ExamplePricePoint() {

@@ -173,20 +173,3 @@ func (r Remedy) phrase(ask float64) string {
 	}
 	return "Waiting"
 }
-
-// explain writes the limit in two or three sentences.
-func (out *PurchaseLimit) explain() []string {
-	var t []string
-	if out.MostToPay != nil {
-		if *out.MostToPay > 0 {
-			t = append(t, fmt.Sprintf("Pay at most %s; %s would be right if it sells as expected, and at %s nothing is earned.", money(*out.MostToPay), money(math.Max(0, *out.AtLikely)), money(math.Max(0, *out.BreakEven))))
-		} else {
-			t = append(t, "Leave it: with caution, there is no price at which the work is paid.")
-		}
-		t = append(t, "Pieces that look cheap are often cheap for a reason that the description leaves out, so the first figure is the one to keep to.")
-	}
-	if out.Refusal != nil {
-		t = append(t, out.Refusal.Detail)
-	}
-	return t
-}

@@ -1,19 +1,25 @@
 package pricing
 
-import "math"
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
 
 // PurchaseQuery asks for the most to pay for a piece.
 type PurchaseQuery struct {
 	Attributes         // in the state that it will be listed in, after the planned work
+	Planned    bool    // the finish is planned, so that it must be possible on the material
 	Estimate   float64 // the buyer's own idea of the ask; zero: none
 
 	Materials float64 // money, of the planned work
-	Hours     float64 // of the planned work, fetching and selling
+	Hours     float64 // of the planned work, fetching and selling; zero: unknown
 	Transport float64 // money: fetching the piece
 	Other     float64 // money
 	DaysOut   int     // days owned before it can be listed
 
-	Price  float64 // asked for the piece, if known: ChanceOfLoss and ExpectedProfit are at this price
+	Price  *float64 // asked for the piece; nil: not known
 	Target Target
 }
 
@@ -28,21 +34,33 @@ type Target struct {
 // PurchaseLimit answers a PurchaseQuery. Money is in the group's unit; a
 // limit may be negative: the piece is not worth fetching at any price.
 type PurchaseLimit struct {
-	MostToPay      *float64 // cautious; nil where refused
-	AtLikely       *float64
-	BreakEven      *float64
-	ExpectedProfit *float64 // at PurchaseQuery.Price, else at MostToPay
-	ChanceOfLoss   *float64 // at the same price
-	RuleOfThird    *float64 // a third of the likely sale price, less transport and materials: common practice
+	MostToPay   *float64 // cautious; nil where refused
+	AtLikely    *float64
+	BreakEven   *float64
+	RuleOfThird *float64 // a third of the likely sale price, less transport and materials: common practice
+	Offer       *float64 // to open with, a price point; nil: leave it, or refused
+	WalkAway    *float64 // the highest price point that is not above MostToPay
 
-	Ask        float64 // the balanced ask that the figures rest on
-	LikelySale float64
-	SalePrice  *Range
-	Costs      PurchaseCosts
-	Basis      Basis
-	Labels     []string
-	Refusal    *Refusal
-	Sentences  []string
+	AtMost  *PurchaseOutcome // of paying MostToPay, or nothing where it is negative
+	AtPrice *PurchaseOutcome // of paying PurchaseQuery.Price; nil: not known
+
+	Ask         float64 // the balanced ask that the figures rest on
+	LikelySale  float64
+	SalePrice   *Range
+	Costs       PurchaseCosts
+	Sensitivity []Sensitivity // what moves MostToPay most first
+	Basis       Basis
+	Labels      []string
+	Refusal     *Refusal
+	Sentences   []string
+}
+
+// PurchaseOutcome is what a price leads to.
+type PurchaseOutcome struct {
+	Price          float64
+	ExpectedProfit float64  // after all costs, the hours at their value among them
+	ProfitPerHour  *float64 // earned on average by an hour of work; nil: hours unknown
+	ChanceOfLoss   *float64 // nil: too few sales to tell
 }
 
 // PurchaseCosts are the costs between buying and the sale.
@@ -52,6 +70,14 @@ type PurchaseCosts struct {
 	Fees                               float64 // expected
 }
 
+// Sensitivity is what one changed input does to the most to pay.
+type Sensitivity struct {
+	Input      string // "condition", "sale_price", "size", "hours", "materials", "transport", "other", "days_out"
+	Change     string // for people: "one grade lower"
+	MostToPay  float64
+	Difference float64
+}
+
 // PurchaseLimits returns the most to pay:
 //
 //	break-even = max_a net(a; c) − materials − hours × hourly value − c·D − transport − other
@@ -59,64 +85,177 @@ type PurchaseCosts struct {
 //	most to pay: the same with f replaced by f − t_{0.75} s √(1 + h), without the estimate
 //
 // Pieces that look cheap are often cheap for a reason that the description
-// leaves out (the winner's curse); hence the cautious figure.
+// leaves out (the winner's curse); hence the cautious figure. The offer to open
+// with is the same limit at t_{0.90}, which nine in ten pieces bear, but at
+// least half of the price to walk away at (common practice, no source), and
+// less than what is asked by the group's usual haggling.
 func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLimit {
 	out := PurchaseLimit{Basis: m.basis(q.Category)}
-	if !validPrice(q.Estimate) {
-		q.Estimate = 0
-	}
-	p := m.value.predict(m.value.describe(q.Attributes, on))
+	b := m.purchase(q, on, s)
 	enough := m.value.sales >= s.MinSales
 	if enough {
-		out.SalePrice = ref(m.value.interval(p))
+		out.SalePrice = ref(m.value.interval(b.p))
 	}
-	out.Refusal, out.Labels = m.doubts(out.SalePrice, q.Estimate > 0, s)
-	hour := s.HourValue
-	if hour <= 0 {
-		hour = q.Target.Hourly
-	}
-	if out.Refusal == nil && q.Hours > 0 && hour <= 0 {
+	out.Refusal, out.Labels = m.doubts(out.SalePrice, b.q.Estimate > 0, s)
+	switch {
+	case out.Refusal != nil:
+	case q.Planned && !feasible(q.Finish, q.Material):
+		out.Refusal = &Refusal{Reason: FinishNotPossible, Detail: fmt.Sprintf("A %s finish cannot be put on %s: there is no wood to show.", words(q.Finish), words(q.Material))}
+	case q.Hours > 0 && b.hour <= 0:
 		out.Refusal = &Refusal{Reason: HourValueUnknown, Detail: "An hour of work has no value yet: set the group's hourly value, or ask for an hourly earning."}
-	}
-	if out.Refusal == nil {
-		m.limit(&out, q, on, s, hour, enough, p)
+	default:
+		b.limit(&out, enough)
 	}
 	out.Sentences = out.explain()
 	return out
 }
 
+// purchase is a query being worked out.
+type purchase struct {
+	m     *Model
+	q     PurchaseQuery
+	on    Date
+	s     Settings
+	p     prediction // of the value
+	hour  float64    // value of one
+	shift float64    // of the log of the value, to try
+}
+
+func (m *Model) purchase(q PurchaseQuery, on Date, s Settings) purchase {
+	if !validPrice(q.Estimate) {
+		q.Estimate = 0
+	}
+	b := purchase{m: m, q: q, on: on, s: s, p: m.value.predict(m.value.describe(q.Attributes, on)), hour: s.HourValue}
+	if b.hour <= 0 {
+		b.hour = q.Target.Hourly
+	}
+	return b
+}
+
+// stake is a purchase at one value of the piece.
+type stake struct {
+	outlook
+	ask, left float64 // left after all costs but the price of the piece
+	outlay    float64 // before it is listed, that price aside
+	wanted    float64
+}
+
+// limit is the most to pay at that value.
+func (x stake) limit() float64 { return x.left - x.wanted }
+
+// at works the purchase out for a log value and an estimate (zero: none).
+func (b purchase) at(f, estimate float64) stake {
+	ready := b.on + Date(min(b.q.DaysOut, maxCalendar))
+	x := stake{outlook: b.m.outlook(b.q.Attributes, ready, f+b.shift, estimate, b.s)}
+	var net float64
+	x.ask, net = x.best(candidates(x.typical, estimate), x.holding)
+	x.outlay = b.q.Materials + b.q.Hours*b.hour + b.q.Transport + b.q.Other + x.holding*float64(b.q.DaysOut)
+	x.left = net - x.outlay
+	x.wanted = b.q.Target.wanted(x.outlook, x.ask, x.left, b.q.Hours, b.hour, b.s)
+	return x
+}
+
+// likely is the purchase at the likely value.
+func (b purchase) likely() stake {
+	estimate := b.q.Estimate * math.Exp(b.shift)
+	return b.at(b.m.fitFor(b.q.Attributes, b.q.Estimate, b.on, b.s), estimate)
+}
+
+// cautious is the purchase at a low quantile of the value, without the estimate.
+func (b purchase) cautious(share float64) stake {
+	return b.at(b.p.f-b.m.value.quantile(share)*b.p.scale, 0)
+}
+
+// most is the cautious limit.
+func (b purchase) most() float64 {
+	return math.Min(b.likely().limit(), b.cautious(cautiousShare).limit())
+}
+
 // limit fills in the figures.
-func (m *Model) limit(out *PurchaseLimit, q PurchaseQuery, on Date, s Settings, hour float64, enough bool, p prediction) {
-	ready := on + Date(min(q.DaysOut, maxCalendar))
-	o := m.outlook(q.Attributes, ready, m.fitFor(q.Attributes, q.Estimate, on, s), q.Estimate, s)
-	ask, net := o.best(candidates(o.typical, q.Estimate), o.holding)
-	costs := PurchaseCosts{Materials: q.Materials, Labor: q.Hours * hour, Transport: q.Transport, Other: q.Other}
-	before := costs.Materials + costs.Labor + costs.Transport + costs.Other + o.holding*float64(q.DaysOut)
-	breakEven := net - before
-	atLikely := breakEven - q.Target.wanted(o, ask, breakEven, q.Hours, hour, s)
-
-	costs.Holding = o.holding * (float64(q.DaysOut) + o.waiting(ask))
-	costs.Fees = o.fee * o.negotiation * ask * o.sold(ask, o.horizon)
-	out.Costs = costs
-	out.Ask, out.LikelySale = ask, o.negotiation*ask
-	out.BreakEven, out.AtLikely = &breakEven, &atLikely
-	out.RuleOfThird = ref(out.LikelySale/3 - q.Transport - q.Materials)
-	if !enough {
-		out.Refusal = tooFewSales(m.value.sales, s.MinSales) // of the cautious figure
-		return
+func (b purchase) limit(out *PurchaseLimit, enough bool) {
+	x := b.likely()
+	out.Costs = PurchaseCosts{
+		Materials: b.q.Materials, Labor: b.q.Hours * b.hour, Transport: b.q.Transport, Other: b.q.Other,
+		Holding: x.holding * (float64(b.q.DaysOut) + x.waiting(x.ask)),
+		Fees:    x.fee * x.negotiation * x.ask * x.sold(x.ask, x.horizon),
 	}
-	low := m.outlook(q.Attributes, ready, p.f-m.value.quantile(0.75)*p.scale, 0, s)
-	lowAsk, lowNet := low.best(candidates(low.typical, 0), low.holding)
-	left := lowNet - before - (low.holding-o.holding)*float64(q.DaysOut)
-	most := math.Min(atLikely, left-q.Target.wanted(low, lowAsk, left, q.Hours, hour, s))
-	out.MostToPay = &most
-
-	price := q.Price
-	if price <= 0 {
-		price = math.Max(0, most)
+	out.Ask, out.LikelySale = x.ask, x.negotiation*x.ask
+	out.BreakEven, out.AtLikely = ref(x.left), ref(x.limit())
+	out.RuleOfThird = ref(out.LikelySale/3 - b.q.Transport - b.q.Materials)
+	if enough {
+		most := math.Min(x.limit(), b.cautious(cautiousShare).limit())
+		out.MostToPay = &most
+		out.AtMost = b.outcome(x, math.Max(0, most), enough)
+		if most >= 1 {
+			out.WalkAway = ref(pointAtOrBelow(most))
+			out.Offer = ref(b.opening(*out.WalkAway, x.negotiation))
+		}
+		out.Sensitivity = b.sensitivity(most)
+	} else {
+		out.Refusal = tooFewSales(b.m.value.sales, b.s.MinSales) // of the cautious figure
 	}
-	out.ExpectedProfit = ref(breakEven - price)
-	out.ChanceOfLoss = ref(m.chanceOfLoss(o, ask, p, before+price))
+	if b.q.Price != nil {
+		out.AtPrice = b.outcome(x, *b.q.Price, enough)
+	}
+}
+
+// outcome is what paying a price leads to.
+func (b purchase) outcome(x stake, price float64, enough bool) *PurchaseOutcome {
+	out := &PurchaseOutcome{Price: price, ExpectedProfit: x.left - price}
+	if b.q.Hours > 0 {
+		out.ProfitPerHour = ref(out.ExpectedProfit/b.q.Hours + b.hour)
+	}
+	if enough {
+		out.ChanceOfLoss = ref(b.m.chanceOfLoss(x.outlook, x.ask, b.p, x.outlay+price))
+	}
+	return out
+}
+
+// opening is the price point to offer first.
+func (b purchase) opening(walkAway, negotiation float64) float64 {
+	offer := clamp(b.cautious(openingShare).limit(), walkAway/2, walkAway)
+	if b.q.Price == nil {
+		return pointAtOrBelow(offer)
+	}
+	return math.Min(pointAtOrBelow(math.Min(offer, negotiation**b.q.Price)), *b.q.Price)
+}
+
+// sensitivity works the purchase out again with each input changed alone.
+func (b purchase) sensitivity(most float64) []Sensitivity {
+	var out []Sensitivity
+	try := func(input, change string, alter func(q *PurchaseQuery)) {
+		q := b.q
+		alter(&q)
+		now := b.m.purchase(q, b.on, b.s).most()
+		out = append(out, Sensitivity{Input: input, Change: change, MostToPay: now, Difference: now - most})
+	}
+	dearer := func(input string, amount func(q *PurchaseQuery) *float64) {
+		if *amount(&b.q) > 0 {
+			try(input, "a quarter more", func(q *PurchaseQuery) { *amount(q) *= 1.25 })
+		}
+	}
+	lower := b
+	lower.shift = math.Log(0.9)
+	out = append(out, Sensitivity{Input: "sale_price", Change: "10 % lower", MostToPay: lower.most()})
+	out[0].Difference = out[0].MostToPay - most
+	switch c := b.q.Condition; {
+	case c > 1:
+		try("condition", "one grade lower", func(q *PurchaseQuery) { q.Condition-- })
+	case c == 1:
+		try("condition", "one grade higher", func(q *PurchaseQuery) { q.Condition++ })
+	default:
+		try("condition", "fair instead of unknown", func(q *PurchaseQuery) { q.Condition = 2 })
+	}
+	if _, known := b.q.logVolume(); known {
+		try("size", "10 % less wide", func(q *PurchaseQuery) { q.Width *= 0.9 })
+	}
+	dearer("hours", func(q *PurchaseQuery) *float64 { return &q.Hours })
+	dearer("materials", func(q *PurchaseQuery) *float64 { return &q.Materials })
+	dearer("transport", func(q *PurchaseQuery) *float64 { return &q.Transport })
+	dearer("other", func(q *PurchaseQuery) *float64 { return &q.Other })
+	try("days_out", "a week more", func(q *PurchaseQuery) { q.DaysOut += 7 })
+	slices.SortStableFunc(out, func(x, y Sensitivity) int { return cmp.Compare(math.Abs(y.Difference), math.Abs(x.Difference)) })
+	return out
 }
 
 // wanted is the profit asked for; without a target the larger of half of what
@@ -169,4 +308,49 @@ func (m *Model) chanceOfLoss(o outlook, ask float64, p prediction, outlay float6
 		sum += 1 - c.sold(ask, t)
 	}
 	return sum / midQuantiles
+}
+
+// explain writes the limit in some sentences.
+func (out *PurchaseLimit) explain() []string {
+	var t []string
+	switch {
+	case out.WalkAway != nil:
+		t = append(t,
+			fmt.Sprintf("Offer %s to begin with and walk away at %s.", money(*out.Offer), money(*out.WalkAway)),
+			fmt.Sprintf("%s would be right if it sells as expected, and at %s nothing is earned; pieces that look cheap are often cheap for a reason that the description leaves out, so keep to the lower figure.",
+				money(math.Max(0, *out.AtLikely)), money(math.Max(0, *out.BreakEven))))
+		if out.AtPrice == nil {
+			t = append(t, "At the most to pay "+out.AtMost.phrase()+".")
+		}
+	case out.MostToPay != nil:
+		t = append(t, "Leave it: with caution, there is no price at which the work is paid.")
+	}
+	if p := out.AtPrice; p != nil {
+		at := fmt.Sprintf("At the %s asked", money(p.Price))
+		switch {
+		case p.Price == 0:
+			at = "For nothing"
+		case out.MostToPay != nil && p.Price <= *out.MostToPay:
+			at += ", which it bears,"
+		case out.MostToPay != nil:
+			at += ", which is more than it bears,"
+		}
+		t = append(t, at+" "+p.phrase()+".")
+	}
+	if out.Refusal != nil {
+		t = append(t, out.Refusal.Detail)
+	}
+	return t
+}
+
+// phrase says what a price leads to.
+func (p *PurchaseOutcome) phrase() string {
+	text := fmt.Sprintf("about %s is left on average once your hours are paid", money(p.ExpectedProfit))
+	if p.ExpectedProfit < 0 {
+		text = fmt.Sprintf("about %s is lost on average, your hours counted", money(-p.ExpectedProfit))
+	}
+	if p.ChanceOfLoss != nil {
+		text += fmt.Sprintf(", and %s such purchases lose money", chance(*p.ChanceOfLoss))
+	}
+	return text
 }
