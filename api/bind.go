@@ -18,6 +18,9 @@ type Decimal string
 // Cells are a row on its way in: column names to the text of their values.
 type Cells map[string]string
 
+// FindCells are a find on its way in: a row with the columns of its plan.
+type FindCells map[string]string
+
 // binder decodes nodes and gathers what is wrong.
 type binder struct{ wrong []service.FieldError }
 
@@ -54,7 +57,10 @@ func (b *binder) want(n node, pointer string, kinds ...nodeKind) bool {
 func (b *binder) set(n node, v reflect.Value, pointer string) {
 	switch target := v.Addr().Interface().(type) {
 	case *Cells:
-		*target = b.cells(n, pointer)
+		*target = b.cells(n, pointer, service.ColumnByName)
+		return
+	case *FindCells:
+		*target = FindCells(b.cells(n, pointer, service.FindColumn))
 		return
 	case *Decimal:
 		if b.want(n, pointer, numberNode, stringNode) {
@@ -167,15 +173,18 @@ func (b *binder) setStruct(n node, v reflect.Value, pointer string) {
 	}
 }
 
-// cells reads an object as a row.
-func (b *binder) cells(n node, pointer string) Cells {
+// columnLookup finds a column that a body may name.
+type columnLookup func(name string) (*service.Column, bool)
+
+// cells reads an object as a row of such columns.
+func (b *binder) cells(n node, pointer string, columns columnLookup) Cells {
 	if !b.want(n, pointer, objectNode) {
 		return nil
 	}
 	cells := make(Cells, len(n.members))
 	for _, m := range n.members {
 		at := pointer + "/" + escapePointer(m.name)
-		if _, known := service.ColumnByName(m.name); !known {
+		if _, known := columns(m.name); !known {
 			b.refuse(at, "is no column%s", didYouMean(service.NearestColumn(m.name)))
 			continue
 		}

@@ -23,6 +23,7 @@ const (
 type csvReader struct {
 	in        *bufio.Reader
 	delimiter byte
+	columns   columnLookup
 }
 
 // record is one line of a table. tooLong is the place of a cell over the
@@ -49,7 +50,7 @@ func newCSVReader(r io.Reader) (*csvReader, error) {
 			return nil, err
 		}
 	}
-	return &csvReader{in: in, delimiter: sniffDelimiter(head)}, nil
+	return &csvReader{in: in, delimiter: sniffDelimiter(head), columns: service.ColumnByName}, nil
 }
 
 // sniffDelimiter counts the candidates outside of quotes in the first line.
@@ -183,7 +184,7 @@ func readHeader(r *csvReader, ignoreUnknown bool) (header, error) {
 	names := make(header, len(rec.cells))
 	for i, cell := range rec.cells {
 		name := strings.ToLower(strings.TrimSpace(cell))
-		_, known := service.ColumnByName(name)
+		_, known := r.columns(name)
 		switch {
 		case name == "":
 		case !known && ignoreUnknown:
@@ -240,7 +241,7 @@ func (h header) at(i int) string {
 
 // importedCell undoes what export does to text.
 func importedCell(name, cell string) string {
-	if c, _ := service.ColumnByName(name); c.Kind == service.KindText || c.Kind == service.KindWord {
+	if c, _ := service.FindColumn(name); c.Kind == service.KindText || c.Kind == service.KindWord {
 		return showFormula(cell)
 	}
 	return cell

@@ -147,6 +147,7 @@ func spoolError(err error) error {
 // rowFile reads the rows of a spooled file, one at a time.
 type rowFile struct {
 	file          *os.File
+	columns       columnLookup // nil: those of a row
 	ignoreUnknown bool
 	mostRows      int
 	rows          int // seen so far
@@ -175,6 +176,9 @@ func (f *rowFile) csvRows(yield func(service.Row) error) error {
 	r, err := newCSVReader(in)
 	if err != nil {
 		return err
+	}
+	if f.columns != nil {
+		r.columns = f.columns
 	}
 	names, err := readHeader(r, f.ignoreUnknown)
 	if err != nil {

@@ -52,6 +52,7 @@ var rightBodies = map[string]string{
 	"PATCH /v1/pieces/{id}":         `{"color":"navy"}`,
 	"POST /v1/pieces/{id}/refinish": `{"finish":"clear"}`,
 	"POST /v1/suggestions":          `{"subjects":[{"category":"desk"}]}`,
+	"POST /v1/purchase-limits":      `{"subjects":[{"category":"desk"}]}`,
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
 	"POST /v1/members":              `{"name":"Nobody"}`,
 	"POST /v1/keys":                 `{"scope":"read"}`,
@@ -62,7 +63,7 @@ func scopeOf(method, path string) string {
 	switch {
 	case strings.HasSuffix(path, ".csv"):
 		return service.ScopeFeed
-	case method == "GET" || path == "/v1/suggestions":
+	case method == "GET" || path == "/v1/suggestions" || path == "/v1/purchase-limits":
 		return service.ScopeRead
 	case strings.HasPrefix(path, "/v1/group") || strings.HasPrefix(path, "/v1/members"):
 		return service.ScopeAdmin

@@ -111,6 +111,7 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/comparables", read, false, s.listComparables},
 		{"GET", "/v1/comparables.csv", feed, false, s.listComparables},
 		{"POST", "/v1/suggestions", read, false, s.createSuggestions},
+		{"POST", "/v1/purchase-limits", read, false, s.createPurchaseLimits},
 		{"GET", "/v1/stale", read, false, s.listStale},
 		{"GET", "/v1/stale.csv", feed, false, s.listStale},
 		{"GET", "/v1/model", read, false, s.getModel},

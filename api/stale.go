@@ -109,13 +109,7 @@ var reviewColumns = []tableColumn[Review]{
 	{"expected_net", numberCell, func(v Review) string { return string(v.best().ExpectedNet) }},
 	{"gain", numberCell, func(v Review) string { return string(v.Gain) }},
 	{"chance_better_than_waiting", numberCell, func(v Review) string { return string(v.best().ChanceBetter) }},
-	{"cautions", plainCell, func(v Review) string {
-		codes := make([]string, len(v.Cautions))
-		for i, one := range v.Cautions {
-			codes[i] = one.Code
-		}
-		return strings.Join(codes, ";")
-	}},
+	{"cautions", plainCell, func(v Review) string { return cautionCodes(v.Cautions) }},
 }
 
 // StaleQuery is what the reviews can be asked for.

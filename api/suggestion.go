@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -214,7 +215,7 @@ func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
 	money := moneyIn(v.currency)
 	out := Suggestion{
 		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),
-		Basis: basis(f), Comparables: make([]Comparable, len(f.Comparables)),
+		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Comparables)),
 	}
 	for i, found := range f.Comparables {
 		out.Comparables[i] = v.comparable(found)
@@ -224,9 +225,6 @@ func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
 			Column: d.Column, From: optionalText(d.From), To: optionalText(d.To), Percent: optional(d.Percent, percentage),
 			Money: optional(d.Money, money), AskChange: optional(d.AskChange, money),
 		})
-	}
-	if r := f.SalePrice; r != nil {
-		out.SalePrice = &PriceRange{Likely: money(r.Likely), Low: money(r.Low), High: money(r.High), Level: r.Level}
 	}
 	for _, d := range f.Drivers {
 		out.Drivers = append(out.Drivers, Driver{
@@ -266,8 +264,15 @@ func curvePoint(p pricing.Point, horizon int, money func(float64) number) CurveP
 	return out
 }
 
-func basis(f service.Suggestion) Basis {
-	return Basis{Sold: f.Basis.Sold, Unsold: f.Basis.Unsold, SameCategory: f.Basis.SameCategory, Model: f.Model}
+func priceRange(r *pricing.Range, money func(float64) number) *PriceRange {
+	if r == nil {
+		return nil
+	}
+	return &PriceRange{Likely: money(r.Likely), Low: money(r.Low), High: money(r.High), Level: r.Level}
+}
+
+func basis(b pricing.Basis, model string) Basis {
+	return Basis{Sold: b.Sold, Unsold: b.Unsold, SameCategory: b.SameCategory, Model: model}
 }
 
 func refusal(r *pricing.Refusal) *Refusal {
@@ -283,6 +288,15 @@ func cautions(list []service.Caution) []Caution {
 		out[i] = Caution(one)
 	}
 	return out
+}
+
+// cautionCodes are the cautions in one cell of a table.
+func cautionCodes(list []Caution) string {
+	codes := make([]string, len(list))
+	for i, one := range list {
+		codes[i] = one.Code
+	}
+	return strings.Join(codes, ";")
 }
 
 func optionalText(s string) *string {

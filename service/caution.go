@@ -53,6 +53,8 @@ var (
 
 var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "bookcase", "hutch", "cabinet"}
 
+const leadLimitYear = 1980 // the limit of 1978 and a margin
+
 // sellingCautions are those for offering a piece.
 func sellingCautions(l *Listing) []Caution {
 	cautions := []Caution{cautionPooling, cautionRecall, cautionBuyers}
@@ -72,7 +74,6 @@ func remedyCautions(l *Listing, remedies []pricing.Remedy) []Caution {
 		if r.Action != "refinish" {
 			continue
 		}
-		const leadLimitYear = 1980 // the limit of 1978 and a margin
 		if l.YearMade == 0 || l.YearMade < leadLimitYear {
 			cautions = append(cautions, cautionLead)
 		}

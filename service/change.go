@@ -38,6 +38,8 @@ type draft struct {
 	member, id            string
 	sentRevision          int64
 	reopens, clearsBlanks bool
+
+	daysOut *int // of a find: planned between buying and listing
 }
 
 // changeOptions widen what cells may do: an event may reopen, an undo may
