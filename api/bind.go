@@ -57,10 +57,10 @@ func (b *binder) want(n node, pointer string, kinds ...nodeKind) bool {
 func (b *binder) set(n node, v reflect.Value, pointer string) {
 	switch target := v.Addr().Interface().(type) {
 	case *Cells:
-		*target = b.cells(n, pointer, service.ColumnByName)
+		*target = b.cells(n, pointer, rowColumns)
 		return
 	case *FindCells:
-		*target = FindCells(b.cells(n, pointer, service.FindColumn))
+		*target = FindCells(b.cells(n, pointer, findColumns))
 		return
 	case *Decimal:
 		if b.want(n, pointer, numberNode, stringNode) {
@@ -173,19 +173,27 @@ func (b *binder) setStruct(n node, v reflect.Value, pointer string) {
 	}
 }
 
-// columnLookup finds a column that a body may name.
-type columnLookup func(name string) (*service.Column, bool)
+// columnSet is the columns that a body may name.
+type columnSet struct {
+	byName  func(name string) (*service.Column, bool)
+	nearest func(name string) string
+}
+
+var (
+	rowColumns  = columnSet{service.ColumnByName, service.NearestColumn}
+	findColumns = columnSet{service.FindColumn, service.NearestFindColumn}
+)
 
 // cells reads an object as a row of such columns.
-func (b *binder) cells(n node, pointer string, columns columnLookup) Cells {
+func (b *binder) cells(n node, pointer string, columns columnSet) Cells {
 	if !b.want(n, pointer, objectNode) {
 		return nil
 	}
 	cells := make(Cells, len(n.members))
 	for _, m := range n.members {
 		at := pointer + "/" + escapePointer(m.name)
-		if _, known := columns(m.name); !known {
-			b.refuse(at, "is no column%s", didYouMean(service.NearestColumn(m.name)))
+		if _, known := columns.byName(m.name); !known {
+			b.refuse(at, "is no column%s", didYouMean(columns.nearest(m.name)))
 			continue
 		}
 		if m.value.kind == nullNode || b.want(m.value, at, numberNode, stringNode) {

@@ -23,7 +23,7 @@ const (
 type csvReader struct {
 	in        *bufio.Reader
 	delimiter byte
-	columns   columnLookup
+	columns   columnSet
 }
 
 // record is one line of a table. tooLong is the place of a cell over the
@@ -50,7 +50,7 @@ func newCSVReader(r io.Reader) (*csvReader, error) {
 			return nil, err
 		}
 	}
-	return &csvReader{in: in, delimiter: sniffDelimiter(head), columns: service.ColumnByName}, nil
+	return &csvReader{in: in, delimiter: sniffDelimiter(head), columns: rowColumns}, nil
 }
 
 // sniffDelimiter counts the candidates outside of quotes in the first line.
@@ -184,13 +184,13 @@ func readHeader(r *csvReader, ignoreUnknown bool) (header, error) {
 	names := make(header, len(rec.cells))
 	for i, cell := range rec.cells {
 		name := strings.ToLower(strings.TrimSpace(cell))
-		_, known := r.columns(name)
+		_, known := r.columns.byName(name)
 		switch {
 		case name == "":
 		case !known && ignoreUnknown:
 			name = ignored
 		case !known:
-			wrong = append(wrong, service.FieldError{Column: clip(name, 60), Reason: "is no column" + didYouMean(service.NearestColumn(clip(name, 60)))})
+			wrong = append(wrong, service.FieldError{Column: clip(name, 60), Reason: "is no column" + didYouMean(r.columns.nearest(clip(name, 60)))})
 		case slices.Contains(names, name):
 			wrong = append(wrong, service.FieldError{Column: name, Reason: "stands twice in the header"})
 		}

@@ -73,7 +73,7 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	if o.Decimal != '.' && !isCSV {
 		p.refuse("decimal", "is for CSV; numbers in JSON have a point")
 	}
-	f := &rowFile{ignoreUnknown: p.oneOf("unknown_columns", "refuse", "ignore") == "ignore", mostRows: s.limits.ImportRows}
+	f := &rowFile{columns: rowColumns, ignoreUnknown: p.oneOf("unknown_columns", "refuse", "ignore") == "ignore", mostRows: s.limits.ImportRows}
 	if err := p.done(); err != nil {
 		return err
 	}
@@ -147,7 +147,7 @@ func spoolError(err error) error {
 // rowFile reads the rows of a spooled file, one at a time.
 type rowFile struct {
 	file          *os.File
-	columns       columnLookup // nil: those of a row
+	columns       columnSet
 	ignoreUnknown bool
 	mostRows      int
 	rows          int // seen so far
@@ -177,9 +177,7 @@ func (f *rowFile) csvRows(yield func(service.Row) error) error {
 	if err != nil {
 		return err
 	}
-	if f.columns != nil {
-		r.columns = f.columns
-	}
+	r.columns = f.columns
 	names, err := readHeader(r, f.ignoreUnknown)
 	if err != nil {
 		return err
@@ -262,11 +260,11 @@ func (f *rowFile) jsonRow(n node) (service.Row, error) {
 		return row, nil
 	}
 	for _, m := range n.members {
-		_, known := service.ColumnByName(m.name)
+		_, known := f.columns.byName(m.name)
 		switch {
 		case !known && f.ignoreUnknown:
 		case !known:
-			return row, &service.InvalidError{Fields: []service.FieldError{wrong(m.name, "is no column%s", didYouMean(service.NearestColumn(clip(m.name, 60))))}}
+			return row, &service.InvalidError{Fields: []service.FieldError{wrong(m.name, "is no column%s", didYouMean(f.columns.nearest(clip(m.name, 60))))}}
 		case m.value.kind == nullNode || m.value.kind == numberNode || m.value.kind == stringNode:
 			row.Cells[m.name] = m.value.text
 		default:

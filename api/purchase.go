@@ -202,7 +202,7 @@ func csvFinds(c *gin.Context) ([]service.Cells, error) {
 	defer file.Close() // its name is gone already
 	var finds []service.Cells
 	var wrong []service.FieldError
-	f := &rowFile{file: file, columns: service.FindColumn, mostRows: service.MaxSubjects}
+	f := &rowFile{file: file, columns: findColumns, mostRows: service.MaxSubjects}
 	err = f.csvRows(func(row service.Row) error {
 		wrong = append(wrong, row.Errors...)
 		for _, cell := range row.Cells {

@@ -44,6 +44,11 @@ func FindColumn(name string) (*Column, bool) {
 	return ColumnByName(name)
 }
 
+// NearestFindColumn returns the name that was probably meant, or "".
+func NearestFindColumn(name string) string {
+	return nearestColumn(name, slices.Concat(planColumns, Columns))
+}
+
 // PurchaseTarget is the profit wanted: at most one of the three.
 type PurchaseTarget struct {
 	MarginPercent float64 // points of the sale price after fees

@@ -62,9 +62,11 @@ func ColumnByName(name string) (*Column, bool) {
 }
 
 // NearestColumn returns the name that was probably meant, or "".
-func NearestColumn(name string) string {
-	names := make([]string, len(Columns))
-	for i, c := range Columns {
+func NearestColumn(name string) string { return nearestColumn(name, Columns) }
+
+func nearestColumn(name string, columns []Column) string {
+	names := make([]string, len(columns))
+	for i, c := range columns {
 		names[i] = c.Name
 	}
 	return nearest(canonicalWord(name), names)
