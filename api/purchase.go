@@ -121,10 +121,7 @@ func (s *Server) createPurchaseLimits(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	options := tableParams(p, columnNames(purchaseColumns))
-	if form == formJSON && len(options.Fields) > 0 {
-		p.refuse("fields", "is for CSV here")
-	}
+	options := csvParams(p, form, columnNames(purchaseColumns))
 	finds, target, err := s.finds(c, a, p)
 	if err != nil {
 		return err
@@ -136,11 +133,7 @@ func (s *Server) createPurchaseLimits(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return withPointers(err)
 	}
-	out := PurchaseLimitsAnswer{Limits: make([]PurchaseLimit, len(found.Limits)), RankedBy: found.RankedBy}
-	v := viewerOf(a)
-	for i := range found.Limits {
-		out.Limits[i] = v.purchaseLimit(&found.Limits[i])
-	}
+	out := PurchaseLimitsAnswer{Limits: each(found.Limits, viewerOf(a).purchaseLimit), RankedBy: found.RankedBy}
 	if form == formCSV {
 		return writeTable(c, "purchase-limits.csv", purchaseColumns, options, out.Limits)
 	}
@@ -249,7 +242,7 @@ func (t *PurchaseTarget) read(a *service.Actor) (service.PurchaseTarget, error) 
 	return out, nil
 }
 
-func (v viewer) purchaseLimit(f *service.PurchaseLimit) PurchaseLimit {
+func (v viewer) purchaseLimit(f service.PurchaseLimit) PurchaseLimit {
 	money := moneyIn(v.currency)
 	out := PurchaseLimit{
 		Ref: f.Ref, Category: f.Category, Offer: optional(f.Offer, money), WalkAway: optional(f.WalkAway, money),
