@@ -61,7 +61,7 @@ var rightBodies = map[string]string{
 // scopes says what each route needs, apart from the table of routes.
 func scopeOf(method, path string) string {
 	switch {
-	case strings.HasSuffix(path, ".csv"):
+	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
 	case method == "GET" || path == "/v1/suggestions" || path == "/v1/purchase-limits":
 		return service.ScopeRead
@@ -178,12 +178,15 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	for _, path := range []string{
 		"/v1/listings", "/v1/listings.csv", "/v1/listings/" + id, "/v1/listings/" + id + "/events", "/v1/listings/" + id + "/suggestion",
 		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/stale", "/v1/stale.csv",
+		"/v1/suggestions", "/v1/suggestions.csv", "/v1/reports/listing-age", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
 		"/v1/model", "/v1/model/record", "/v1/listings?fields=ref,estimate,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
 	}
 	look("another member", s.Keys["Otto"], call{method: "POST", path: "/v1/suggestions", body: `{"subjects":[{"id":"` + id + `"},{"category":"desk"}]}`})
-	for _, path := range []string{"/v1/listings.csv", "/v1/stale.csv", "/v1/comparables.csv?category=desk"} {
+	for _, path := range []string{
+		"/v1/listings.csv", "/v1/stale.csv", "/v1/comparables.csv?category=desk", "/v1/suggestions.csv", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
+	} {
 		look("a feed", feed, call{method: "GET", path: path})
 	}
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=ref,estimate", key: feed}), 400, "malformed")

@@ -138,17 +138,26 @@ const (
 	withinMost    = 730
 )
 
-// createSuggestions answers for some subjects, in order.
+// createSuggestions answers for some subjects, in order; as CSV with a line for
+// each.
 //
 //	@Summary	Suggest asking prices
 //	@Tags		advice
+//	@Param		query	query		TableQuery			false	"of a CSV: its form"
 //	@Param		body	body		SuggestionsRequest	true	"at most 500 subjects"
+//	@Produce	json,text/csv,application/problem+json
 //	@Success	200		{object}	SuggestionsAnswer
 //	@Failure	default	{object}	Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/suggestions [post]
 func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
-	if err := paramsOf(c).done(); err != nil {
+	form, err := wantedForm(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	options := tableParams(p, columnNames(adviceColumns))
+	if err := p.done(); err != nil {
 		return err
 	}
 	var body SuggestionsRequest
@@ -175,6 +184,9 @@ func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
 	for i, f := range found {
 		out.Suggestions[i] = v.suggestion(f, within)
 	}
+	if form == formCSV {
+		return writeTable(c, "suggestions.csv", adviceColumns, options, out.Suggestions)
+	}
 	return answer(c, http.StatusOK, out)
 }
 
@@ -194,10 +206,7 @@ func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	within := p.count("within_days", withinDefault, withinMost+1)
-	if within > withinMost {
-		p.refuse("within_days", "expected 1 to %d", withinMost)
-	}
+	within := p.withinDays()
 	if err := p.done(); err != nil {
 		return err
 	}

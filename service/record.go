@@ -165,9 +165,6 @@ func (s *Service) write(ctx context.Context, a *Actor, do func(Writer) error) er
 // or a listing of the actor's own that has not ended, as it is on file. What a
 // feed reads and what is only tried out are none.
 func (s *Service) keep(a *Actor, group *known, subjects []subject, answers []Suggestion, settings pricing.Settings) {
-	if a.Scope == ScopeFeed {
-		return
-	}
 	c := a.Group.Currency
 	for i, sub := range subjects {
 		if !sub.isPromise(a) {
@@ -192,6 +189,9 @@ func (s *Service) keep(a *Actor, group *known, subjects []subject, answers []Sug
 // isPromise reports whether what is suggested is told to the seller of a piece
 // that can still be priced.
 func (s *subject) isPromise(a *Actor) bool {
+	if a.Scope == ScopeFeed {
+		return false // it is read by anybody
+	}
 	isMine := s.onFile == nil || s.onFile.MemberID == a.MemberID
 	isOver := s.row.Outcome == OutcomeSold || s.row.Outcome == OutcomeWithdrawn
 	return s.row.Ref != "" && isMine && !isOver && !s.row.IsObserved() && len(s.changed) == 0

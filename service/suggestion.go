@@ -1,8 +1,10 @@
 package service
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -77,6 +79,45 @@ func (s *Service) SuggestFor(ctx context.Context, a *Actor, listing uuid.UUID, w
 		return nil, err
 	}
 	return &answers[0], nil
+}
+
+// OpenSuggestion is the answer for an open listing.
+type OpenSuggestion struct {
+	Row *Listing
+	Suggestion
+}
+
+// SuggestOpen answers for the group's own open listings, or those of one
+// member, in the order of their refs.
+func (s *Service) SuggestOpen(ctx context.Context, a *Actor, member uuid.UUID, withinDays int) ([]OpenSuggestion, error) {
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	var rows []*Listing
+	for _, r := range group.byID {
+		if r.openOn(a.Today) && (member == uuid.Nil || r.MemberID == member) {
+			rows = append(rows, r.Listing)
+		}
+	}
+	slices.SortFunc(rows, func(x, y *Listing) int {
+		return cmp.Or(strings.Compare(x.Ref, y.Ref), strings.Compare(x.ID.String(), y.ID.String()))
+	})
+	out := make([]OpenSuggestion, 0, len(rows))
+	for batch := range slices.Chunk(rows, MaxSubjects) {
+		subjects := make([]Subject, len(batch))
+		for i, l := range batch {
+			subjects[i] = Subject{"id": l.ID.String()}
+		}
+		found, err := s.Suggest(ctx, a, subjects, withinDays)
+		if err != nil {
+			return nil, err
+		}
+		for i, f := range found {
+			out = append(out, OpenSuggestion{Row: batch[i], Suggestion: f})
+		}
+	}
+	return out, nil
 }
 
 func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects []subject, withinDays int) ([]Suggestion, error) {
@@ -213,7 +254,7 @@ func (a *Actor) readSubject(group *known, cells Subject) (subject, []FieldError)
 	if onFile == nil {
 		return sub, nil
 	}
-	isMine := onFile.MemberID == a.MemberID
+	isMine := onFile.MemberID == a.MemberID && a.Scope != ScopeFeed // a feed is read by anybody
 	sub.onFile = onFile
 	sub.overlay(onFile, cells, a.Group.Currency)
 	if _, sent := cells["estimate"]; !sent && (!onFile.EstimateCounts || !isMine) {
