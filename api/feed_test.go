@@ -2,7 +2,9 @@ package api_test
 
 import (
 	"encoding/csv"
+	"encoding/xml"
 	"fmt"
+	"image/png"
 	"maps"
 	"slices"
 	"strconv"
@@ -184,5 +186,52 @@ func TestFeedKeys(t *testing.T) {
 	}
 	if strings.Contains(s.log.String(), key[5:30]) {
 		t.Errorf("the key stands in the log: %s", s.log)
+	}
+}
+
+// Pictures come through a feed key in the address, in the size asked for, with
+// a tag; to a feed the owner's curve is what everybody sees.
+func TestPictures(t *testing.T) {
+	t.Parallel()
+	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	names := slices.Sorted(maps.Keys(s.Keys))
+	key := s.keyWith(t, names[0], service.ScopeFeed)
+	open := table(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?outcome=open&source=own&fields=id&member=" + names[0], key: s.Keys[names[0]]}))
+	curve := "/v1/listings/" + open[1][0] + "/curve"
+	for _, path := range []string{curve, "/v1/reports/listing-age"} {
+		r := s.do(t, call{method: "GET", path: path + ".png?width=120&height=40&key=" + key})
+		img, err := png.Decode(strings.NewReader(r.body))
+		if err != nil || img.Bounds().Dx() != 120 || img.Bounds().Dy() != 40 || r.Header.Get("Content-Type") != "image/png" {
+			t.Errorf("%s.png: %v, %s", path, err, r.Header.Get("Content-Type"))
+		}
+		if r := s.do(t, call{method: "GET", path: path + ".png?width=120&height=40&key=" + key, header: []string{"If-None-Match", r.Header.Get("ETag")}}); r.StatusCode != 304 {
+			t.Errorf("%s.png again: %d, want 304", path, r.StatusCode)
+		}
+		svg := s.do(t, call{method: "GET", path: path + ".svg?key=" + key})
+		var root struct {
+			XMLName xml.Name
+			Width   int `xml:"width,attr"`
+		}
+		if err := xml.Unmarshal([]byte(svg.body), &root); err != nil || root.XMLName.Local != "svg" || root.Width != 480 || svg.Header.Get("Content-Type") != "image/svg+xml" {
+			t.Errorf("%s.svg: %v, %+v", path, err, root)
+		}
+		for _, wrong := range []string{"?width=39", "?height=2000", "?width=x", "?size=3"} {
+			wantProblem(t, s.do(t, call{method: "GET", path: path + ".svg" + wrong, key: key}), 400, "malformed")
+		}
+	}
+	feed := s.do(t, call{method: "GET", path: curve + ".svg", key: key}).body
+	if others := s.do(t, call{method: "GET", path: curve + ".svg", key: s.Keys[names[1]]}).body; others != feed {
+		t.Error("the feed's curve is not what another member sees")
+	}
+}
+
+func TestACurveThatIsRefusedSaysWhy(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	id := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","stage":"found"}`)["id"].(string)
+	r := s.do(t, call{method: "GET", path: "/v1/listings/" + id + "/curve.svg", key: s.Keys["Otto"]})
+	refusal := want[struct{ Refusal struct{ Detail string } }](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id + "/suggestion", key: s.Keys["Otto"]}), 200).Refusal.Detail
+	if first, _, _ := strings.Cut(refusal, " "); first == "" || !strings.Contains(r.body, first) || !strings.Contains(r.body, "B-17") {
+		t.Errorf("want %q in %s", refusal, r.body)
 	}
 }

@@ -186,6 +186,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	look("another member", s.Keys["Otto"], call{method: "POST", path: "/v1/suggestions", body: `{"subjects":[{"id":"` + id + `"},{"category":"desk"}]}`})
 	for _, path := range []string{
 		"/v1/listings.csv", "/v1/stale.csv", "/v1/comparables.csv?category=desk", "/v1/suggestions.csv", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
+		"/v1/listings/" + id + "/curve.svg", "/v1/reports/listing-age.svg",
 	} {
 		look("a feed", feed, call{method: "GET", path: path})
 	}
@@ -302,7 +303,11 @@ func TestMethodsAndHeaders(t *testing.T) {
 				t.Errorf("%s: %s %q", path, name, got)
 			}
 		}
-		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != "private, no-cache" || get.Header.Get("Vary") != "Authorization, Accept") {
+		caching := "private, no-cache"
+		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") {
+			caching = "private, max-age=60"
+		}
+		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != caching || get.Header.Get("Vary") != "Authorization, Accept") {
 			t.Errorf("%s: Cache-Control %q, Vary %q", path, get.Header.Get("Cache-Control"), get.Header.Get("Vary"))
 		}
 	}

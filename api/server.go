@@ -101,6 +101,8 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/listings/:id/events", read, false, s.listEvents},
 		{"POST", "/v1/listings/:id/events", write, false, s.createEvent},
 		{"GET", "/v1/listings/:id/suggestion", read, false, s.getSuggestion},
+		{"GET", "/v1/listings/:id/curve.svg", feed, false, s.getCurve},
+		{"GET", "/v1/listings/:id/curve.png", feed, false, s.getCurve},
 		{"GET", "/v1/pieces", read, false, s.listPieces},
 		{"GET", "/v1/pieces.csv", feed, false, s.listPieces},
 		{"POST", "/v1/pieces", write, false, s.createPiece},
@@ -119,6 +121,8 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/reports/listing-age", read, false, s.listingAge},
 		{"GET", "/v1/reports/listing-age.csv", feed, false, s.listingAge},
 		{"GET", "/v1/listing-age.csv", feed, false, s.listingAge}, // short, for formulas
+		{"GET", "/v1/reports/listing-age.svg", feed, false, s.getAgePicture},
+		{"GET", "/v1/reports/listing-age.png", feed, false, s.getAgePicture},
 		{"GET", "/v1/model", read, false, s.getModel},
 		{"GET", "/v1/model/record", read, true, s.getTrackRecord},
 		{"GET", "/v1/group", read, false, s.getGroup},

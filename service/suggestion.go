@@ -18,7 +18,8 @@ const MaxSubjects = 500
 
 // Suggestion is the answer for one subject.
 type Suggestion struct {
-	Ref string
+	Ref        string
+	PresentAsk float64 // of an open listing; zero: none
 	pricing.Suggestion
 	Comparables []Comparable // in place of the engine's own
 	Differences []Difference // of what is laid over a listing on file
@@ -43,6 +44,14 @@ type subject struct {
 	standing *pricing.Standing
 	onFile   *Recorded    // nil: only described
 	changed  []cellChange // what is laid over it
+}
+
+// presentAsk is what is asked now; zero while nothing is.
+func (s *subject) presentAsk(c Currency) float64 {
+	if s.onFile == nil || s.onFile.Outcome != OutcomeOpen {
+		return 0
+	}
+	return s.onFile.CurrentAsk().Major(c)
 }
 
 func (s *subject) query(c Currency, withinDays int) pricing.Query {
@@ -140,7 +149,7 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
 		}
 		answers[i] = Suggestion{
-			Ref: sub.row.Ref, Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
+			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
 			Differences: a.differences(group, sub, settings), Model: group.version(), Cautions: sellingCautions(sub.row),
 		}
 	}

@@ -54,7 +54,8 @@ var arrows = []struct {
 	{"askwright/service/demo", []string{"askwright/pricing", "askwright/service"}, []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http"}},
 	{"askwright/db", []string{"askwright/pricing", "askwright/service"}, []string{"github.com/gin-gonic/"}},
 	{"askwright/db/private", nil, []string{"github.com/gin-gonic/"}},
-	{"askwright/api", []string{"askwright/pricing", "askwright/service", "askwright/docs"}, []string{"github.com/jackc/", "database/sql/driver"}},
+	{"askwright/api/chart", nil, []string{"net/http", "github.com/"}},
+	{"askwright/api", []string{"askwright/pricing", "askwright/service", "askwright/docs", "askwright/api/chart"}, []string{"github.com/jackc/", "database/sql/driver"}},
 	{"askwright/docs", nil, nil},
 }
 

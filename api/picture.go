@@ -1,0 +1,164 @@
+package api
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"askwright/api/chart"
+	"askwright/service"
+)
+
+// PictureQuery is how large a picture is to be.
+type PictureQuery struct {
+	Width  int    `form:"width" default:"480"`  // pixels, 40 to 1600
+	Height int    `form:"height" default:"270"` // pixels, 16 to 1200; a small one has no axes
+	Key    string `form:"key"`                  // a feed key
+}
+
+// CurveQuery is what the curve of a listing can be asked for.
+type CurveQuery struct {
+	WithinDays int `form:"within_days" default:"30"` // 1 to 730
+	PictureQuery
+}
+
+// AgePictureQuery is what the picture of ages can be asked for.
+type AgePictureQuery struct {
+	Member string `form:"member"`              // me, an id or a name
+	AsOf   string `form:"as_of" format:"date"` // default: today
+	PictureQuery
+}
+
+// size reads how large a picture is to be.
+func (p *params) size() (width, height int) {
+	width, height = p.count("width", 480, 1601), p.count("height", 270, 1201)
+	if width < 40 || width > 1600 {
+		p.refuse("width", "expected 40 to 1600 pixels")
+	}
+	if height < 16 || height > 1200 {
+		p.refuse("height", "expected 16 to 1200 pixels")
+	}
+	return width, height
+}
+
+// answerPicture draws in the form that the path asks for.
+func answerPicture(c *gin.Context, p *chart.Picture) error {
+	body, kind := p.SVG(), "image/svg+xml"
+	if strings.HasSuffix(c.Request.URL.Path, ".png") {
+		var err error
+		if body, err = p.PNG(); err != nil {
+			return err
+		}
+		kind = "image/png"
+	}
+	c.Header("Content-Type", kind)
+	c.Status(http.StatusOK)
+	_, err := c.Writer.Write(body)
+	return err
+}
+
+// getCurve draws what asks lead to, for a listing on file.
+//
+//	@Summary	A picture of the price curve
+//	@Tags		pictures
+//	@Param		id		path	string		true	"id of the listing"
+//	@Param		query	query	CurveQuery	false	"size"
+//	@Produce	image/svg+xml,png,application/problem+json
+//	@Success	200		{file}		file
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/listings/{id}/curve.svg [get]
+//	@Router		/v1/listings/{id}/curve.png [get]
+func (s *Server) getCurve(c *gin.Context, a *service.Actor) error {
+	id, err := pathID(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	within := p.withinDays()
+	width, height := p.size()
+	if err := p.done(); err != nil {
+		return err
+	}
+	if _, err := s.service.Listing(c.Request.Context(), a, id); err != nil {
+		return err // before the tag, which knows nothing of the id
+	}
+	c.Header("Cache-Control", "private, max-age=60")
+	if notModified(c, s.listTag(c, a, "")) {
+		return nil
+	}
+	found, err := s.service.SuggestFor(c.Request.Context(), a, id, within)
+	if err != nil {
+		return err
+	}
+	return answerPicture(c, curveOf(*found, within).Draw(width, height))
+}
+
+func curveOf(f service.Suggestion, within int) chart.Curve {
+	curve := chart.Curve{Title: f.Ref, WithinDays: within, Now: f.PresentAsk}
+	if f.Refusal != nil && len(f.Curve) == 0 {
+		curve.Refusal = f.Refusal.Detail
+	}
+	if r := f.SalePrice; r != nil {
+		curve.Low, curve.Likely, curve.High = r.Low, r.Likely, r.High
+	}
+	for _, point := range f.Curve {
+		curve.Points = append(curve.Points, chart.Chance{Ask: point.Ask, Sold: point.ChanceSold})
+	}
+	for _, choice := range f.Choices {
+		curve.Choices = append(curve.Choices, chart.Choice{Name: choice.Name, Chance: chart.Chance{Ask: choice.Ask, Sold: choice.ChanceSold}})
+	}
+	return curve
+}
+
+// getAgePicture draws how old the open listings are.
+//
+//	@Summary	A picture of how old the open listings are
+//	@Tags		pictures
+//	@Param		query	query	AgePictureQuery	false	"filters and size"
+//	@Produce	image/svg+xml,png,application/problem+json
+//	@Success	200		{file}		file
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/reports/listing-age.svg [get]
+//	@Router		/v1/reports/listing-age.png [get]
+func (s *Server) getAgePicture(c *gin.Context, a *service.Actor) error {
+	p := paramsOf(c)
+	q, err := s.ageQuery(c, a, p)
+	if err != nil {
+		return err
+	}
+	width, height := p.size()
+	if err := p.done(); err != nil {
+		return err
+	}
+	c.Header("Cache-Control", "private, max-age=60")
+	if notModified(c, s.listTag(c, a, "")) {
+		return nil
+	}
+	lines, err := s.service.ListingAge(c.Request.Context(), a, q)
+	if err != nil {
+		return inQuery(err)
+	}
+	return answerPicture(c, agesOf(lines).Draw(width, height))
+}
+
+func agesOf(lines []service.AgeLine) chart.Ages {
+	bands := make([]chart.AgeBand, len(service.AgeBands)+1)
+	from := 0
+	for i, last := range service.AgeBands {
+		bands[i].Label = fmt.Sprintf("%d–%d", from, last)
+		from = last + 1
+	}
+	bands[len(bands)-1].Label = fmt.Sprintf("over %d", from-1)
+	all := 0
+	for _, l := range lines {
+		all += l.Listings
+		for i, n := range l.Bands {
+			bands[i].Count += n
+		}
+	}
+	return chart.Ages{Title: fmt.Sprintf("%d open listings", all), Bands: bands}
+}
