@@ -1,7 +1,6 @@
 package api
 
 import (
-	"net/http"
 	"strconv"
 
 	"github.com/gin-gonic/gin"
@@ -28,7 +27,6 @@ type AgeLine struct {
 
 // AgePage is the open listings by category, the one with most first.
 type AgePage struct {
-	AsOf  string    `json:"as_of" format:"date"`
 	Items []AgeLine `json:"items"`
 }
 
@@ -76,41 +74,13 @@ type AgeQuery struct {
 //	@Router		/v1/reports/listing-age.csv [get]
 //	@Router		/v1/listing-age.csv [get]
 func (s *Server) listingAge(c *gin.Context, a *service.Actor) error {
-	form, err := wantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	q, err := s.ageQuery(c, a, p)
-	if err != nil {
-		return err
-	}
-	options := tableParams(p, columnNames(ageColumns))
-	if form == formJSON && len(options.Fields) > 0 {
-		p.refuse("fields", "is for CSV here")
-	}
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, form)) {
-		return nil
-	}
-	lines, err := s.service.ListingAge(c.Request.Context(), a, q)
-	if err != nil {
-		return inQuery(err)
-	}
-	items, v := make([]AgeLine, len(lines)), viewerOf(a)
-	for i, l := range lines {
-		items[i] = v.ageLine(l)
-	}
-	if form == formJSON {
-		asOf := q.AsOf
-		if asOf.IsZero() {
-			asOf = a.Today
-		}
-		return answer(c, http.StatusOK, AgePage{AsOf: asOf.String(), Items: items})
-	}
-	return writeTable(c, "listing-age.csv", ageColumns, options, items)
+	return answerList(s, c, a, "listing-age.csv", ageColumns, func(p *params) (func() ([]AgeLine, error), error) {
+		q, err := s.ageQuery(c, a, p)
+		return func() ([]AgeLine, error) {
+			lines, err := s.service.ListingAge(c.Request.Context(), a, q)
+			return each(lines, viewerOf(a).ageLine), err
+		}, err
+	})
 }
 
 func (s *Server) ageQuery(c *gin.Context, a *service.Actor, p *params) (service.AgeQuery, error) {

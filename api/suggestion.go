@@ -156,7 +156,7 @@ func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	options := tableParams(p, columnNames(adviceColumns))
+	options := csvParams(p, form, columnNames(adviceColumns))
 	if err := p.done(); err != nil {
 		return err
 	}

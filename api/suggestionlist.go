@@ -1,7 +1,6 @@
 package api
 
 import (
-	"net/http"
 	"strconv"
 	"strings"
 
@@ -137,39 +136,16 @@ type SuggestionQuery struct {
 //	@Router		/v1/suggestions [get]
 //	@Router		/v1/suggestions.csv [get]
 func (s *Server) listSuggestions(c *gin.Context, a *service.Actor) error {
-	form, err := wantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	within := p.withinDays()
-	member, err := s.memberFilter(c, a, p)
-	if err != nil {
-		return err
-	}
-	options := tableParams(p, columnNames(suggestionColumns))
-	if form == formJSON && len(options.Fields) > 0 {
-		p.refuse("fields", "is for CSV here")
-	}
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, form)) {
-		return nil
-	}
-	found, err := s.service.SuggestOpen(c.Request.Context(), a, member, within)
-	s.requests.owe(a.KeyID.String(), len(found)/subjectsPerUnit)
-	if err != nil {
-		return err
-	}
-	items, v := make([]OpenSuggestion, len(found)), viewerOf(a)
-	for i, f := range found {
-		items[i] = v.openSuggestion(f, within)
-	}
-	if form == formJSON {
-		return answer(c, http.StatusOK, OpenSuggestionPage{Items: items})
-	}
-	return writeTable(c, "suggestions.csv", suggestionColumns, options, items)
+	return answerList(s, c, a, "suggestions.csv", suggestionColumns, func(p *params) (func() ([]OpenSuggestion, error), error) {
+		within := p.withinDays()
+		member, err := s.memberFilter(c, a, p)
+		return func() ([]OpenSuggestion, error) {
+			found, err := s.service.SuggestOpen(c.Request.Context(), a, member, within)
+			s.requests.owe(a.KeyID.String(), len(found)/subjectsPerUnit)
+			v := viewerOf(a)
+			return each(found, func(f service.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, within) }), err
+		}, err
+	})
 }
 
 func (p *params) withinDays() int {
