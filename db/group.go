@@ -103,6 +103,22 @@ func (s *Store) GroupIDs(ctx context.Context) ([]uuid.UUID, error) {
 	return ids, translate(err)
 }
 
+// Changes lists all groups with their change numbers.
+func (s *Store) Changes(ctx context.Context) (map[uuid.UUID]int64, error) {
+	rows, err := s.pool.Query(ctx, "select group_id, change_no from groups")
+	if err != nil {
+		return nil, translate(err)
+	}
+	changes := make(map[uuid.UUID]int64)
+	var id uuid.UUID
+	var changeNo int64
+	_, err = pgx.ForEachRow(rows, []any{&id, &changeNo}, func() error {
+		changes[id] = changeNo
+		return nil
+	})
+	return changes, translate(err)
+}
+
 // Group reads the tenant's group.
 func (s *Store) Group(ctx context.Context, t service.Tenant) (*service.Group, error) {
 	var r groupRow

@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -288,4 +289,23 @@ func (s *Store) Events(ctx context.Context, t service.Tenant, listing uuid.UUID)
 		read: collect(&found, (*eventRow).event),
 	})
 	return found, err
+}
+
+// Lifetimes counts the own listings that were listed since a day, by their
+// active days until the end, or until today.
+func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pricing.Date) ([]service.Lifetime, error) {
+	var lives []service.Lifetime
+	err := s.run(ctx, t, statement{
+		// least takes no notice of a null: the end of a pause that goes on.
+		sql: `select until - l.listed_on - paused.days as active_days, l.outcome = 'sold' as sold, count(*) as listings
+			from listing l
+			cross join lateral (select least(l.ended_on, $3::date) as until) ended
+			cross join lateral (
+				select coalesce(sum(greatest(0, least(upper(p), until) - lower(p))), 0)::integer as days from unnest(l.pauses) p) paused
+			where l.group_id = $1 and l.source = 'own' and l.listed_on between $2 and $3
+			group by 1, 2 order by 1, 2`,
+		args: []any{t.Group, since.Time(), today.Time()},
+		read: collect(&lives, func(r *service.Lifetime) (service.Lifetime, error) { return *r, nil }),
+	})
+	return lives, err
 }

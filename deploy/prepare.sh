@@ -91,3 +91,26 @@ need_postgresql() {
 or set ASKWRIGHT_POSTGRES_BIN to the folder that holds its programs, or DATABASE_URL to a
 running server. Then run this again."
 }
+
+# need_prometheus looks for the programs of Prometheus, with which the metrics,
+# rules and dashboard are tested, and unpacks them into bin/ where they are
+# missing: Debian's package would also start a server.
+need_prometheus() {
+    command -v prometheus >/dev/null && command -v promtool >/dev/null && return
+    [ -x bin/prometheus ] && [ -x bin/promtool ] && return
+    if command -v apt-get >/dev/null && command -v dpkg-deb >/dev/null; then
+        echo "Prometheus is missing; unpacking its programs into bin/ ..."
+        ! can_be_root || as_root apt-get update -qq || true
+        unpacked=$(mktemp -d)
+        (cd "$unpacked" && apt-get download -qq prometheus >/dev/null 2>&1 && dpkg-deb -x prometheus_*.deb .) || true
+        mkdir -p bin
+        mv "$unpacked/usr/bin/prometheus" "$unpacked/usr/bin/promtool" bin/ 2>/dev/null || true
+        rm -rf "$unpacked"
+    elif command -v brew >/dev/null; then
+        echo "Prometheus is missing; installing it: brew install prometheus ..."
+        brew install prometheus || true # the next lines look
+    fi
+    { command -v prometheus >/dev/null && command -v promtool >/dev/null; } || { [ -x bin/prometheus ] && [ -x bin/promtool ]; } ||
+        fail "Prometheus is needed for the tests and could not be fetched from here. Put the programs prometheus and
+promtool into PATH or into bin/; then run this again."
+}

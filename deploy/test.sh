@@ -75,6 +75,7 @@ trap 'exit 143' TERM
 
 need_go
 need_postgresql
+need_prometheus
 # The race detector needs a C compiler.
 if [ "$(go env CGO_ENABLED)" = 0 ] || ! command -v "$(go env CC)" >/dev/null; then
     if can_be_root && command -v apt-get >/dev/null; then

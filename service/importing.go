@@ -65,7 +65,10 @@ func (s *Service) Import(ctx context.Context, a *Actor, rows RowSource, o Import
 		return nil
 	})
 	result.NothingLanded = result.Rejected > 0 && result.Created+result.Updated+result.Unchanged == 0
-	return result, wrapUnwritten(err, "import the rows")
+	if err = wrapUnwritten(err, "import the rows"); err == nil && !o.DryRun {
+		s.metrics.imported(result)
+	}
+	return result, err
 }
 
 // numbered is a row on its way in.

@@ -77,6 +77,7 @@ func (n *known) version() string {
 // holds can be dropped at any time: it is made anew from the store.
 type keeper struct {
 	store    ModelStore
+	metrics  *metrics
 	usedKeys usedKeys
 
 	mu     sync.Mutex
@@ -93,8 +94,8 @@ type groupModel struct {
 // maxGroups bounds how many groups' models stay in memory.
 const maxGroups = 64
 
-func newKeeper(store ModelStore) *keeper {
-	return &keeper{store: store, groups: make(map[uuid.UUID]*groupModel), usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)}}
+func newKeeper(store ModelStore, m *metrics) *keeper {
+	return &keeper{store: store, metrics: m, groups: make(map[uuid.UUID]*groupModel), usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)}}
 }
 
 // current returns what the actor's group knows at the actor's day. The change
@@ -138,7 +139,9 @@ func (k *keeper) fit(ctx context.Context, a *Actor, day pricing.Date) (*known, e
 		}
 	}
 	n.history = pricing.Cut(n.history, day)
+	began := time.Now() // how long it takes, not what day it is
 	n.model = pricing.Fit(n.history, day)
+	k.metrics.fit(began, len(n.history.Listings))
 	return n, nil
 }
 

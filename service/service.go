@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/pricing"
 )
@@ -24,6 +25,8 @@ type Service struct {
 	keeper *keeper
 
 	recorder *recorder
+	metrics  *metrics
+	ages     *listingAges
 }
 
 // Options are what a Service is made of.
@@ -31,11 +34,18 @@ type Options struct {
 	Store  Store
 	Now    func() time.Time // the clock; "today" is its day in the group's time zone
 	Logger *slog.Logger
+
+	Registry      prometheus.Registerer // takes the service's metrics; nil: nobody does
+	MetricsGroups bool                  // label metrics of listing age with the group's id
 }
 
 // New returns a Service.
 func New(o Options) *Service {
-	return &Service{store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store), recorder: newRecorder(o.Store, o.Logger)}
+	m := newMetrics(o.Registry)
+	return &Service{
+		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, m), recorder: newRecorder(o.Store, o.Logger),
+		metrics: m, ages: newListingAges(o.Registry, o.MetricsGroups),
+	}
 }
 
 // Store is all that the service needs of storage. Methods return
@@ -48,6 +58,7 @@ type Store interface {
 	ModelStore
 	SuggestionStore
 	OnceStore
+	AgeStore
 }
 
 // Tenant is whom a statement runs for: row-level security lets it see the

@@ -154,6 +154,7 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 		}
 	}
 	s.keep(a, group, subjects, answers, settings)
+	s.metrics.suggested(answers)
 	return answers, nil
 }
 

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/db"
 	"askwright/db/dbtest"
@@ -25,9 +26,10 @@ var Today = pricing.NewDate(2026, time.March, 31)
 // Fixture is a service with one group whose members hold a key each.
 type Fixture struct {
 	*service.Service
-	DB    dbtest.DB
-	Clock *Clock
-	Keys  map[string]string // by member
+	DB       dbtest.DB
+	Clock    *Clock
+	Registry *prometheus.Registry
+	Keys     map[string]string // by member
 }
 
 // Clock is a clock that a test moves.
@@ -35,6 +37,9 @@ type Clock struct{ at time.Time }
 
 // Now is the clock's time.
 func (c *Clock) Now() time.Time { return c.at }
+
+// AdvanceBy moves the clock by less than that.
+func (c *Clock) AdvanceBy(d time.Duration) { c.at = c.at.Add(d) }
 
 // Advance moves the clock by days.
 func (c *Clock) Advance(days int) { c.at = c.at.AddDate(0, 0, days) }
@@ -51,9 +56,10 @@ func New(tb testing.TB, members ...string) *Fixture {
 	}
 	tb.Cleanup(store.Close)
 	clock := &Clock{at: Today.Time().Add(18 * time.Hour)} // noon in Chicago
+	registry := prometheus.NewRegistry()
 	f := &Fixture{
-		Service: service.New(service.Options{Store: store, Now: clock.Now, Logger: slog.New(slog.DiscardHandler)}),
-		DB:      d, Clock: clock, Keys: map[string]string{},
+		Service: service.New(service.Options{Store: store, Now: clock.Now, Logger: slog.New(slog.DiscardHandler), Registry: registry}),
+		DB:      d, Clock: clock, Registry: registry, Keys: map[string]string{},
 	}
 	f.AddGroup(tb, members...)
 	return f

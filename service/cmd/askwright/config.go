@@ -28,6 +28,8 @@ type config struct {
 	RateLimit      int           // ASKWRIGHT_RATE_LIMIT: requests a minute and key
 	ImportBytes    int           // ASKWRIGHT_IMPORT_MAX_BYTES: largest file of rows
 	ImportRows     int           // ASKWRIGHT_IMPORT_MAX_ROWS: most rows of a file
+	MetricsGroups  bool          // ASKWRIGHT_METRICS_GROUPS: on: metrics of listing age for each group
+	BackupStamp    string        // ASKWRIGHT_BACKUP_STAMP: file that backup.sh leaves; empty: no metric
 	TrustedProxies []string      // ASKWRIGHT_TRUSTED_PROXIES: addresses whose X-Forwarded-For is believed
 	StopTimeout    time.Duration // ASKWRIGHT_STOP_TIMEOUT: for requests under way at the end
 }
@@ -56,6 +58,8 @@ var variables = []variable{
 	{"ASKWRIGHT_RATE_LIMIT", "600", number(1, 1_000_000, func(c *config) *int { return &c.RateLimit })},
 	{"ASKWRIGHT_IMPORT_MAX_BYTES", "33554432", number(1<<10, 1<<30, func(c *config) *int { return &c.ImportBytes })},
 	{"ASKWRIGHT_IMPORT_MAX_ROWS", "50000", number(1, 1_000_000, func(c *config) *int { return &c.ImportRows })},
+	{"ASKWRIGHT_METRICS_GROUPS", "off", onOff(func(c *config) *bool { return &c.MetricsGroups })},
+	{"ASKWRIGHT_BACKUP_STAMP", "", text(func(c *config) *string { return &c.BackupStamp })},
 	{"ASKWRIGHT_TRUSTED_PROXIES", "", func(c *config, s string) error {
 		for part := range strings.SplitSeq(s, ",") {
 			if part = strings.TrimSpace(part); part == "" {
@@ -114,6 +118,16 @@ func (c *config) logger() *slog.Logger {
 func text(field func(*config) *string) func(*config, string) error {
 	return func(c *config, s string) error {
 		*field(c) = s
+		return nil
+	}
+}
+
+func onOff(field func(*config) *bool) func(*config, string) error {
+	return func(c *config, s string) error {
+		*field(c) = s == "on"
+		if s != "on" && s != "off" {
+			return errors.New("expected on or off")
+		}
 		return nil
 	}
 }

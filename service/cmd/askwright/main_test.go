@@ -88,6 +88,12 @@ type child struct {
 // startChild starts the program; waiting for it to serve is the caller's.
 func startChild(t *testing.T, data string, args ...string) *child {
 	t.Helper()
+	return startChildWith(t, data, nil, args...)
+}
+
+// startChildWith is startChild with more variables in the environment.
+func startChildWith(t *testing.T, data string, env []string, args ...string) *child {
+	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
@@ -95,6 +101,7 @@ func startChild(t *testing.T, data string, args ...string) *child {
 	c := &child{cmd: exec.Command(self, args...), data: data, done: make(chan struct{})}
 	c.cmd.Env = append(os.Environ(), asProgram+"=1", "DATABASE_URL=", "ASKWRIGHT_DATA="+data, "ASKWRIGHT_ADDR=127.0.0.1:0",
 		"ASKWRIGHT_OPS_ADDR=127.0.0.1:0", "ASKWRIGHT_LOG_LEVEL=info", "ASKWRIGHT_LOG_FORMAT=json", "ASKWRIGHT_RATE_LIMIT=100000")
+	c.cmd.Env = append(c.cmd.Env, env...)
 	stderr, err := c.cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)

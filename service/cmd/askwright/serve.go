@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
 	"golang.org/x/sync/errgroup"
 
 	"askwright/api"
@@ -52,8 +51,9 @@ func serve(ctx context.Context, p *program, args []string) error {
 // serveOn serves on listeners that it closes; ops may be nil.
 func serveOn(ctx context.Context, c *config, database *database, listener, ops net.Listener, logger *slog.Logger) error {
 	var stopping atomic.Bool
-	askwright := service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger})
-	server := newServer(c, askwright, logger, database.store, &stopping) //nolint:contextcheck // handlers take the context of their request
+	registry := newRegistry(c, database.store)
+	askwright := service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger, Registry: registry, MetricsGroups: c.MetricsGroups})
+	server := newServer(c, askwright, logger, database.store, registry, &stopping) //nolint:contextcheck // handlers take the context of their request
 	type running struct {
 		server   *http.Server
 		listener net.Listener
@@ -73,6 +73,9 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 		})
 	}
 	group.Go(func() error { return askwright.RunRecorder(ctx) })
+	if ops != nil { // nobody could ask for what they make
+		group.Go(func() error { return askwright.RunReviews(ctx) })
+	}
 	group.Go(func() error {
 		select {
 		case <-ctx.Done():
@@ -100,10 +103,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 }
 
 // newServer makes the API, which is not ready once stopping is set.
-func newServer(c *config, askwright *service.Service, logger *slog.Logger, store *db.Store, stopping *atomic.Bool) *api.Server {
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		db.NewPoolCollector(store))
+func newServer(c *config, askwright *service.Service, logger *slog.Logger, store *db.Store, registry *prometheus.Registry, stopping *atomic.Bool) *api.Server {
 	return api.New(api.Options{
 		Service:  askwright,
 		Logger:   logger,
