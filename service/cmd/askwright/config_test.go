@@ -60,6 +60,8 @@ var badValues = map[string][]string{
 	"ASKWRIGHT_IMPORT_MAX_ROWS":  {"0", "50,000"},
 	"ASKWRIGHT_TRUSTED_PROXIES":  {"proxy.local", "10.0.0.1 10.0.0.2", "10.0.0.0/33"},
 	"ASKWRIGHT_STOP_TIMEOUT":     {"10", "-1s", "2h"},
+	"ASKWRIGHT_METRICS_GROUPS":   {"yes", "ON"},
+	"ASKWRIGHT_BACKUP_STAMP":     nil,
 }
 
 func TestBadValuesAreRefusedByName(t *testing.T) {
