@@ -32,8 +32,9 @@ type ListingQuery struct {
 	Color        string  `form:"color"`
 	Hardware     string  `form:"hardware"`
 	Source       string  `form:"source"`
-	Stage        string  `form:"stage"`
+	Stage        string  `form:"stage"` // of what is still in the yard
 	Outcome      string  `form:"outcome"`
+	LetGo        string  `form:"let_go"`
 	Area         string  `form:"area"`
 	ListedFrom   string  `form:"listed_on_from" format:"date"`
 	ListedTo     string  `form:"listed_on_to" format:"date"`
@@ -41,10 +42,14 @@ type ListingQuery struct {
 	EndedTo      string  `form:"ended_on_to" format:"date"`
 	LastSeenFrom string  `form:"last_seen_on_from" format:"date"`
 	LastSeenTo   string  `form:"last_seen_on_to" format:"date"`
+	LetGoFrom    string  `form:"let_go_on_from" format:"date"`
+	LetGoTo      string  `form:"let_go_on_to" format:"date"`
 	AskMin       float64 `form:"ask_min"`
 	AskMax       float64 `form:"ask_max"`
 	SalePriceMin float64 `form:"sale_price_min"`
 	SalePriceMax float64 `form:"sale_price_max"`
+	SellerAskMin float64 `form:"seller_ask_min"`
+	SellerAskMax float64 `form:"seller_ask_max"`
 	WidthMin     float64 `form:"width_min"`
 	WidthMax     float64 `form:"width_max"`
 	DepthMin     float64 `form:"depth_min"`

@@ -20,11 +20,14 @@ type Piece struct {
 	ID        uuid.UUID         `json:"id" format:"uuid"`
 	Ref       string            `json:"ref" example:"B-17"`
 	Member    string            `json:"member"`
-	State     string            `json:"state" enums:"found,bought,in_work,open,sold,withdrawn"`
-	DaysOwned int               `json:"days_owned,omitempty"`                // owner only: until it was sold, or today
-	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`       // refs of its rows, the first one first
-	Listings  []json.RawMessage `json:"listings" swaggertype:"array,object"` // listing rows
-	Story     []StoryEntry      `json:"story,omitempty"`                     // of a single piece: all that happened, in order
+	State     string            `json:"state" enums:"found,bought,in_work,passed,open,sold,withdrawn,let_go"`
+	Category  string            `json:"category" example:"sideboard"`
+	LetGo     string            `json:"let_go,omitempty"`                          // why it left without a sale
+	SellerAsk *number           `json:"seller_ask,omitempty" swaggertype:"number"` // of a find: what its seller asks
+	DaysOwned int               `json:"days_owned,omitempty"`                      // owner only: until it was sold, or today
+	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`             // refs of its rows, the first one first
+	Listings  []json.RawMessage `json:"listings" swaggertype:"array,object"`       // listing rows
+	Story     []StoryEntry      `json:"story,omitempty"`                           // of a single piece: all that happened, in order
 }
 
 // StoryEntry is one thing that happened to a piece.
@@ -94,6 +97,12 @@ type PiecePage struct {
 
 func (v viewer) piece(p *service.Piece) Piece {
 	out := Piece{ID: p.ID, Ref: p.Ref, Member: p.Member, State: p.State(), Listings: v.rows(p.Listings)}
+	newest := p.Listings[len(p.Listings)-1]
+	out.Category, out.LetGo = newest.Category, newest.LetGo
+	if m := newest.SellerAsk; m != 0 {
+		asked := exact(m, v.currency)
+		out.SellerAsk = &asked
+	}
 	if v.isOwner(p.MemberID) {
 		out.DaysOwned = p.DaysOwned(v.actor.Today)
 	}
@@ -108,6 +117,9 @@ var pieceColumns = []tableColumn[Piece]{
 	{"id", plainCell, func(p Piece) string { return p.ID.String() }},
 	{"member", textCell, func(p Piece) string { return p.Member }},
 	{"state", plainCell, func(p Piece) string { return p.State }},
+	{"category", textCell, func(p Piece) string { return p.Category }},
+	{"let_go", plainCell, func(p Piece) string { return p.LetGo }},
+	{"seller_ask", numberCell, func(p Piece) string { return p.SellerAsk.text() }},
 	{"days_owned", numberCell, func(p Piece) string {
 		if p.DaysOwned == 0 {
 			return ""
@@ -130,10 +142,10 @@ func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) 
 
 // PieceQuery is what a list of pieces can be asked for.
 type PieceQuery struct {
-	Member string `form:"member"`                        // me, an id or a name
-	State  string `form:"state" example:"found,in_work"` // several with commas between
-	Limit  int    `form:"limit" default:"100"`           // at most 1000
-	Cursor string `form:"cursor"`                        // from next; without limit a CSV holds all pieces
+	Member string `form:"member"`                       // me, an id or a name
+	State  string `form:"state" example:"found,passed"` // several with commas between
+	Limit  int    `form:"limit" default:"100"`          // at most 1000
+	Cursor string `form:"cursor"`                       // from next; without limit a CSV holds all pieces
 	TableQuery
 }
 

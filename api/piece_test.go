@@ -67,6 +67,38 @@ func TestAllPiecesAsCSV(t *testing.T) {
 	}
 }
 
+// What was looked at and not bought is there for the group, with the reason.
+func TestPassedFinds(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	find := s.create(t, "Wilda", `{"ref":"F-1","category":"wardrobe","stage":"found"}`)
+	const body = `{"kind":"passed","on":"2026-03-20","reason":"condition","seller_ask":"120.00","note":"smoke"}`
+	path := "/v1/listings/" + find["id"].(string) + "/events"
+	passed := want[struct{ Listing row }](t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}), 201)
+	if l := passed.Listing; l["let_go"] != "condition" || l["let_go_on"] != "2026-03-20" || l["let_go_note"] != "smoke" || l["seller_ask"] != 120.0 {
+		t.Errorf("passed %v", l)
+	}
+	wantProblem(t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}), 409, "conflict")
+	r := s.do(t, call{method: "GET", path: "/v1/pieces.csv?state=passed&fields=ref,category,state,let_go,seller_ask,days_owned", key: s.Keys["Otto"]})
+	if wanted := "ref,category,state,let_go,seller_ask,days_owned\r\nF-1,wardrobe,passed,condition,120.00,\r\n"; r.body != wanted {
+		t.Errorf("CSV %q, want %q", r.body, wanted)
+	}
+	story := want[piece](t, s.do(t, call{method: "GET", path: "/v1/pieces/" + want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?state=passed", key: s.Keys["Otto"]}), 200).Items[0].ID, key: s.Keys["Otto"]}), 200).Story
+	if len(story) != 2 || story[1].Text != "Passed over for its condition: smoke" || story[0].Figures["seller_ask"] != 120 {
+		t.Errorf("story %+v", story)
+	}
+	p := wantProblem(t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: `{"kind":"let_go","reason":"stolen"}`}), 409, "conflict")
+	if !strings.Contains(p.Detail, "F-1 was passed over on 2026-03-20 (condition)") {
+		t.Errorf("detail %q", p.Detail)
+	}
+	// The export is taken again as it is.
+	export := s.do(t, call{method: "GET", path: "/v1/listings.csv?let_go=condition", key: s.Keys["Wilda"]})
+	again := want[row](t, s.do(t, call{method: "POST", path: "/v1/listings/import", key: s.Keys["Wilda"], body: export.body, header: []string{"Content-Type", "text/csv"}}), 200)
+	if again["unchanged"] != 1.0 {
+		t.Errorf("importing the export %q: %v", export.body, again)
+	}
+}
+
 func TestRefinishAPiece(t *testing.T) {
 	t.Parallel()
 	s := setup(t)

@@ -136,7 +136,7 @@ func (s *Store) Group(ctx context.Context, t service.Tenant) (*service.Group, er
 func (s *Store) HasAmounts(ctx context.Context, t service.Tenant) (bool, error) {
 	var has bool
 	err := s.run(ctx, t, statement{
-		sql: `select exists (select from listing where group_id = $1 and (ask is not null or estimate is not null))
+		sql: `select exists (select from listing where group_id = $1 and (ask is not null or estimate is not null or seller_ask is not null))
 		          or exists (select from cost_line where group_id = $1)
 		          or exists (select from group_settings where group_id = $1 and (hour_value > 0 or space_price > 0 or minimum_profit > 0))`,
 		args: []any{t.Group}, read: one(&has),

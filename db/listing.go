@@ -64,6 +64,10 @@ type listingRow struct {
 	SalePrice      *int64
 	Estimate       *int64
 	EstimateCounts bool
+	SellerAsk      *int64
+	LetGo          *string
+	LetGoOn        *time.Time
+	LetGoNote      string
 
 	PieceRef       string
 	Member         string
@@ -78,13 +82,15 @@ type listingRow struct {
 var listingColumns = strings.Fields(`listing_id piece_id member_id revision change_no ref source last_seen_on stage
 	category set_size items width depth height unit material wood style year_made condition finish color second_finish
 	second_color topcoat sheen hardware drawers doors maker flaws smell venue sold_venue area listed_on ask_on
-	ask_amount pauses views saves messages viewings outcome ended_on sale_price estimate estimate_counts`)
+	ask_amount pauses views saves messages viewings outcome ended_on sale_price estimate estimate_counts
+	seller_ask let_go let_go_on let_go_note`)
 
 func (r *listingRow) values() []any {
 	return []any{r.ListingID, r.PieceID, r.MemberID, r.Revision, r.ChangeNo, r.Ref, r.Source, r.LastSeenOn, r.Stage,
 		r.Category, r.SetSize, r.Items, r.Width, r.Depth, r.Height, r.Unit, r.Material, r.Wood, r.Style, r.YearMade, r.Condition, r.Finish, r.Color, r.SecondFinish,
 		r.SecondColor, r.Topcoat, r.Sheen, r.Hardware, r.Drawers, r.Doors, r.Maker, r.Flaws, r.Smell, r.Venue, r.SoldVenue, r.Area, r.ListedOn, r.AskOn,
-		r.AskAmount, r.Pauses, r.Views, r.Saves, r.Messages, r.Viewings, r.Outcome, r.EndedOn, r.SalePrice, r.Estimate, r.EstimateCounts}
+		r.AskAmount, r.Pauses, r.Views, r.Saves, r.Messages, r.Viewings, r.Outcome, r.EndedOn, r.SalePrice, r.Estimate, r.EstimateCounts,
+		r.SellerAsk, r.LetGo, r.LetGoOn, r.LetGoNote}
 }
 
 // ownerColumns are hidden from other members in the statement itself.
@@ -189,6 +195,7 @@ func rowOf(l *service.Listing) *listingRow {
 		ListedOn: dateArg(l.ListedOn), AskOn: []time.Time{}, AskAmount: []int64{}, Pauses: formatPauses(l.Pauses), Views: l.Views, Saves: l.Saves,
 		Messages: l.Messages, Viewings: l.Viewings, Outcome: textArg(l.Outcome), EndedOn: dateArg(l.EndedOn), SalePrice: moneyArg(l.SalePrice),
 		Estimate: moneyArg(l.Estimate), EstimateCounts: l.EstimateCounts,
+		SellerAsk: moneyArg(l.SellerAsk), LetGo: textArg(l.LetGo), LetGoOn: dateArg(l.LetGoOn), LetGoNote: l.LetGoNote,
 	}
 	for _, a := range l.Asks {
 		r.AskOn, r.AskAmount = append(r.AskOn, a.On.Time()), append(r.AskAmount, int64(a.Amount))
@@ -206,8 +213,8 @@ func (r *listingRow) listing() (*service.Listing, error) {
 		Drawers: r.Drawers, Doors: r.Doors, Maker: r.Maker, Flaws: r.Flaws, Smell: r.Smell, Venue: r.Venue, SoldVenue: r.SoldVenue, Area: r.Area,
 		ListedOn: dateOf(r.ListedOn), Views: r.Views, Saves: r.Saves, Messages: r.Messages, Viewings: r.Viewings, Outcome: valueOf(r.Outcome),
 		EndedOn: dateOf(r.EndedOn), SalePrice: service.Money(valueOf(r.SalePrice)), Estimate: service.Money(valueOf(r.Estimate)),
-		EstimateCounts: r.EstimateCounts,
-		Ledger:         service.Ledger{BoughtOn: dateOf(r.BoughtOn), BoughtFrom: valueOf(r.BoughtFrom), ConditionFound: valueOf(r.ConditionFound), Notes: valueOf(r.Notes)},
+		EstimateCounts: r.EstimateCounts, SellerAsk: service.Money(valueOf(r.SellerAsk)), LetGo: valueOf(r.LetGo), LetGoOn: dateOf(r.LetGoOn), LetGoNote: r.LetGoNote,
+		Ledger: service.Ledger{BoughtOn: dateOf(r.BoughtOn), BoughtFrom: valueOf(r.BoughtFrom), ConditionFound: valueOf(r.ConditionFound), Notes: valueOf(r.Notes)},
 	}
 	for i := range r.AskOn {
 		l.Asks = append(l.Asks, service.Ask{On: pricing.DateOf(r.AskOn[i]), Amount: service.Money(r.AskAmount[i])})

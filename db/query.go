@@ -110,8 +110,11 @@ func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
 		if column == "piece_ref" {
 			expr = "p.ref"
 		}
-		if column == "condition" {
+		switch column {
+		case "condition":
 			expr = "l.condition::text"
+		case "stage": // of what is still in the yard
+			expr = "case when l.let_go is null then l.stage end"
 		}
 		b.and("%s = any(%s::text[])", expr, b.arg(q.Words[column]))
 	}
@@ -142,7 +145,7 @@ func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
 		b.and("l.piece_id = %s", b.arg(q.Piece))
 	}
 	if q.InTheYard != nil {
-		b.and("(l.listed_on is null) = %s::boolean", b.arg(*q.InTheYard))
+		b.and("(l.listed_on is null and l.let_go is null) = %s::boolean", b.arg(*q.InTheYard))
 	}
 	order, err := b.order(q)
 	if err != nil {
@@ -210,7 +213,8 @@ func (s *Store) Pieces(ctx context.Context, t service.Tenant, q service.PieceQue
 			select p.piece_id from piece p
 			cross join lateral (
 				-- a piece stands where its newest row stands; one in the yard is newest
-				select coalesce(stage, outcome) as state from listing n
+				select case when let_go is null then coalesce(stage, outcome)
+					when stage = 'found' then 'passed' else 'let_go' end as state from listing n
 				where n.group_id = p.group_id and n.piece_id = p.piece_id
 				order by n.listed_on desc nulls first, n.listing_id desc limit 1) newest
 			where p.group_id = $1 and ($2::uuid is null or p.member_id = $2)

@@ -29,6 +29,7 @@ type draft struct {
 	Listing
 	reader    *Reader
 	old       *Listing
+	cells     Cells // as they came
 	newValues []NewValue
 
 	ask                   *Money
@@ -52,7 +53,7 @@ type changeOptions struct {
 // what changed. It is the one way in which a row, a patch or an event alters a
 // listing.
 func (r *Reader) change(old *Listing, cells Cells, o changeOptions) (*Change, []FieldError) {
-	d := &draft{reader: r, old: old, reopens: o.reopens, clearsBlanks: o.clearsBlanks}
+	d := &draft{reader: r, old: old, cells: cells, reopens: o.reopens, clearsBlanks: o.clearsBlanks}
 	if old != nil {
 		d.Listing = *old.clone()
 	} else {
@@ -122,7 +123,7 @@ func (r *Reader) events(old, row *Listing) []Event {
 	}
 	var events []Event
 	if old == nil {
-		events = append(events, Event{Kind: r.firstEvent(row), On: cmp.Or(row.ListedOn, r.Today)})
+		events = append(events, Event{Kind: r.firstEvent(row), On: cmp.Or(row.ListedOn, row.LetGoOn, r.Today)})
 	}
 	for _, kind := range slices.Sorted(maps.Keys(byKind)) {
 		events = append(events, Event{Kind: kind, On: r.eventDay(kind, row), Changes: byKind[kind], Private: kind == EventLedger})
@@ -145,8 +146,12 @@ func (r *Reader) kindOf(kind string, c *Column, old, row *Listing) string {
 		return EventLedger
 	case old != nil && !old.IsOffered() && row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "asks", "outcome"}, c.Name):
 		return EventListed
-	case kind == outcomeEvent && row.Outcome == OutcomeOpen:
+	case kind == outcomeEvent && row.Outcome == OutcomeOpen, kind == letGoEvent && row.LetGo == "":
 		return EventReopened
+	case kind == letGoEvent:
+		return row.Left()
+	case kind == stageEvent:
+		return row.Stage
 	case kind == outcomeEvent:
 		return row.Outcome
 	}
@@ -161,6 +166,8 @@ func (r *Reader) eventDay(kind string, row *Listing) pricing.Date {
 		return row.ListedOn
 	case EventSold, EventWithdrawn:
 		return row.EndedOn
+	case EventPassed, EventLetGo:
+		return row.LetGoOn
 	}
 	on := r.Today
 	if !row.EndedOn.IsZero() {

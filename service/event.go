@@ -17,6 +17,10 @@ import (
 // The kinds of events. A row, a patch and an event request all end as these.
 const (
 	EventRecorded   = "recorded"   // a piece not yet offered came on file
+	EventBought     = StageBought  //
+	EventInWork     = StageInWork  //
+	EventPassed     = LeftPassed   // a find was not bought
+	EventLetGo      = LeftLetGo    // the piece left without a sale
 	EventListed     = "listed"     // the listing began
 	EventAsk        = "ask"        // a new asking price
 	EventPause      = "pause"      // pauses changed
@@ -31,14 +35,20 @@ const (
 	EventVoid       = "void"       // another event was undone
 )
 
-// outcomeEvent stands for sold, withdrawn or reopened until it is known which.
-const outcomeEvent = "outcome"
+// These stand for several kinds until it is known which: sold, withdrawn or
+// reopened; bought or in_work; passed or let_go.
+const (
+	outcomeEvent = "outcome"
+	stageEvent   = "stage"
+	letGoEvent   = "let go"
+)
 
 // eventKinds says which kind of event a change of a column is; others are
 // corrections.
 var eventKinds = map[string]string{
 	"asks": EventAsk, "pauses": EventPause,
 	"views": EventInterest, "saves": EventInterest, "messages": EventInterest, "viewings": EventInterest,
+	"stage": stageEvent, "let_go": letGoEvent, "let_go_on": letGoEvent, "let_go_note": letGoEvent,
 	"outcome": outcomeEvent, "ended_on": outcomeEvent, "sale_price": outcomeEvent, "sold_venue": outcomeEvent,
 }
 
@@ -79,6 +89,11 @@ var eventFields = map[string]struct {
 	needed   []string
 	optional []string
 }{
+	EventBought:    {optional: []string{"purchase_cost", "pickup_cost", "bought_from", "condition_found"}},
+	EventInWork:    {},
+	EventListed:    {needed: []string{"ask"}, optional: []string{"estimate", "venue", "area"}},
+	EventPassed:    {needed: []string{"reason"}, optional: []string{"note", "seller_ask"}},
+	EventLetGo:     {needed: []string{"reason"}, optional: []string{"note"}},
 	EventAsk:       {needed: []string{"ask"}},
 	EventPause:     {optional: []string{"until"}},
 	"resume":       {},
@@ -110,8 +125,14 @@ func (s *Service) AddEvent(ctx context.Context, a *Actor, listing uuid.UUID, n N
 		if err != nil {
 			return nil, changeOptions{}, nil, err
 		}
-		if n.Kind == EventVoid {
+		switch {
+		case n.Kind == EventVoid:
 			return a.undo(ctx, w, l, n.Voids, on)
+		case n.Kind == "reopen" && l.LetGo != "", slices.Contains(yardEvents, n.Kind):
+			if err := isNewest(ctx, w, l); err != nil {
+				return nil, changeOptions{}, nil, err
+			}
+			return a.yardFact(l, n, on)
 		}
 		return a.fact(l, n, on)
 	})
@@ -240,10 +261,8 @@ func (a *Actor) undo(ctx context.Context, w Writer, l *Listing, id uuid.UUID, on
 		return nil, none, nil, refuse(ErrConflict, "that event put %s on file; delete the row instead", l.Ref)
 	}
 	if e.Kind == EventRefinish {
-		if rows, err := w.PieceListings(ctx, l.PieceID); err != nil {
+		if err := isNewest(ctx, w, l); err != nil {
 			return nil, none, nil, err
-		} else if newest := PieceOf(rows).newest(); newest.ID != l.ID {
-			return nil, none, nil, refuse(ErrConflict, "the piece went on as %s; delete that row first", newest.Ref)
 		}
 	}
 	cells := Cells{}

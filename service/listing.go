@@ -22,6 +22,10 @@ const (
 	OutcomeSold      = "sold"
 	OutcomeWithdrawn = "withdrawn"
 
+	// What becomes of a piece that leaves without a sale.
+	LeftPassed = "passed" // a find that was not bought
+	LeftLetGo  = "let_go"
+
 	UnitInch       = "in"
 	UnitCentimetre = "cm"
 )
@@ -79,6 +83,10 @@ type Listing struct {
 	Outcome      string
 	EndedOn      pricing.Date
 	SalePrice    Money
+	SellerAsk    Money  // of a find: what its seller asks
+	LetGo        string // why it left without a sale
+	LetGoOn      pricing.Date
+	LetGoNote    string
 
 	// Owner-only: zero in what another member reads.
 	Estimate       Money
@@ -130,6 +138,17 @@ const hourDigits = 2
 // IsOffered reports whether the row is a listing rather than a piece in the
 // yard.
 func (l *Listing) IsOffered() bool { return !l.ListedOn.IsZero() }
+
+// Left says how the row left without a sale; "" while it has not.
+func (l *Listing) Left() string {
+	switch {
+	case l.LetGo == "":
+		return ""
+	case l.Stage == StageFound:
+		return LeftPassed
+	}
+	return LeftLetGo
+}
 
 // IsObserved reports whether the listing is a stranger's.
 func (l *Listing) IsObserved() bool { return l.Source == SourceObserved }

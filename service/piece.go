@@ -22,14 +22,14 @@ type Piece struct {
 	Listings []*Listing
 }
 
-// State says where the piece stands: a stage of the yard, or the outcome of
-// its last listing.
+// State says where the piece stands: a stage of the yard, the outcome of its
+// last listing, or how it left without a sale.
 func (p *Piece) State() string {
 	last := p.newest()
 	if last.IsOffered() {
-		return last.Outcome
+		return cmp.Or(last.Left(), last.Outcome)
 	}
-	return last.Stage
+	return cmp.Or(last.Left(), last.Stage)
 }
 
 // newest is the row that says what the piece is now.
@@ -45,7 +45,7 @@ type PieceQuery struct {
 }
 
 // PieceStates are what Piece.State can be.
-var PieceStates = slices.Concat(stages, outcomes)
+var PieceStates = slices.Concat(stages, []string{LeftPassed}, outcomes, []string{LeftLetGo})
 
 // Pieces reads a page of pieces.
 func (s *Service) Pieces(ctx context.Context, a *Actor, q PieceQuery) (pieces []*Piece, more bool, err error) {
@@ -198,6 +198,18 @@ func (n *NewEvent) details() map[string]string {
 	return details
 }
 
+// isNewest refuses a row after which the piece went on.
+func isNewest(ctx context.Context, w Writer, l *Listing) error {
+	rows, err := w.PieceListings(ctx, l.PieceID)
+	if err != nil {
+		return err
+	}
+	if newest := PieceOf(rows).newest(); newest.ID != l.ID {
+		return refuse(ErrConflict, "the piece %s went on as %s; if that is wrong, delete that row first", l.PieceRef, newest.Ref)
+	}
+	return nil
+}
+
 // endForRefinish ends the listing, where it has not ended yet, with the event.
 func (a *Actor) endForRefinish(ctx context.Context, w Writer, row *Listing, n NewEvent, on pricing.Date) (*Change, error) {
 	switch {
@@ -205,6 +217,8 @@ func (a *Actor) endForRefinish(ctx context.Context, w Writer, row *Listing, n Ne
 		return nil, refuse(ErrConflict, "%s is a stranger's; only a piece of your own can be refinished", row.Ref)
 	case row.Outcome == OutcomeSold:
 		return nil, refuse(ErrConflict, "%s was sold on %s for %s; a sold piece cannot be refinished (if the sale fell through, reopen it first)", row.Ref, row.EndedOn, row.SalePrice.Format(a.Group.Currency))
+	case row.LetGo != "":
+		return nil, refuse(ErrConflict, "%s %s; reopen it first", row.Ref, row.howItLeft())
 	case row.Stage == StageFound:
 		return nil, refuse(ErrConflict, "%s is only found, not bought yet", row.Ref)
 	case row.Stage != "":

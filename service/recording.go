@@ -79,9 +79,9 @@ type SortKey struct {
 
 // What a list can be filtered and ordered by.
 var (
-	WordFilters   = []string{"ref", "piece_ref", "category", "material", "wood", "condition", "finish", "color", "hardware", "source", "stage", "outcome", "area"}
-	DateFilters   = []string{"listed_on", "ended_on", "last_seen_on"}
-	NumberFilters = []string{"ask", "sale_price", "width", "depth", "height", "set_size"}
+	WordFilters   = []string{"ref", "piece_ref", "category", "material", "wood", "condition", "finish", "color", "hardware", "source", "stage", "outcome", "let_go", "area"}
+	DateFilters   = []string{"listed_on", "ended_on", "last_seen_on", "let_go_on"}
+	NumberFilters = []string{"ask", "sale_price", "seller_ask", "width", "depth", "height", "set_size"}
 	SortColumns   = []string{"ref", "category", "listed_on", "ended_on", "ask", "sale_price"}
 )
 
@@ -111,7 +111,7 @@ func (a *Actor) stored(q Query) Query {
 		scaled := maps.Clone(bounds)
 		for column := range scaled {
 			switch column {
-			case "ask", "sale_price":
+			case "ask", "sale_price", "seller_ask":
 				scaled[column] *= math.Pow10(a.Group.Currency.Digits)
 			case "width", "depth", "height":
 				scaled[column] = centimetres(scaled[column], a.Group.Unit) * 10

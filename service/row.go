@@ -133,6 +133,10 @@ var offerColumns = []Column{
 	closedColumn("outcome", outcomes, func(l *Listing) *string { return &l.Outcome }).kept(),
 	dateColumn("ended_on", func(l *Listing) *pricing.Date { return &l.EndedOn }).kept(),
 	moneyColumn("sale_price", func(l *Listing) *Money { return &l.SalePrice }).kept(),
+	moneyColumn("seller_ask", func(l *Listing) *Money { return &l.SellerAsk }).kept(),
+	closedColumn("let_go", letGoReasons, func(l *Listing) *string { return &l.LetGo }).kept(),
+	dateColumn("let_go_on", func(l *Listing) *pricing.Date { return &l.LetGoOn }).kept(),
+	textColumn("let_go_note", 1000, func(l *Listing) *string { return &l.LetGoNote }).kept(),
 }
 
 var ledgerColumns = func() []Column {

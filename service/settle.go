@@ -12,8 +12,8 @@ import (
 func (d *draft) settle() []FieldError {
 	type step = func() *InvalidError
 	for _, steps := range [][]step{ // later ones build on the earlier
-		{d.settleIdentity, d.settleStage},
-		{d.settleOutcome, d.settleAsks, d.settlePauses, d.settleObserved},
+		{d.settleIdentity, d.settleStage, d.checkStage},
+		{d.settleOutcome, d.settleAsks, d.settlePauses, d.settleObserved, d.settleLetGo},
 	} {
 		var errs []FieldError
 		for _, step := range steps {

@@ -65,7 +65,7 @@ func (s *Service) Story(ctx context.Context, a *Actor, p *Piece) ([]StoryEntry, 
 	return t.entries, nil
 }
 
-// DaysOwned counts the days from the purchase to the sale or today; zero:
+// DaysOwned counts the days from the purchase until it left, or today; zero:
 // unknown, as it is to all but the owner.
 func (p *Piece) DaysOwned(today pricing.Date) int {
 	var bought pricing.Date
@@ -76,7 +76,9 @@ func (p *Piece) DaysOwned(today pricing.Date) int {
 		return 0
 	}
 	end := today
-	if last := p.newest(); last.Outcome == OutcomeSold {
+	if last := p.newest(); last.LetGo != "" {
+		end = last.LetGoOn
+	} else if last.Outcome == OutcomeSold {
 		end = last.EndedOn
 	}
 	return max(1, int(end-bought))
@@ -131,7 +133,6 @@ func (t *teller) arrival(all []Event) {
 			stage = v.Old
 		}
 	}
-	what := t.row.what()
 	bought := false
 	for _, e := range t.events {
 		to := e.Changes["stage"].New
@@ -140,7 +141,7 @@ func (t *teller) arrival(all []Event) {
 		}
 		switch to {
 		case StageFound:
-			t.add(e.On, StoryFound, "found: "+what)
+			t.found(e.On)
 		case StageBought:
 			bought = true
 			t.bought(e.On)
@@ -149,7 +150,7 @@ func (t *teller) arrival(all []Event) {
 				bought = true
 				t.bought(0)
 			}
-			t.add(e.On, StoryInWork, "taken into work")
+			t.add(notAfter(e.On, t.row.ListedOn, t.row.LetGoOn), StoryInWork, "taken into work")
 		}
 	}
 	if !bought {
@@ -157,10 +158,30 @@ func (t *teller) arrival(all []Event) {
 	}
 }
 
+// found tells a find. What is recorded late still came before what followed.
+func (t *teller) found(recorded pricing.Date) {
+	on := notAfter(recorded, t.row.Ledger.BoughtOn, t.row.ListedOn, t.row.LetGoOn)
+	text := "found: " + t.row.what()
+	if m := t.row.SellerAsk; m != 0 {
+		text += "; the seller asks " + m.short(t.currency)
+	}
+	t.add(on, StoryFound, text, t.money("seller_ask", t.row.SellerAsk))
+}
+
+// notAfter is the day, or the first known one of what came later.
+func notAfter(day pricing.Date, later ...pricing.Date) pricing.Date {
+	for _, d := range later {
+		if !d.IsZero() {
+			day = min(day, d)
+		}
+	}
+	return day
+}
+
 // bought tells the purchase on its day, to others on the day it was recorded.
 func (t *teller) bought(recorded pricing.Date) {
 	g := &t.row.Ledger
-	on := cmp.Or(g.BoughtOn, recorded)
+	on := cmp.Or(g.BoughtOn, notAfter(recorded, t.row.ListedOn, t.row.LetGoOn))
 	price, known := g.Costs[CostPurchase]
 	if on.IsZero() && g.BoughtFrom == "" && !known {
 		return
@@ -298,7 +319,7 @@ func (t *teller) offer() {
 			text := joined(": ", "offer of "+strings.TrimSuffix(e.Details["amount"], ".00"), e.Details["note"])
 			t.add(e.On, EventOffer, text, Figure{"amount", e.Details["amount"]})
 		case EventReopened:
-			t.add(e.On, EventReopened, "back on offer")
+			t.add(e.On, EventReopened, "taken up again")
 		}
 	}
 	t.interest()
@@ -382,6 +403,9 @@ func (t *teller) end() {
 		figures := append([]Figure{t.money("sale_price", row.SalePrice), number("days_on_market", days), number("active_days", active)}, t.countFigures()...)
 		t.add(row.EndedOn, row.Outcome, joined("; ", text, t.counts()), figures...)
 	}
+	if row.LetGo != "" {
+		t.add(row.LetGoOn, row.Left(), joined(": ", leftWords[row.Left()]+reasonWords[row.LetGo], row.LetGoNote))
+	}
 	if text := t.amounts(
 		costWords{CostDeliveryCharged, "charged for delivery"}, costWords{CostDelivery, "spent on it"},
 		costWords{CostFees, "fees"}); text != "" {
@@ -396,6 +420,14 @@ func (t *teller) end() {
 	}
 }
 
+var (
+	leftWords   = map[string]string{LeftPassed: "passed over", LeftLetGo: "let go"}
+	reasonWords = map[string]string{
+		"price": " for its price", "condition": " for its condition", "space": " for want of space", "gone": ", somebody was quicker",
+		"given_away": ", given away", "kept": ", kept", "broken_up": ", broken up for parts", "other": "",
+	}
+)
+
 func (t *teller) sold() string {
 	price, ask := t.row.SalePrice, t.row.CurrentAsk()
 	switch price {
@@ -407,11 +439,11 @@ func (t *teller) sold() string {
 	return fmt.Sprintf("sold for %s of %s asked", price.short(t.currency), ask.short(t.currency))
 }
 
-// result sums a sold piece up for its owner: what it brought, what it cost and
+// result sums a piece that left up for its owner: what it brought, what it cost and
 // what an hour of work came to.
 func (t *teller) result(p *Piece) {
 	last := p.newest()
-	if !t.isOwner || last.Outcome != OutcomeSold || last.IsObserved() {
+	if !t.isOwner || last.IsObserved() || (last.Outcome != OutcomeSold && last.Left() != LeftLetGo) {
 		return
 	}
 	var brought, spent, hours int64
@@ -440,7 +472,7 @@ func (t *teller) result(p *Piece) {
 		text += "; owned " + count(days, "day", "days")
 		figures = append(figures, number("days_owned", days))
 	}
-	t.add(last.EndedOn, StoryResult, text, figures...)
+	t.add(max(last.EndedOn, last.LetGoOn), StoryResult, text, figures...)
 }
 
 func left(profit Money, c Currency) string {

@@ -10,9 +10,14 @@ var (
 	sources    = []string{SourceOwn, SourceObserved}
 	stages     = []string{StageFound, StageBought, StageInWork}
 	outcomes   = []string{OutcomeOpen, OutcomeSold, OutcomeWithdrawn}
+	passedFor  = []string{"price", "condition", "space", "gone", "other"} // why a find was not bought
+	letGoAs    = []string{"given_away", "kept", "broken_up", "other"}     // how an own piece left without a sale
 	units      = []string{UnitInch, UnitCentimetre}
 	conditions = []string{"poor", "fair", "good", "very_good", "excellent"} // grades 1 to 5
 )
+
+// letGoReasons are all of both.
+var letGoReasons = slices.Concat(passedFor[:len(passedFor)-1], letGoAs)
 
 // Open lists: these are known, others are taken and reported as new.
 // Common practice, no source.
