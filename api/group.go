@@ -7,6 +7,7 @@ import (
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -21,7 +22,8 @@ type Group struct {
 	HourValue       number           `json:"hour_value" swaggertype:"number"`      // of an hour of work; 0: not told
 	SpacePrice      number           `json:"space_price" swaggertype:"number"`     // of a square foot or metre a month; 0: not told
 	MinimumProfit   number           `json:"minimum_profit" swaggertype:"number"`  // wanted on any piece
-	FeeRate         float64          `json:"fee_rate" example:"0.1"`               // share of the sale price that the venue keeps
+	FeeRate         float64          `json:"fee_rate" example:"0.1"`               // share of the sale price that a venue keeps which has no rate of its own
+	VenueFees       []VenueFee       `json:"venue_fees"`                           // by venue, then day
 	HoldingRate     float64          `json:"holding_rate" example:"0.002"`         // a day, share of the ask, where no space price is set
 	SalvageRate     float64          `json:"salvage_rate" example:"0.15"`          // worth of what never sells, share of the ask
 	HorizonDays     int              `json:"horizon_days" example:"180"`           // after which a piece counts as unsold
@@ -40,6 +42,13 @@ type RefinishOption struct {
 	DaysOut   int     `json:"days_out"` // out of the market
 }
 
+// VenueFee is what share of the sale price a venue keeps from a day on.
+type VenueFee struct {
+	Venue string  `json:"venue" example:"online checkout"`                   // as in the columns venue and sold_venue
+	From  string  `json:"from,omitempty" format:"date" example:"2026-01-01"` // none: from the start
+	Rate  float64 `json:"rate" example:"0.12"`
+}
+
 // MarshalJSON writes the number as it is.
 func (d Decimal) MarshalJSON() ([]byte, error) { return number(d).MarshalJSON() }
 
@@ -54,6 +63,7 @@ type GroupPatch struct {
 	SpacePrice      *Decimal          `json:"space_price" swaggertype:"number"`
 	MinimumProfit   *Decimal          `json:"minimum_profit" swaggertype:"number"`
 	FeeRate         *float64          `json:"fee_rate"`
+	VenueFees       *[]VenueFee       `json:"venue_fees"` // all of them
 	HoldingRate     *float64          `json:"holding_rate"`
 	SalvageRate     *float64          `json:"salvage_rate"`
 	HorizonDays     *int              `json:"horizon_days"`
@@ -66,7 +76,10 @@ func groupOf(g *service.Group, a *service.Actor) Group {
 		ID: g.ID, Name: g.Name, Currency: g.Currency.Code, Unit: g.Unit, TimeZone: g.TimeZone, DateOrder: g.DateOrder,
 		HourValue: exact(g.HourValue, g.Currency), SpacePrice: exact(g.SpacePrice, g.Currency), MinimumProfit: exact(g.MinimumProfit, g.Currency),
 		FeeRate: g.FeeRate, HoldingRate: g.HoldingRate, SalvageRate: g.SalvageRate, HorizonDays: g.HorizonDays, FlagGain: g.FlagGain,
-		RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
+		VenueFees: make([]VenueFee, len(g.VenueFees)), RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
+	}
+	for i, f := range g.VenueFees {
+		out.VenueFees[i] = VenueFee{Venue: f.Venue, From: f.From.String(), Rate: f.Rate}
 	}
 	for i, o := range g.RefinishOptions {
 		out.RefinishOptions[i] = RefinishOption{Finish: o.Finish, Color: o.Color, Materials: Decimal(o.Materials.Format(g.Currency)), Hours: o.Hours, DaysOut: o.DaysOut}
@@ -146,8 +159,8 @@ func (p *GroupPatch) apply(g *service.Group) error {
 		}
 		*m.to = amount
 	}
-	if p.RefinishOptions == nil {
-		return nil
+	if err := p.applyVenueFees(g); err != nil || p.RefinishOptions == nil {
+		return err
 	}
 	g.RefinishOptions = nil
 	for _, o := range *p.RefinishOptions {
@@ -156,6 +169,24 @@ func (p *GroupPatch) apply(g *service.Group) error {
 			return service.Invalid("refinish_options", "%v", err)
 		}
 		g.RefinishOptions = append(g.RefinishOptions, service.RefinishOption{Finish: o.Finish, Color: o.Color, Materials: materials, Hours: o.Hours, DaysOut: o.DaysOut})
+	}
+	return nil
+}
+
+func (p *GroupPatch) applyVenueFees(g *service.Group) error {
+	if p.VenueFees == nil {
+		return nil
+	}
+	g.VenueFees = nil
+	for _, f := range *p.VenueFees {
+		fee := service.VenueFee{Venue: f.Venue, Rate: f.Rate}
+		if f.From != "" {
+			var err error
+			if fee.From, err = pricing.ParseDate(f.From); err != nil {
+				return service.Invalid("venue_fees", "%s: %q is not a day like 2026-03-05", clip(f.Venue, 40), clip(f.From, 40))
+			}
+		}
+		g.VenueFees = append(g.VenueFees, fee)
 	}
 	return nil
 }

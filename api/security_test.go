@@ -51,6 +51,7 @@ var rightBodies = map[string]string{
 	"POST /v1/listings/{id}/events": `{"kind":"ask","ask":400}`,
 	"PATCH /v1/pieces/{id}":         `{"color":"navy"}`,
 	"POST /v1/pieces/{id}/refinish": `{"finish":"clear"}`,
+	"POST /v1/pieces/{id}/costs":    `{"kind":"materials_cost","amount":12.5}`,
 	"POST /v1/suggestions":          `{"subjects":[{"category":"desk"}]}`,
 	"POST /v1/purchase-limits":      `{"subjects":[{"category":"desk"}]}`,
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
@@ -61,6 +62,8 @@ var rightBodies = map[string]string{
 // scopes says what each route needs, apart from the table of routes.
 func scopeOf(method, path string) string {
 	switch {
+	case path == "/v1/pieces/{id}/costs.csv" || path == "/v1/reports/profit.csv": // a ledger is no feed
+		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
 	case method == "GET" || path == "/v1/suggestions" || path == "/v1/purchase-limits":
@@ -182,6 +185,14 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 		"/v1/model", "/v1/model/record", "/v1/listings?fields=ref,estimate,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
+	}
+	for _, path := range []string{"/v1/reports/profit?lines=true", "/v1/reports/profit.csv?rows=stock"} { // Otto's own, which is empty
+		r := s.do(t, call{method: "GET", path: path, key: s.Keys["Otto"]})
+		for _, secret := range secrets {
+			if r.StatusCode != 200 || strings.Contains(r.body, secret) {
+				t.Errorf("another member at %s: %d %s", path, r.StatusCode, r.body)
+			}
+		}
 	}
 	look("another member", s.Keys["Otto"], call{method: "POST", path: "/v1/suggestions", body: `{"subjects":[{"id":"` + id + `"},{"category":"desk"}]}`})
 	for _, path := range []string{

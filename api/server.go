@@ -110,6 +110,9 @@ func (s *Server) routes() []route {
 		{"PATCH", "/v1/pieces/:id", write, false, s.patchPiece},
 		{"GET", "/v1/pieces/:id/story.csv", feed, false, s.getStory},
 		{"POST", "/v1/pieces/:id/refinish", write, false, s.refinishPiece},
+		{"GET", "/v1/pieces/:id/costs", read, false, s.listCosts},
+		{"GET", "/v1/pieces/:id/costs.csv", read, false, s.listCosts},
+		{"POST", "/v1/pieces/:id/costs", write, false, s.createCost},
 		{"GET", "/v1/comparables", read, false, s.listComparables},
 		{"GET", "/v1/comparables.csv", feed, false, s.listComparables},
 		{"GET", "/v1/suggestions", read, true, s.listSuggestions},
@@ -123,6 +126,8 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/listing-age.csv", feed, false, s.listingAge}, // short, for formulas
 		{"GET", "/v1/reports/listing-age.svg", feed, false, s.getAgePicture},
 		{"GET", "/v1/reports/listing-age.png", feed, false, s.getAgePicture},
+		{"GET", "/v1/reports/profit", read, true, s.getProfit},
+		{"GET", "/v1/reports/profit.csv", read, true, s.getProfit},
 		{"GET", "/v1/model", read, false, s.getModel},
 		{"GET", "/v1/model/record", read, true, s.getTrackRecord},
 		{"GET", "/v1/group", read, false, s.getGroup},

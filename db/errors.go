@@ -47,6 +47,9 @@ var constraintColumns = map[string][2]string{
 	"stage_until_listed":   {"stage", "is of a piece not yet offered"},
 	"listing_ref_once":     {"ref", "is taken by another row"},
 	"listing_offered_once": {"piece_ref", "the piece is still offered by another listing"},
+
+	"cost_line_voided_once": {"voids", "that line was undone already"},
+	"step_is_of_hours":      {"step", "is for hours only"},
 }
 
 // translate turns the driver's errors into the service's, by SQLSTATE and

@@ -29,18 +29,19 @@ type groupRow struct {
 	HorizonDays     int
 	FlagGain        float64
 	RefinishOptions []byte
+	VenueFees       []byte
 	CreatedAt       time.Time
 	ChangeNo        int64
 }
 
 const groupColumns = `s.group_id, s.name, s.currency, s.unit, s.timezone, s.date_order, s.hour_value, s.space_price,
 	s.minimum_profit, s.fee_rate, s.holding_rate, s.salvage_rate, s.horizon_days, s.flag_gain, s.refinish_options,
-	s.created_at, g.change_no`
+	s.venue_fees, s.created_at, g.change_no`
 
 func (r *groupRow) fields() []any {
 	return []any{&r.GroupID, &r.Name, &r.Currency, &r.Unit, &r.Timezone, &r.DateOrder, &r.HourValue, &r.SpacePrice,
 		&r.MinimumProfit, &r.FeeRate, &r.HoldingRate, &r.SalvageRate, &r.HorizonDays, &r.FlagGain, &r.RefinishOptions,
-		&r.CreatedAt, &r.ChangeNo}
+		&r.VenueFees, &r.CreatedAt, &r.ChangeNo}
 }
 
 func (r *groupRow) group() (*service.Group, error) {
@@ -57,6 +58,9 @@ func (r *groupRow) group() (*service.Group, error) {
 	if err := json.Unmarshal(r.RefinishOptions, &g.RefinishOptions); err != nil {
 		return nil, fmt.Errorf("group %s: refinish options: %w", r.GroupID, err)
 	}
+	if err := json.Unmarshal(r.VenueFees, &g.VenueFees); err != nil {
+		return nil, fmt.Errorf("group %s: venue fees: %w", r.GroupID, err)
+	}
 	return g, nil
 }
 
@@ -66,8 +70,12 @@ func settings(g *service.Group) ([]any, error) {
 	if err != nil {
 		return nil, err
 	}
+	fees, err := json.Marshal(append([]service.VenueFee{}, g.VenueFees...))
+	if err != nil {
+		return nil, err
+	}
 	return []any{g.ID, g.Name, g.Currency.Code, g.Unit, g.TimeZone, g.DateOrder, int64(g.HourValue), int64(g.SpacePrice),
-		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options}, nil
+		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options, fees}, nil
 }
 
 // CreateGroup keeps a group with its first member.
@@ -80,8 +88,8 @@ func (s *Store) CreateGroup(ctx context.Context, g service.Group, first service.
 		statement{sql: "insert into groups (group_id, change_no) values ($1, 1)", args: []any{g.ID}},
 		statement{sql: `
 			insert into group_settings (group_id, name, currency, unit, timezone, date_order, hour_value, space_price,
-				minimum_profit, fee_rate, holding_rate, salvage_rate, horizon_days, flag_gain, refinish_options, created_at)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`, args: append(values, g.CreatedAt)},
+				minimum_profit, fee_rate, holding_rate, salvage_rate, horizon_days, flag_gain, refinish_options, venue_fees, created_at)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`, args: append(values, g.CreatedAt)},
 		insertMember(g.ID, first),
 	)
 }
@@ -154,7 +162,7 @@ func (s *Store) UpdateGroup(ctx context.Context, t service.Tenant, g service.Gro
 		if err := w.exec(ctx, `
 			update group_settings set name = $2, currency = $3, unit = $4, timezone = $5, date_order = $6, hour_value = $7,
 				space_price = $8, minimum_profit = $9, fee_rate = $10, holding_rate = $11, salvage_rate = $12,
-				horizon_days = $13, flag_gain = $14, refinish_options = $15
+				horizon_days = $13, flag_gain = $14, refinish_options = $15, venue_fees = $16
 			where group_id = $1`, values...); err != nil {
 			return err
 		}

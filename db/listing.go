@@ -127,9 +127,13 @@ func rowsOf(listings string) string {
 		left join lateral (
 			select jsonb_object_agg(kind, total) as costs from (
 				select kind, sum(amount)::bigint as total from cost_line x
-				where x.group_id = l.group_id and x.listing_id = l.listing_id group by kind) totals
+				where x.group_id = l.group_id and x.listing_id = l.listing_id group by kind` + somethingHolds + `) totals
 		) c on true`
 }
+
+// somethingHolds leaves out kinds of which each line was undone: they are
+// unknown again, not zero.
+const somethingHolds = " having count(*) > 2 * count(voids)"
 
 // factsOf selects from a table or subquery of listings.
 func factsOf(listings string) string {

@@ -1,6 +1,7 @@
 package db
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -177,21 +178,56 @@ func (w *writer) queueLedger(batch *pgx.Batch, c *service.Change) {
 				condition_found = excluded.condition_found, notes = excluded.notes`,
 			w.tenant.Group, c.New.ID, c.New.MemberID, dateArg(after.BoughtOn), after.BoughtFrom, intArg(after.ConditionFound), after.Notes)
 	}
+	w.queueCosts(batch, c, before, after)
+}
+
+const insertCostLine = `
+	insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, on_date, at, change_no, step, note, voids)
+	values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
+
+// queueCosts adds the line that an event came with, and of every other total
+// the difference. A total that became unknown has each of its lines undone.
+func (w *writer) queueCosts(batch *pgx.Batch, c *service.Change, before, after service.Ledger) {
+	var told service.CostKind
+	add := func(l service.CostLine) {
+		batch.Queue(insertCostLine, w.tenant.Group, l.ID, c.New.ID, c.New.MemberID, string(l.Kind), l.Amount, dateArg(l.On), c.Events[0].At,
+			w.changeNo, l.Step, l.Note, uuidArg(l.Voids))
+	}
+	for _, e := range c.Events {
+		if e.Line != nil {
+			told = e.Line.Kind
+			add(*e.Line)
+		}
+	}
 	for _, kind := range service.CostKinds {
 		old, wasKnown := before.Costs[kind]
 		total, known := after.Costs[kind]
-		if total == old && known == wasKnown {
+		if kind == told || (total == old && known == wasKnown) {
 			continue
 		}
-		on := c.Events[0].On
-		if kind == service.CostPurchase && !after.BoughtOn.IsZero() {
-			on = after.BoughtOn
+		if !known {
+			batch.Queue(`
+				insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, on_date, at, change_no, voids)
+				select group_id, gen_random_uuid(), listing_id, member_id, kind, -amount, on_date, $4, $5, line_id from cost_line x
+				where group_id = $1 and listing_id = $2 and kind = $3 and voids is null
+				and not exists (select from cost_line v where v.group_id = x.group_id and v.voids = x.line_id)`,
+				w.tenant.Group, c.New.ID, string(kind), c.Events[0].At, w.changeNo)
+			continue
 		}
-		batch.Queue(`
-			insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, on_date, at, change_no)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-			w.tenant.Group, uuid.Must(uuid.NewV7()), c.New.ID, c.New.MemberID, string(kind), total-old, dateArg(on), c.Events[0].At, w.changeNo)
+		add(service.CostLine{ID: uuid.Must(uuid.NewV7()), Kind: kind, Amount: total - old, On: costDay(kind, c.New, c.Events[0].On)})
 	}
+}
+
+// costDay is the day of an amount that came without one: what buying the piece
+// cost is of the day it was bought, what its sale did of the day it ended.
+func costDay(kind service.CostKind, l *service.Listing, otherwise pricing.Date) pricing.Date {
+	switch kind {
+	case service.CostPurchase, service.CostPickup:
+		return cmp.Or(l.Ledger.BoughtOn, otherwise)
+	case service.CostFees, service.CostDelivery, service.CostDeliveryCharged:
+		return cmp.Or(l.EndedOn, otherwise)
+	}
+	return otherwise
 }
 
 // Delete removes a row and, with its last row, the piece.

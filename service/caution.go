@@ -49,6 +49,10 @@ var (
 		"own_price", "Members share evidence; each decides prices alone: no price agreement.",
 		"common practice; ask a lawyer",
 	}
+	cautionTaxes = Caution{
+		"no_tax_advice", "This is a record of what was entered, no tax advice: what counts as income, cost or stock, and when, is for your tax adviser to say.",
+		"common practice",
+	}
 )
 
 var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "bookcase", "hutch", "cabinet"}

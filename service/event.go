@@ -67,6 +67,8 @@ type Event struct {
 	Details   map[string]string // what is no column: the amount of an offer
 	Voids     uuid.UUID         // the event that this one undoes
 	VoidedBy  uuid.UUID
+
+	Line *CostLine // that comes with the event; not read back
 }
 
 // Values are a column before and after, in canonical text.
@@ -259,6 +261,8 @@ func (a *Actor) undo(ctx context.Context, w Writer, l *Listing, id uuid.UUID, on
 		return nil, none, nil, refuse(ErrConflict, "that event undid another one; record the fact again instead")
 	case e.Kind == EventListed || e.Kind == EventRecorded:
 		return nil, none, nil, refuse(ErrConflict, "that event put %s on file; delete the row instead", l.Ref)
+	case e.Details[eventCostLine] != "":
+		return nil, none, nil, refuse(ErrConflict, "that event is a cost line of the piece; undo the line %s instead", e.Details[eventCostLine])
 	}
 	if e.Kind == EventRefinish {
 		if err := isNewest(ctx, w, l); err != nil {

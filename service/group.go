@@ -5,6 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -25,7 +27,8 @@ type Group struct {
 	HourValue       Money   // of one hour of a member's work; zero: not told
 	SpacePrice      Money   // of one square foot (unit in) or metre (unit cm) of floor a month; zero: not told
 	MinimumProfit   Money   // wanted on any piece
-	FeeRate         float64 // share of the sale price that the venue keeps
+	FeeRate         float64 // share of the sale price that a venue keeps, where VenueFees has none
+	VenueFees       []VenueFee
 	HoldingRate     float64 // a day, share of the typical ask, where there is no space price
 	SalvageRate     float64 // worth of what never sells, share of the typical ask
 	HorizonDays     int     // active days after which a piece counts as unsold
@@ -44,6 +47,13 @@ type RefinishOption struct {
 	Materials Money
 	Hours     float64
 	DaysOut   int // out of the market
+}
+
+// VenueFee is what share of the sale price a venue keeps from a day on.
+type VenueFee struct {
+	Venue string
+	From  pricing.Date // zero: from the start
+	Rate  float64
 }
 
 // Member is a person in the group.
@@ -102,6 +112,45 @@ func (g *Group) Settings() pricing.Settings {
 	}
 	return s
 }
+
+// SettingsFor are the settings for a piece offered at venues, as its column
+// has them, on a day.
+func (g *Group) SettingsFor(venues string, day pricing.Date) pricing.Settings {
+	s := g.Settings()
+	s.FeeRate = g.feeRate(venues, day)
+	return s
+}
+
+// feeRate is the share of the sale price that goes to the venue. Of several
+// venues nobody knows which will sell the piece: it is their mean. A venue
+// without a rate of its own has the group's.
+func (g *Group) feeRate(venues string, day pricing.Date) float64 {
+	sum, n := 0.0, 0
+	for venue := range strings.SplitSeq(venues, ";") {
+		if venue = venueName(venue); venue != "" {
+			sum += g.feeRateOf(venue, day)
+			n++
+		}
+	}
+	if n == 0 {
+		return g.FeeRate
+	}
+	return sum / float64(n)
+}
+
+func (g *Group) feeRateOf(venue string, day pricing.Date) float64 {
+	rate, from := g.FeeRate, pricing.Date(0)
+	for _, f := range g.VenueFees {
+		if f.Venue == venue && f.From <= day && f.From >= from {
+			rate, from = f.Rate, f.From
+		}
+	}
+	return rate
+}
+
+// venueName is a venue's name as it is compared: members write it in any case
+// and spacing.
+func venueName(s string) string { return strings.Join(strings.Fields(strings.ToLower(s)), " ") }
 
 // NewGroup returns a group with the usual settings.
 func NewGroup(name string, currency Currency) Group {
@@ -226,6 +275,7 @@ func (g *Group) validate() error {
 	check(between(g.SalvageRate, 0, 1), "salvage_rate", "expected a share from 0 to 1")
 	check(between(g.HorizonDays, 14, 730), "horizon_days", "expected 14 to 730 days")
 	check(between(g.FlagGain, 0, 1), "flag_gain", "expected a share from 0 to 1")
+	wrong = append(wrong, g.checkVenueFees()...)
 	check(len(g.RefinishOptions) <= 50, "refinish_options", "at most 50")
 	for i := range g.RefinishOptions {
 		o := &g.RefinishOptions[i]
@@ -237,6 +287,36 @@ func (g *Group) validate() error {
 		return &InvalidError{Fields: wrong}
 	}
 	return nil
+}
+
+// checkVenueFees also puts the rates into the order of venues and days.
+func (g *Group) checkVenueFees() (wrong []FieldError) {
+	refuse := func(format string, args ...any) {
+		wrong = append(wrong, FieldError{Column: "venue_fees", Reason: fmt.Sprintf(format, args...)})
+	}
+	if len(g.VenueFees) > 200 {
+		refuse("at most 200")
+		return wrong
+	}
+	for i := range g.VenueFees {
+		f := &g.VenueFees[i]
+		f.Venue = venueName(f.Venue)
+		if f.Venue == "" || strings.Contains(f.Venue, ";") || checkText(f.Venue, 200) != nil {
+			refuse("rate %d needs the name of one venue, of at most 200 characters", i+1)
+		}
+		if !between(f.Rate, 0, 0.9) {
+			refuse("%s: expected a rate from 0 to 0.9", cmp.Or(clip(f.Venue), "rate "+strconv.Itoa(i+1)))
+		}
+	}
+	slices.SortStableFunc(g.VenueFees, func(x, y VenueFee) int {
+		return cmp.Or(cmp.Compare(x.Venue, y.Venue), cmp.Compare(x.From, y.From))
+	})
+	for i := 1; i < len(g.VenueFees); i++ {
+		if x, y := g.VenueFees[i-1], g.VenueFees[i]; x.Venue == y.Venue && x.From == y.From {
+			refuse("%s has two rates from the same day", clip(y.Venue))
+		}
+	}
+	return wrong
 }
 
 // between is false for NaN.

@@ -75,15 +75,14 @@ func (s *Service) TrackRecord(ctx context.Context, a *Actor) (*TrackRecord, erro
 	if err != nil {
 		return nil, fmt.Errorf("read the kept suggestions: %w", err)
 	}
-	settings := a.Group.Settings()
-	replay, err := group.replay(ctx, settings)
+	replay, err := group.replay(ctx, a.Group.Settings())
 	if err != nil {
 		return nil, err
 	}
 	var all []promised
 	for _, k := range kept {
 		if r := group.byID[k.ListingID]; r != nil {
-			all = append(all, k.promised(r, a.Group.Currency, group, settings))
+			all = append(all, k.promised(r, a.Group.Currency, group, a.Group.SettingsFor(r.Venue, r.ListedOn)))
 		}
 	}
 	return &TrackRecord{Model: group.version(), Kept: score(all, a.Today), Replay: *replay}, nil

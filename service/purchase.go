@@ -145,13 +145,12 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *Actor, finds []Cells, t
 		return nil, err
 	}
 	answer := &PurchaseLimits{Limits: make([]PurchaseLimit, len(planned))}
-	settings := a.Group.Settings()
 	for i, p := range planned {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		limit := PurchaseLimit{
-			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: group.model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, settings),
+			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: group.model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
 			Plan: p.told(), Model: group.version(), Inspect: p.inspect(), Cautions: p.cautions(),
 		}
 		if p.costsFrom == CostsUnknown && limit.Refusal == nil {

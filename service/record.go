@@ -164,7 +164,7 @@ func (s *Service) write(ctx context.Context, a *Actor, do func(Writer) error) er
 // keep takes the answers that are promises to a seller: those that name a ref
 // or a listing of the actor's own that has not ended, as it is on file. What a
 // feed reads and what is only tried out are none.
-func (s *Service) keep(a *Actor, group *known, subjects []subject, answers []Suggestion, settings pricing.Settings) {
+func (s *Service) keep(a *Actor, group *known, subjects []subject, answers []Suggestion) {
 	c := a.Group.Currency
 	for i, sub := range subjects {
 		if !sub.isPromise(a) {
@@ -178,7 +178,7 @@ func (s *Service) keep(a *Actor, group *known, subjects []subject, answers []Sug
 		if r := answer.SalePrice; r != nil {
 			k.SalePrice = &KeptRange{Likely: MoneyOf(r.Likely, c), Low: MoneyOf(r.Low, c), High: MoneyOf(r.High, c), Level: r.Level}
 		}
-		outline := group.model.Outline(sub.query(c, 0), a.Today, settings)
+		outline := group.model.Outline(sub.query(c, 0), a.Today, a.Group.SettingsFor(sub.row.Venue, a.Today))
 		if chance := answer.ChanceSold; chance != nil && outline.Prospects != nil {
 			k.Promise = &KeptAsk{Ask: MoneyOf(answer.Ask, c), WithinDays: chance.WithinDays, Chance: chance.Probability, Prospects: *outline.Prospects}
 		}

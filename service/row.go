@@ -3,7 +3,6 @@ package service
 import (
 	"slices"
 	"strconv"
-	"strings"
 
 	"askwright/pricing"
 )
@@ -325,13 +324,16 @@ func countColumn(name string, most int, field func(*Listing) **int) Column {
 }
 
 func costColumn(kind CostKind) Column {
-	isHours := kind == CostHours || kind == CostHoursOther
 	column := Column{Name: string(kind), Kind: KindMoney}
-	if isHours {
+	if kind.IsHours() {
 		column.Kind = KindNumber
 	}
 	column.set = func(d *draft, cell string) error {
-		amount, err := d.reader.cost(cell, isHours)
+		if cell == "" {
+			delete(d.Ledger.Costs, kind)
+			return nil
+		}
+		amount, err := d.reader.cost(cell, kind.IsHours())
 		if err != nil {
 			return err
 		}
@@ -343,13 +345,10 @@ func costColumn(kind CostKind) Column {
 	}
 	column.get = func(l *Listing, c Currency) string {
 		amount, known := l.Ledger.Costs[kind]
-		switch {
-		case !known:
+		if !known {
 			return ""
-		case isHours:
-			return strings.TrimSuffix(strings.TrimRight(formatDecimal(amount, hourDigits), "0"), ".")
 		}
-		return Money(amount).Format(c)
+		return FormatCost(kind, amount, c)
 	}
 	return column
 }

@@ -55,6 +55,7 @@ type Store interface {
 	GroupStore
 	KeyStore
 	ListingStore
+	LedgerStore
 	ModelStore
 	SuggestionStore
 	OnceStore

@@ -39,7 +39,6 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 	if err != nil {
 		return nil, err
 	}
-	settings := a.Group.Settings()
 	var reviews []Review
 	for _, r := range group.byID {
 		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
@@ -49,7 +48,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		if row.MemberID != a.MemberID {
 			row = row.WithoutOwnerOnly()
 		}
-		review := group.model.Review(group.standing(r, a.Group.Currency), day, settings)
+		review := group.model.Review(group.standing(r, a.Group.Currency), day, a.Group.SettingsFor(row.Venue, day))
 		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
 			continue
 		}

@@ -138,12 +138,12 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 	if err != nil {
 		return nil, err
 	}
-	settings := a.Group.Settings()
 	answers := make([]Suggestion, len(subjects))
 	for i, sub := range subjects {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
+		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
 		answer := group.model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
 		if sub.estimate == 0 && sub.isPromise(a) {
 			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
@@ -153,7 +153,7 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 			Differences: a.differences(group, sub, settings), Model: group.version(), Cautions: sellingCautions(sub.row),
 		}
 	}
-	s.keep(a, group, subjects, answers, settings)
+	s.keep(a, group, subjects, answers)
 	s.metrics.suggested(answers)
 	return answers, nil
 }

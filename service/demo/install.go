@@ -46,6 +46,7 @@ func create(ctx context.Context, s *service.Service, firstMember string) (*servi
 	currency, _ := service.CurrencyByCode(Currency)
 	g := service.NewGroup(GroupName, currency)
 	g.ID, g.Unit, g.TimeZone = groupID, Unit, TimeZone
+	g.VenueFees = []service.VenueFee{{Venue: checkout, Rate: checkoutFee}}
 	var err error
 	if g.HourValue, err = service.ParseMoney(fmt.Sprint(HourValue), currency, '.'); err != nil {
 		return nil, err

@@ -197,6 +197,12 @@ func (m *market) list(s *seller, p *piece, k look, day pricing.Date) *listing {
 	return l
 }
 
+// Where a sale costs a fee: common practice, no published source.
+const (
+	checkout    = "online checkout"
+	checkoutFee = 0.12 // share of the sale price
+)
+
 // settle books what the sale itself cost and brought beside the price.
 func (m *market) settle(l *listing) {
 	if l.outcome != "sold" {
@@ -205,8 +211,8 @@ func (m *market) settle(l *listing) {
 	r, p := m.rng, l.piece
 	l.soldVenue, _, _ = strings.Cut(l.venue, ";")
 	if chance(r, 0.1) {
-		l.soldVenue = "online checkout"
-		p.fees = cents(0.12 * l.salePrice)
+		l.soldVenue = checkout
+		p.fees = cents(checkoutFee * l.salePrice)
 	}
 	if chance(r, 0.25) {
 		p.deliveryCharged = 5 * math.Round(between(r, 20, 60)/5)

@@ -41,13 +41,13 @@ func quickSale(today pricing.Date) []*listing {
 		style: "mid_century", year: 1962, drawers: 3, doors: 2,
 		boughtOn: today - 109, boughtFrom: "estate_sale", conditionFound: 3,
 		purchase: 90, pickup: 15, materials: 14.5, hours: 4.5, hoursOther: 2.5,
-		notes: "Only cleaned, waxed and the pulls polished. Fourteen messages in two days: should have asked more.",
+		notes: "Only cleaned, waxed and the pulls polished. Fourteen messages by the next day: should have asked more.",
 	}
 	return []*listing{{
 		ref: QuickSale, piece: p, estimate: 475, asks: asks(today, -96, 480),
 		look:  look{finish: "waxed", color: "dark_wood", hardware: "polished", condition: 4},
 		views: 118, saves: 21, messages: 14, viewings: 2,
-		outcome: "sold", endedOn: today - 94, salePrice: 480,
+		outcome: "sold", endedOn: today - 95, salePrice: 480,
 		venue: "local classifieds; porch sale board", soldVenue: "local classifieds",
 	}}
 }

@@ -1,0 +1,350 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// Books are a member's own listings with what they cost, all of one moment.
+type Books struct {
+	Rows  []*Listing
+	Costs map[uuid.UUID]PieceCosts // by piece
+	Lines []CostLine               // that hold, by their days; where asked for
+}
+
+// PieceCosts are the sums of a piece's cost lines over all of its listings;
+// a kind without a line is unknown.
+type PieceCosts struct {
+	Total map[CostKind]int64
+	Until map[CostKind]int64 // without the lines of later days
+}
+
+// ProfitQuery selects sales.
+type ProfitQuery struct {
+	By        string       // of ProfitGroupings
+	From, To  pricing.Date // of the sale, both included; zero: no bound
+	WithLines bool
+}
+
+// ProfitGroupings are what sales can be summed by.
+var ProfitGroupings = []string{"piece", "month", "year", "category", "finish", "venue", "source"}
+
+// Profit tells what a member's pieces earned, and what is still unsold.
+type Profit struct {
+	Items      []ProfitItem
+	Total      Figures
+	Stock      []StockItem  // at the end of StockOn, in the order bought
+	StockOn    pricing.Date // the last day of the period, or today
+	StockTotal Figures
+	Lines      []ProfitLine // that the figures of Items are the sums of; where asked for
+	QuickSales []*Listing   // that went by the day after listing at the full first ask
+	Sentences  []string
+	Cautions   []Caution
+}
+
+// ProfitItem is one piece, or the pieces of one group.
+type ProfitItem struct {
+	Group string // what they have in common; of a piece its ref
+	Sale  *Sale  // of a single piece
+	Figures
+	Verdict string // of a source or category: whether to go on buying there
+}
+
+// The verdicts on a source or category.
+const (
+	VerdictKeep   = "keep"
+	VerdictStop   = "stop"
+	VerdictTooFew = "too_few"
+)
+
+// Sale is a piece that was sold.
+type Sale struct {
+	Piece      *Piece
+	Listing    *Listing // that sold it
+	BoughtOn   pricing.Date
+	BoughtFrom string
+	Venue      string // where it sold; empty: not told
+}
+
+// StockItem is a piece that was not sold by a day, with what it cost by then.
+type StockItem struct {
+	Piece      *Piece
+	BoughtOn   pricing.Date
+	BoughtFrom string
+	Figures
+}
+
+// ProfitLine is one amount that a figure is made of: a sale price, a cost line
+// or an estimated fee.
+type ProfitLine struct {
+	Group   string
+	Sale    *Sale
+	On      pricing.Date
+	Kind    string // sale_price, estimated_fees or a CostKind
+	Amount  int64
+	Listing uuid.UUID
+	Line    uuid.UUID // zero: it is no cost line
+	Step    string
+	Note    string
+}
+
+// The kinds of lines that are no cost lines.
+const (
+	LineSalePrice     = "sale_price"
+	LineEstimatedFees = "estimated_fees"
+)
+
+// Profit reports on the actor's own pieces: those sold within the period, with
+// everything that each cost over all of its listings, and those not sold by
+// its end, with what they cost by then.
+func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit, error) {
+	if q.By == "" {
+		q.By = ProfitGroupings[0]
+	}
+	if !oneOf(q.By, ProfitGroupings) {
+		return nil, Invalid("by", "%v", notAllowed(q.By, ProfitGroupings))
+	}
+	if !q.From.IsZero() && !q.To.IsZero() && q.To < q.From {
+		return nil, Invalid("to", "%s is before from, %s", q.To, q.From)
+	}
+	out := &Profit{StockOn: a.Today, Cautions: []Caution{cautionTaxes}}
+	if !q.To.IsZero() {
+		out.StockOn = min(q.To, a.Today)
+	}
+	books, err := s.store.Books(ctx, a.Tenant(), out.StockOn, q.WithLines)
+	if err != nil {
+		return nil, fmt.Errorf("read the ledger: %w", err)
+	}
+	linesOf := make(map[uuid.UUID][]CostLine)
+	for _, l := range books.Lines {
+		linesOf[l.PieceID] = append(linesOf[l.PieceID], l)
+	}
+	groups := make(map[string]*ProfitItem)
+	for _, piece := range books.pieces() {
+		costs := books.Costs[piece.ID]
+		sale := saleOf(piece)
+		switch {
+		case sale == nil || sale.Listing.EndedOn > out.StockOn:
+			out.addStock(piece, costs)
+		case sale.Listing.EndedOn >= q.From:
+			figures := a.Group.figures(sale, costs)
+			item := sale.item(groups, q.By)
+			item.add(figures)
+			out.addSale(sale, figures)
+			if q.WithLines {
+				out.Lines = append(out.Lines, sale.lines(item.Group, figures, linesOf[piece.ID])...)
+			}
+		}
+	}
+	for _, item := range groups {
+		out.Items = append(out.Items, *item)
+	}
+	slices.SortFunc(out.Items, byGroup(q.By))
+	slices.SortStableFunc(out.Lines, func(x, y ProfitLine) int { return cmp.Or(cmp.Compare(x.Group, y.Group), cmp.Compare(x.On, y.On)) })
+	slices.SortStableFunc(out.Stock, func(x, y StockItem) int { return cmp.Compare(x.BoughtOn, y.BoughtOn) })
+	out.judge(a, q.By)
+	out.Sentences = out.sentences(a, q)
+	return out, nil
+}
+
+// item finds or makes the item that a sale belongs to.
+func (s *Sale) item(groups map[string]*ProfitItem, by string) *ProfitItem {
+	key := s.group(by)
+	if groups[key] == nil {
+		groups[key] = &ProfitItem{Group: key}
+	}
+	if by == ProfitGroupings[0] {
+		groups[key].Group, groups[key].Sale = s.Piece.Ref, s
+	}
+	return groups[key]
+}
+
+func (p *Profit) addSale(s *Sale, f Figures) {
+	p.Total.add(f)
+	if s.isQuick() {
+		p.QuickSales = append(p.QuickSales, s.Listing)
+	}
+}
+
+// pieces gathers the rows by piece, in the order of the pieces' refs.
+func (b *Books) pieces() []*Piece {
+	rows := make(map[uuid.UUID][]*Listing)
+	for _, l := range b.Rows {
+		rows[l.PieceID] = append(rows[l.PieceID], l)
+	}
+	pieces := make([]*Piece, 0, len(rows))
+	for _, of := range rows {
+		pieces = append(pieces, PieceOf(of))
+	}
+	slices.SortFunc(pieces, func(x, y *Piece) int {
+		return cmp.Or(cmp.Compare(x.Ref, y.Ref), cmp.Compare(x.ID.String(), y.ID.String()))
+	})
+	return pieces
+}
+
+// saleOf is the piece's sale; nil: there is none. Of a piece that was bought
+// back and sold again it is the last one.
+func saleOf(p *Piece) *Sale {
+	s := &Sale{Piece: p}
+	s.BoughtOn, s.BoughtFrom = bought(p)
+	for _, l := range p.Listings {
+		if l.Outcome == OutcomeSold && (s.Listing == nil || l.EndedOn >= s.Listing.EndedOn) {
+			s.Listing = l
+		}
+	}
+	if s.Listing == nil {
+		return nil
+	}
+	if s.Venue = venueName(s.Listing.SoldVenue); s.Venue == "" {
+		s.Venue = onlyVenue(s.Listing.Venue)
+	}
+	return s
+}
+
+// bought is when and where a piece came from: the first that is told.
+func bought(p *Piece) (on pricing.Date, from string) {
+	for _, l := range p.Listings {
+		if b := l.Ledger.BoughtOn; !b.IsZero() && (on.IsZero() || b < on) {
+			on = b
+		}
+		from = cmp.Or(from, l.Ledger.BoughtFrom)
+	}
+	return on, from
+}
+
+// onlyVenue is the venue where a piece was offered, if there was only one.
+func onlyVenue(venues string) string {
+	found := ""
+	for venue := range strings.SplitSeq(venues, ";") {
+		venue = venueName(venue)
+		if venue != "" && found != "" && venue != found {
+			return ""
+		}
+		found = cmp.Or(found, venue)
+	}
+	return found
+}
+
+// figures sum up a sold piece. Fees that nobody wrote down are computed from
+// the rate of the venue on the day of the sale.
+func (g *Group) figures(s *Sale, costs PieceCosts) Figures {
+	f := Figures{Pieces: 1, Costs: maps.Clone(costs.Total)}
+	if f.Costs == nil {
+		f.Costs = make(map[CostKind]int64)
+	}
+	for _, l := range s.Piece.Listings {
+		f.Revenue += l.SalePrice
+	}
+	if _, told := f.Costs[CostFees]; !told {
+		f.FeesEstimated = f.Revenue.share(g.feeRate(cmp.Or(s.Venue, s.Listing.Venue), s.Listing.EndedOn))
+		f.Costs[CostFees] = int64(f.FeesEstimated)
+		if f.FeesEstimated > 0 {
+			f.FeesUntold = 1
+		}
+	}
+	if _, known := f.Costs[CostPurchase]; !known {
+		f.PurchaseUnknown = 1
+	}
+	profit := f.Profit()
+	if profit < 0 {
+		f.Lost = 1
+	}
+	if f.Hours() > 0 {
+		f.Timed, f.timedProfit = 1, profit
+	}
+	if days := s.Listing.EndedOn - s.BoughtOn; !s.BoughtOn.IsZero() && days >= 0 {
+		f.Dated, f.ofDated, f.DaysOwned = 1, profit, max(1, int(days))
+	}
+	return f
+}
+
+// addStock takes in a piece that was in the member's hands on that day.
+func (p *Profit) addStock(piece *Piece, costs PieceCosts) {
+	item := StockItem{Piece: piece, Figures: Figures{Pieces: 1, Costs: costs.Until}}
+	item.BoughtOn, item.BoughtFrom = bought(piece)
+	since := cmp.Or(item.BoughtOn, piece.Listings[0].ListedOn)
+	if piece.State() == StageFound || since > p.StockOn {
+		return
+	}
+	if _, known := costs.Total[CostPurchase]; !known {
+		item.PurchaseUnknown = 1
+	}
+	if !item.BoughtOn.IsZero() {
+		item.Dated, item.DaysOwned = 1, max(1, int(p.StockOn-item.BoughtOn))
+	}
+	p.Stock = append(p.Stock, item)
+	p.StockTotal.add(item.Figures)
+}
+
+// groupUnknown gathers what nobody told.
+const groupUnknown = "unknown"
+
+// group is what a sale is summed under.
+func (s *Sale) group(by string) string {
+	day := s.Listing.EndedOn.String()
+	switch by {
+	case "month":
+		return day[:len("2026-03")]
+	case "year":
+		return day[:len("2026")]
+	case "category":
+		return s.Listing.Category
+	case "finish":
+		return cmp.Or(s.Listing.Finish, groupUnknown)
+	case "venue":
+		return cmp.Or(s.Venue, groupUnknown)
+	case "source":
+		return cmp.Or(s.BoughtFrom, groupUnknown)
+	}
+	return s.Piece.ID.String()
+}
+
+// byGroup orders pieces and periods by their days, what else there is by its
+// profit, the greatest first.
+func byGroup(by string) func(x, y ProfitItem) int {
+	return func(x, y ProfitItem) int {
+		switch by {
+		case "piece":
+			return cmp.Or(cmp.Compare(x.Sale.Listing.EndedOn, y.Sale.Listing.EndedOn), cmp.Compare(x.Group, y.Group))
+		case "month", "year":
+			return cmp.Compare(x.Group, y.Group)
+		}
+		return cmp.Or(cmp.Compare(y.Profit(), x.Profit()), cmp.Compare(x.Group, y.Group))
+	}
+}
+
+// isQuick reports whether the piece went on the day it was listed or the next,
+// at the first ask or more.
+func (s *Sale) isQuick() bool {
+	l := s.Listing
+	return l.EndedOn-l.ListedOn <= 1 && len(l.Asks) > 0 && l.SalePrice >= l.Asks[0].Amount
+}
+
+// lines are the amounts that the figures of the sale are made of.
+func (s *Sale) lines(group string, f Figures, costs []CostLine) []ProfitLine {
+	var lines []ProfitLine
+	add := func(l ProfitLine) {
+		l.Group, l.Sale = group, s
+		lines = append(lines, l)
+	}
+	for _, c := range costs {
+		add(ProfitLine{On: c.On, Kind: string(c.Kind), Amount: c.Amount, Listing: c.ListingID, Line: c.ID, Step: c.Step, Note: c.Note})
+	}
+	for _, l := range s.Piece.Listings {
+		if l.SalePrice != 0 {
+			add(ProfitLine{On: l.EndedOn, Kind: LineSalePrice, Amount: int64(l.SalePrice), Listing: l.ID})
+		}
+	}
+	if f.FeesEstimated != 0 {
+		add(ProfitLine{On: s.Listing.EndedOn, Kind: LineEstimatedFees, Amount: int64(f.FeesEstimated), Listing: s.Listing.ID})
+	}
+	return lines
+}

@@ -1,0 +1,134 @@
+package service
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// What a verdict needs. Common practice, no source.
+const (
+	enoughPieces = 5    // sold, with hours
+	muchLess     = 0.75 // of what an hour brings elsewhere
+)
+
+// judge says which sources or categories to leave alone, hours being what is
+// scarce: those whose hours earn nothing, or much less than the member's other
+// hours and less than an hour is worth to the group.
+func (p *Profit) judge(a *Actor, by string) {
+	if by != "source" && by != "category" {
+		return
+	}
+	for i := range p.Items {
+		item := &p.Items[i]
+		perHour, ok := item.PerHour()
+		elsewhere, known := p.elsewhere(item)
+		isWorthIt := a.Group.HourValue > 0 && Money(perHour) >= a.Group.HourValue
+		switch {
+		case item.Group == groupUnknown:
+		case !ok || item.Timed < enoughPieces:
+			item.Verdict = VerdictTooFew
+		case perHour <= 0 || (!isWorthIt && known && float64(perHour) < muchLess*float64(elsewhere)):
+			item.Verdict = VerdictStop
+		default:
+			item.Verdict = VerdictKeep
+		}
+	}
+}
+
+// elsewhere is what an hour on all pieces but the item's earned.
+func (p *Profit) elsewhere(item *ProfitItem) (int64, bool) {
+	return quotient(int64(p.Total.timedProfit-item.timedProfit), 100, p.Total.Hours()-item.Hours())
+}
+
+// sentences tell the report in words.
+func (p *Profit) sentences(a *Actor, q ProfitQuery) []string {
+	c := a.Group.Currency
+	if p.Total.Pieces == 0 {
+		return append([]string{"Nothing was sold" + period(q) + "."}, p.stockSentence(c)...)
+	}
+	first := fmt.Sprintf("%s sold%s for %s: profit %s", pieces(p.Total.Pieces), period(q), p.Total.Revenue.Format(c), p.Total.Profit().Format(c))
+	if perHour, ok := p.Total.PerHour(); ok {
+		first += fmt.Sprintf(", %s an hour over %s hours", Money(perHour).Format(c), FormatCost(CostHours, p.Total.Hours(), c))
+		if worth := a.Group.HourValue; Money(perHour) < worth {
+			first += fmt.Sprintf(", less than the %s that an hour is worth to the group", worth.Format(c))
+		}
+	}
+	out := []string{first + "."}
+	if n := p.Total.Pieces - p.Total.Timed; n > 0 {
+		out = append(out, fmt.Sprintf("%s without hours on file: not in the earning per hour.", pieces(n)))
+	}
+	if n := p.Total.PurchaseUnknown; n > 0 {
+		out = append(out, fmt.Sprintf("%s without a purchase cost on file: their profit is too high by what was paid.", pieces(n)))
+	}
+	if n := p.Total.FeesUntold; n > 0 {
+		out = append(out, fmt.Sprintf("The fees of %s are estimated from the venue's rate, %s in all; record what was paid.", pieces(n), p.Total.FeesEstimated.Format(c)))
+	}
+	out = append(out, p.stockSentence(c)...)
+	if n := len(p.QuickSales); n > 0 {
+		refs := make([]string, n)
+		for i, l := range p.QuickSales {
+			refs[i] = l.Ref
+		}
+		out = append(out, fmt.Sprintf("%s gone by the day after listing at the full first ask (%s): perhaps asked too little.", pieces(n), firstOf(refs)))
+	}
+	return append(out, p.verdictSentences(c)...)
+}
+
+func (p *Profit) stockSentence(c Currency) []string {
+	if p.StockTotal.Pieces == 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("%s unsold on %s, at a cost of %s.", pieces(p.StockTotal.Pieces), p.StockOn, p.StockTotal.Cost().Format(c))}
+}
+
+// verdictSentences tell what to stop buying, with the counts that it rests on.
+func (p *Profit) verdictSentences(c Currency) []string {
+	var out, few []string
+	for i := range p.Items {
+		item := &p.Items[i]
+		perHour, _ := item.PerHour()
+		switch item.Verdict {
+		case VerdictTooFew:
+			few = append(few, fmt.Sprintf("%s (%d)", item.Group, item.Timed))
+		case VerdictStop:
+			text := fmt.Sprintf("%s: %s an hour on %s, %d at a loss", item.Group, Money(perHour).Format(c), pieces(item.Pieces), item.Lost)
+			if elsewhere, ok := p.elsewhere(item); ok {
+				text += fmt.Sprintf("; your other pieces bring %s", Money(elsewhere).Format(c))
+			}
+			out = append(out, text+". Think about buying no more of them.")
+		}
+	}
+	if few != nil {
+		slices.Sort(few)
+		out = append(out, fmt.Sprintf("Too few pieces with hours to judge, fewer than %d: %s.", enoughPieces, strings.Join(few, ", ")))
+	}
+	return out
+}
+
+func period(q ProfitQuery) string {
+	text := ""
+	if !q.From.IsZero() {
+		text += " from " + q.From.String()
+	}
+	if !q.To.IsZero() {
+		text += " until " + q.To.String()
+	}
+	return text
+}
+
+func pieces(n int) string {
+	if n == 1 {
+		return "1 piece"
+	}
+	return fmt.Sprintf("%d pieces", n)
+}
+
+// firstOf names the first few of many.
+func firstOf(refs []string) string {
+	const most = 10
+	if n := len(refs) - most; n > 0 {
+		return strings.Join(refs[:most], ", ") + fmt.Sprintf(" and %d more", n)
+	}
+	return strings.Join(refs, ", ")
+}
