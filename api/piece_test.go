@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"askwright/api"
 )
 
 type piece struct {
@@ -167,4 +169,31 @@ func TestStoryKeepsTheLedgerPrivate(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The text comes as JSON, or as plain text to paste; for another member, too.
+func TestListingText(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	id := s.create(t, "Wilda", `{"ref":"B-17","category":"dresser","wood":"oak","width":60,"finish":"painted","color":"navy","flaws":"one drawer sticks","listed_on":"2026-03-01","ask":480,"notes":"for me"}`)["id"].(string)
+	path := "/v1/listings/" + id + "/text"
+	got := want[api.ListingText](t, s.do(t, call{method: "GET", path: path, key: s.Keys["Otto"]}), 200)
+	if got.Title != "Oak dresser, painted navy, 60 in wide" || got.Description != "Oak dresser.\nSize: 60 in wide (152 cm).\nFinish: painted navy.\nFlaws: one drawer sticks." {
+		t.Errorf("text %+v", got)
+	}
+	codes := map[string]bool{}
+	for _, caution := range got.Cautions {
+		codes[caution.Code] = true
+	}
+	if !codes["tip_over"] || !codes["recall"] {
+		t.Errorf("cautions %+v", got.Cautions)
+	}
+	plain := s.do(t, call{method: "GET", path: path, key: s.Keys["Wilda"], header: []string{"Accept", "text/plain"}})
+	if want := got.Title + "\n\n" + got.Description + "\n"; plain.body != want || plain.Header.Get("Content-Type") != "text/plain; charset=utf-8" {
+		t.Errorf("%q as %s, want %q", plain.body, plain.Header.Get("Content-Type"), want)
+	}
+	if r := s.do(t, call{method: "GET", path: path, key: s.Keys["Wilda"], header: []string{"Accept", "text/plain", "If-None-Match", plain.Header.Get("ETag")}}); r.StatusCode != 304 {
+		t.Errorf("If-None-Match: %d", r.StatusCode)
+	}
+	wantProblem(t, s.do(t, call{method: "GET", path: path, key: s.Keys["Wilda"], header: []string{"Accept", "text/csv"}}), 406, "not-acceptable")
 }

@@ -101,6 +101,7 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/listings/:id/events", read, false, s.listEvents},
 		{"POST", "/v1/listings/:id/events", write, false, s.createEvent},
 		{"GET", "/v1/listings/:id/suggestion", read, false, s.getSuggestion},
+		{"GET", "/v1/listings/:id/text", read, false, s.getListingText},
 		{"GET", "/v1/listings/:id/curve.svg", feed, false, s.getCurve},
 		{"GET", "/v1/listings/:id/curve.png", feed, false, s.getCurve},
 		{"GET", "/v1/pieces", read, false, s.listPieces},
