@@ -1,0 +1,162 @@
+package pricing
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// Worked by hand from the general assumptions, on the listing of
+// TestReviewFromPriors: at 45 days and 300, waiting does best at 190 with 135.04
+// (no messages) or at 240 with 173.64 (eight). In cash, 5 % fee off, that is
+// worth 142.15 or 182.78. Simpson's rule on quarter days stands beside it.
+func TestLowestToTakeByHand(t *testing.T) {
+	m, s := Fit(History{}, today), checkSettings()
+	for _, tt := range []struct {
+		messages  int
+		at, wait  float64
+		k, r      float64 // 2 + C/4, 2 + H + M/4
+		tolerance float64
+	}{
+		{0, 190, 135.04, 2, 2 + 1.247879 + 9.983033/4, 0.5},
+		{8, 240, 173.64, 4, 2 + 1.247879 + 9.983033/4, 0.5},
+	} {
+		got := m.Advise(Standing{Listing: unsold(tt.messages)}, Offer{Amount: 150, TurnsUp: 1}, today, s)
+		if got.Refusal != nil || got.WaitAsk != tt.at || !near(got.WaitNet, tt.wait, 2) || math.Abs(got.Lowest[0].Amount-tt.wait/0.95) > 0.01 {
+			t.Errorf("%d messages: waits for %g with %g, lowest %v, want %g and %g", tt.messages, got.WaitAsk, got.WaitNet, got.Lowest, tt.at, tt.wait)
+		}
+		if got.TakeNet != 0.95*150 || math.Abs(got.LowestLike-tt.wait/0.95) > 0.01 {
+			t.Errorf("taking 150: %g, lowest %g", got.TakeNet, got.LowestLike)
+		}
+		by := independentNet(onMarket{typical: 300, ask: tt.at, age: 45, k: tt.k, r: tt.r, holding: 1.5, salvage: 45, fee: 0.05, negotiation: 0.95, horizon: 180})
+		if math.Abs(by-tt.wait) > tt.tolerance {
+			t.Errorf("%d messages: net by Simpson's rule %g, want %g", tt.messages, by, tt.wait)
+		}
+		// After 30 more days at 300: that much more hazard, an age of 75 days.
+		later := onMarket{typical: 300, ask: 300, age: 45, k: 1, r: 1}
+		hazard := 1/later.survival(30) - 1 // (1 + h)^−1 = S
+		best := 45.0
+		for _, ask := range pricePoints(180, 300) {
+			best = math.Max(best, independentNet(onMarket{typical: 300, ask: ask, age: 75, k: tt.k, r: tt.r + hazard, holding: 1.5, salvage: 45, fee: 0.05, negotiation: 0.95, horizon: 180}))
+		}
+		if l := got.Lowest[lowestTold]; l.Days != 30 || math.Abs(l.Amount-best/0.95) > 0.6 {
+			t.Errorf("%d messages, in 30 days: %+v, by Simpson's rule %g", tt.messages, l, best/0.95)
+		}
+	}
+}
+
+// The promise of a buyer who turns up in six of ten cases, in five days, with a
+// deposit of 20: 0.6 · 0.95 · 200 + 0.4 · (20 + 135.04) − 5 · 1.5.
+func TestPromiseByHand(t *testing.T) {
+	m, s := Fit(History{}, today), checkSettings()
+	offer := Offer{Amount: 200, Days: 5, TurnsUp: 0.6, Deposit: 20}
+	got := m.Advise(Standing{Listing: unsold(0)}, offer, today, s)
+	if want := 0.6*0.95*200 + 0.4*(20+135.04) - 7.5; !near(got.TakeNet, want, 2) {
+		t.Errorf("taking: %g, want %g", got.TakeNet, want)
+	}
+	offer.Amount = got.LowestLike
+	if at := m.Advise(Standing{Listing: unsold(0)}, offer, today, s); math.Abs(at.TakeNet-at.WaitNet) > 1e-9 {
+		t.Errorf("at the lowest such offer, taking is worth %g, waiting %g", at.TakeNet, at.WaitNet)
+	}
+	// Cash at the door beats the same amount promised.
+	if cash := m.Advise(Standing{Listing: unsold(0)}, Offer{Amount: 200, TurnsUp: 1}, today, s); cash.TakeNet <= got.TakeNet || cash.Action != OfferTake {
+		t.Errorf("cash: %+v", cash)
+	}
+}
+
+func TestOfferActions(t *testing.T) {
+	m, s := Fit(History{}, today), checkSettings()
+	fresh := unsold(0)
+	fresh.ListedOn, fresh.Asks[0].On = today-1, today-1
+	flooded := fresh
+	flooded.Messages = []Reading{{today, 9}}
+	for _, tt := range []struct {
+		name  string
+		l     Listing
+		offer Offer
+		want  string
+	}{
+		{"the ask in cash", fresh, Offer{Amount: 300, TurnsUp: 1}, OfferTake},
+		{"a little less", fresh, Offer{Amount: 285, TurnsUp: 1}, OfferTake},
+		{"far too little on a new post", fresh, Offer{Amount: 120, TurnsUp: 1}, OfferCounter},
+		{"a little less while messages pour in", flooded, Offer{Amount: 285, TurnsUp: 1}, OfferCounter},
+		{"the ask while messages pour in", flooded, Offer{Amount: 300, TurnsUp: 1}, OfferTake},
+		{"a vague promise for weeks ahead", fresh, Offer{Amount: 300, TurnsUp: 0.3, Days: 60}, OfferWait},
+		{"a poor offer on a slow piece", unsold(0), Offer{Amount: 60, TurnsUp: 1}, OfferCounter},
+	} {
+		got := m.Advise(Standing{Listing: tt.l}, tt.offer, today, s)
+		if got.Action != tt.want || (got.Action == OfferCounter) != (got.Counter != nil) || len(got.Sentences) < 2 {
+			t.Errorf("%s: %+v", tt.name, got)
+		}
+		if tt.l.Messages[0].Count == 9 && tt.offer.Amount < 300 && (!got.Flooded || *got.Counter != 300 || !strings.Contains(got.Sentences[0], "no discount")) {
+			t.Errorf("%s: %+v", tt.name, got)
+		}
+	}
+	none := fresh
+	none.Asks, none.Estimate = nil, 0
+	if got := m.Advise(Standing{Listing: none}, Offer{Amount: 100, TurnsUp: 1}, today, s); got.Refusal == nil || got.Action != "" {
+		t.Errorf("without ask and sales: %+v", got)
+	}
+}
+
+func TestOfferLaws(t *testing.T) {
+	few, many := Fit(History{}, today), Fit(syntheticMarket(200, 51), today)
+	s := purchaseSettings()
+	rapid.Check(t, func(t *rapid.T) {
+		l := openListing(t)
+		st := Standing{Listing: l}
+		ask := l.Asks[0].Amount
+		offer := Offer{
+			Amount: rapid.Float64Range(0.01, 1.5).Draw(t, "share") * ask, Days: rapid.IntRange(0, 60).Draw(t, "days"),
+			TurnsUp: rapid.Float64Range(0.05, 1).Draw(t, "turns up"), Deposit: rapid.Float64Range(0, 50).Draw(t, "deposit"),
+		}
+		for name, m := range map[string]*Model{"from an estimate": few, "from sales": many} {
+			got := m.Advise(st, offer, today, s)
+			if got.Refusal != nil {
+				continue
+			}
+			for _, x := range []float64{got.TakeNet, got.WaitNet, got.LowestLike, got.ChanceBetter} {
+				if math.IsNaN(x) || math.IsInf(x, 0) {
+					t.Fatalf("%s: %+v", name, got)
+				}
+			}
+			if got.WaitAsk > ask || (got.Counter != nil && (*got.Counter > ask || *got.Counter <= math.Min(offer.Amount, ask-1e-9))) {
+				t.Errorf("%s: ask %g, offer %g: counter %v, waiting at %g", name, ask, offer.Amount, got.Counter, got.WaitAsk)
+			}
+			if got.Action == OfferTake && got.TakeNet < got.WaitNet {
+				t.Errorf("%s: takes %g where waiting is worth %g", name, got.TakeNet, got.WaitNet)
+			}
+			if better := got.ChanceBetter; better < 0 || better > 1 {
+				t.Errorf("%s: chance %g", name, better)
+			}
+			surer := offer
+			surer.Amount *= 1.1
+			if after := m.Advise(st, surer, today, s); after.TakeNet < got.TakeNet || after.ChanceBetter < got.ChanceBetter || (got.Action == OfferTake && after.TakeNet < after.WaitNet) {
+				t.Errorf("%s: a better offer is judged worse: %+v, %+v", name, got, after)
+			}
+		}
+		// Time without a sale never raises what a piece is worth to its seller: under
+		// the general assumptions, which have no season and a pace that falls with age.
+		got := few.Advise(st, offer, today, s)
+		for i := 1; got.Refusal == nil && i < len(got.Lowest); i++ {
+			if got.Lowest[i].Amount > got.Lowest[i-1].Amount*(1+1e-12) {
+				t.Errorf("the lowest rises: %+v", got.Lowest)
+			}
+		}
+	})
+}
+
+// By hand: of a Beta(3, 2) and seven kept promises of ten, (3 + 7) / (5 + 10).
+func TestTurnUp(t *testing.T) {
+	for _, tt := range []struct {
+		deposit      bool
+		kept, broken int
+		want         float64
+	}{{false, 0, 0, 0.6}, {false, 7, 3, 10.0 / 15}, {true, 0, 0, 0.9}, {true, 0, 5, 0.45}} {
+		if got := TurnUp(tt.deposit, tt.kept, tt.broken); !near(got, tt.want, 12) {
+			t.Errorf("deposit %t, %d kept, %d broken: %g, want %g", tt.deposit, tt.kept, tt.broken, got, tt.want)
+		}
+	}
+}
