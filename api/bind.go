@@ -85,6 +85,10 @@ func (b *binder) set(n node, v reflect.Value, pointer string) {
 		if b.want(n, pointer, stringNode) {
 			v.SetString(n.text)
 		}
+	case reflect.Bool:
+		if b.want(n, pointer, boolNode) {
+			v.SetBool(n.text == "true")
+		}
 	case reflect.Int:
 		b.setInt(n, v, pointer)
 	case reflect.Float64:

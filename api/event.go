@@ -2,6 +2,7 @@ package api
 
 import (
 	"encoding/json"
+	"maps"
 	"net/http"
 	"reflect"
 	"slices"
@@ -34,42 +35,46 @@ type Values struct {
 
 // EventRequest asks for an event. Which fields apply depends on the kind.
 type EventRequest struct {
-	Kind           string     `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,offer,sold,withdrawn,reopen,refinish,void"`
+	Kind           string     `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,offer,hold,release,sold,withdrawn,reopen,refinish,void"`
 	On             string     `json:"on" format:"date"` // default: today
 	Voids          *uuid.UUID `json:"voids" format:"uuid"`
-	PurchaseCost   *Decimal   `json:"purchase_cost" swaggertype:"number"`   // bought; owner only
-	PickupCost     *Decimal   `json:"pickup_cost" swaggertype:"number"`     // bought; owner only
-	BoughtFrom     *string    `json:"bought_from"`                          // bought; owner only
-	ConditionFound *Decimal   `json:"condition_found" swaggertype:"string"` // bought; owner only
-	Reason         *string    `json:"reason"`                               // passed: price, condition, space, gone or other; let_go: given_away, kept, broken_up or other
-	SellerAsk      *Decimal   `json:"seller_ask" swaggertype:"number"`      // passed: what the seller asked
-	Area           *string    `json:"area"`                                 // listed
-	Ask            *Decimal   `json:"ask" swaggertype:"number"`             // ask; listed; refinish, of the next listing
-	Until          *string    `json:"until" format:"date"`                  // pause
-	Views          *Decimal   `json:"views" swaggertype:"integer"`          // interest
-	Saves          *Decimal   `json:"saves" swaggertype:"integer"`          // interest
-	Messages       *Decimal   `json:"messages" swaggertype:"integer"`       // interest
-	Viewings       *Decimal   `json:"viewings" swaggertype:"integer"`       // interest
-	Amount         *Decimal   `json:"amount" swaggertype:"number"`          // offer
-	Note           *string    `json:"note"`                                 // offer, passed, let_go
-	SalePrice      *Decimal   `json:"sale_price" swaggertype:"number"`      // sold
-	SoldVenue      *string    `json:"sold_venue"`                           // sold
-	Ref            *string    `json:"ref"`                                  // refinish: of the piece's next row; default: the next free one
-	Finish         *string    `json:"finish"`                               // refinish
-	Color          *string    `json:"color"`                                // refinish
-	SecondFinish   *string    `json:"second_finish"`                        // refinish
-	SecondColor    *string    `json:"second_color"`                         // refinish
-	Topcoat        *string    `json:"topcoat"`                              // refinish
-	Sheen          *string    `json:"sheen"`                                // refinish
-	Hardware       *string    `json:"hardware"`                             // refinish
-	Condition      *Decimal   `json:"condition" swaggertype:"string"`       // refinish
-	Flaws          *string    `json:"flaws"`                                // refinish
-	Smell          *string    `json:"smell"`                                // refinish
-	Legs           *string    `json:"legs"`                                 // refinish: what was done to them
-	Top            *string    `json:"top"`                                  // refinish: what was done to it
-	ListedOn       *string    `json:"listed_on" format:"date"`              // refinish: of the next listing
-	Estimate       *Decimal   `json:"estimate" swaggertype:"number"`        // listed; refinish, of the next listing; owner only
-	Venue          *string    `json:"venue"`                                // listed; refinish, of the next listing
+	PurchaseCost   *Decimal   `json:"purchase_cost" swaggertype:"number"`         // bought; owner only
+	PickupCost     *Decimal   `json:"pickup_cost" swaggertype:"number"`           // bought; owner only
+	BoughtFrom     *string    `json:"bought_from"`                                // bought; owner only
+	ConditionFound *Decimal   `json:"condition_found" swaggertype:"string"`       // bought; owner only
+	Reason         *string    `json:"reason"`                                     // passed: price, condition, space, gone or other; let_go: given_away, kept, broken_up or other
+	SellerAsk      *Decimal   `json:"seller_ask" swaggertype:"number"`            // passed: what the seller asked
+	Area           *string    `json:"area"`                                       // listed
+	Ask            *Decimal   `json:"ask" swaggertype:"number"`                   // ask; listed; refinish, of the next listing
+	Until          *string    `json:"until" format:"date"`                        // pause; hold: the last day
+	Views          *Decimal   `json:"views" swaggertype:"integer"`                // interest
+	Saves          *Decimal   `json:"saves" swaggertype:"integer"`                // interest
+	Messages       *Decimal   `json:"messages" swaggertype:"integer"`             // interest
+	Viewings       *Decimal   `json:"viewings" swaggertype:"integer"`             // interest
+	Amount         *Decimal   `json:"amount" swaggertype:"number"`                // offer
+	Comes          *string    `json:"comes"`                                      // offer: today, or the day on which the buyer comes
+	Deposit        *Decimal   `json:"deposit" swaggertype:"number"`               // offer, hold: paid already
+	Offer          *string    `json:"offer" format:"uuid"`                        // hold: the offer that led to it
+	Why            *string    `json:"why" enums:"no_show,fell_through,cancelled"` // release
+	Note           *string    `json:"note"`                                       // offer, passed, let_go
+	SalePrice      *Decimal   `json:"sale_price" swaggertype:"number"`            // sold
+	SoldVenue      *string    `json:"sold_venue"`                                 // sold
+	Ref            *string    `json:"ref"`                                        // refinish: of the piece's next row; default: the next free one
+	Finish         *string    `json:"finish"`                                     // refinish
+	Color          *string    `json:"color"`                                      // refinish
+	SecondFinish   *string    `json:"second_finish"`                              // refinish
+	SecondColor    *string    `json:"second_color"`                               // refinish
+	Topcoat        *string    `json:"topcoat"`                                    // refinish
+	Sheen          *string    `json:"sheen"`                                      // refinish
+	Hardware       *string    `json:"hardware"`                                   // refinish
+	Condition      *Decimal   `json:"condition" swaggertype:"string"`             // refinish
+	Flaws          *string    `json:"flaws"`                                      // refinish
+	Smell          *string    `json:"smell"`                                      // refinish
+	Legs           *string    `json:"legs"`                                       // refinish: what was done to them
+	Top            *string    `json:"top"`                                        // refinish: what was done to it
+	ListedOn       *string    `json:"listed_on" format:"date"`                    // refinish: of the next listing
+	Estimate       *Decimal   `json:"estimate" swaggertype:"number"`              // listed; refinish, of the next listing; owner only
+	Venue          *string    `json:"venue"`                                      // listed; refinish, of the next listing
 }
 
 // sentFields are the fields of a request that were sent, by name: those that are
@@ -112,6 +117,10 @@ func (v viewer) events(l *service.Listing, events []service.Event) []Event {
 			continue
 		}
 		shown := Event{ID: e.ID, Kind: e.Kind, On: e.On.String(), At: e.At.UTC(), Member: e.Member, Details: e.Details}
+		if len(e.OwnerDetails) > 0 && l.MemberID == v.actor.MemberID {
+			shown.Details = maps.Clone(e.Details)
+			maps.Copy(shown.Details, e.OwnerDetails)
+		}
 		if len(e.Changes) > 0 {
 			shown.Changes = make(map[string]Values, len(e.Changes))
 		}
@@ -153,7 +162,7 @@ func (s *Server) listEvents(c *gin.Context, a *service.Actor) error {
 // createEvent records a fact and changes the listing with it.
 //
 //	@Summary	Record an event
-//	@Description	Of a piece in the yard: bought, in_work, listed at an ask, passed (a find not bought, with the reason and what its seller asked). let_go: it left without a sale, and why. Of a listing: ask, a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. sold, withdrawn; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row, in work or with listed_on and ask on offer. void undoes another event.
+//	@Description	Of a piece in the yard: bought, in_work, listed at an ask, passed (a find not bought, with the reason and what its seller asked). let_go: it left without a sale, and why. Of a listing: ask, a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. hold keeps it for a buyer until a day, release ends that without a sale. sold, withdrawn; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row, in work or with listed_on and ask on offer. void undoes another event.
 //	@Tags		listings
 //	@Param		id			path		string			true	"id of the listing"
 //	@Param		If-Match	header		string			false	"the revision seen"

@@ -22,6 +22,7 @@ type Group struct {
 	HourValue       number           `json:"hour_value" swaggertype:"number"`      // of an hour of work; 0: not told
 	SpacePrice      number           `json:"space_price" swaggertype:"number"`     // of a square foot or metre a month; 0: not told
 	MinimumProfit   number           `json:"minimum_profit" swaggertype:"number"`  // wanted on any piece
+	DistanceCost    number           `json:"distance_cost" swaggertype:"number"`   // of a mile or kilometre with the vehicle; 0: not told
 	FeeRate         float64          `json:"fee_rate" example:"0.1"`               // share of the sale price that a venue keeps which has no rate of its own
 	VenueFees       []VenueFee       `json:"venue_fees"`                           // by venue, then day
 	HoldingRate     float64          `json:"holding_rate" example:"0.002"`         // a day, share of the ask, where no space price is set
@@ -62,6 +63,7 @@ type GroupPatch struct {
 	HourValue       *Decimal          `json:"hour_value" swaggertype:"number"`
 	SpacePrice      *Decimal          `json:"space_price" swaggertype:"number"`
 	MinimumProfit   *Decimal          `json:"minimum_profit" swaggertype:"number"`
+	DistanceCost    *Decimal          `json:"distance_cost" swaggertype:"number"`
 	FeeRate         *float64          `json:"fee_rate"`
 	VenueFees       *[]VenueFee       `json:"venue_fees"` // all of them
 	HoldingRate     *float64          `json:"holding_rate"`
@@ -74,7 +76,7 @@ type GroupPatch struct {
 func groupOf(g *service.Group, a *service.Actor) Group {
 	out := Group{
 		ID: g.ID, Name: g.Name, Currency: g.Currency.Code, Unit: g.Unit, TimeZone: g.TimeZone, DateOrder: g.DateOrder,
-		HourValue: exact(g.HourValue, g.Currency), SpacePrice: exact(g.SpacePrice, g.Currency), MinimumProfit: exact(g.MinimumProfit, g.Currency),
+		HourValue: exact(g.HourValue, g.Currency), SpacePrice: exact(g.SpacePrice, g.Currency), MinimumProfit: exact(g.MinimumProfit, g.Currency), DistanceCost: exact(g.DistanceCost, g.Currency),
 		FeeRate: g.FeeRate, HoldingRate: g.HoldingRate, SalvageRate: g.SalvageRate, HorizonDays: g.HorizonDays, FlagGain: g.FlagGain,
 		VenueFees: make([]VenueFee, len(g.VenueFees)), RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
 	}
@@ -149,7 +151,7 @@ func (p *GroupPatch) apply(g *service.Group) error {
 		column string
 		to     *service.Money
 		from   *Decimal
-	}{{"hour_value", &g.HourValue, p.HourValue}, {"space_price", &g.SpacePrice, p.SpacePrice}, {"minimum_profit", &g.MinimumProfit, p.MinimumProfit}} {
+	}{{"hour_value", &g.HourValue, p.HourValue}, {"space_price", &g.SpacePrice, p.SpacePrice}, {"minimum_profit", &g.MinimumProfit, p.MinimumProfit}, {"distance_cost", &g.DistanceCost, p.DistanceCost}} {
 		if m.from == nil {
 			continue
 		}

@@ -53,7 +53,9 @@ var rightBodies = map[string]string{
 	"POST /v1/pieces/{id}/refinish": `{"finish":"clear"}`,
 	"POST /v1/pieces/{id}/costs":    `{"kind":"materials_cost","amount":12.5}`,
 	"POST /v1/suggestions":          `{"subjects":[{"category":"desk"}]}`,
+	"POST /v1/listings/{id}/offers": `{"amount":300}`,
 	"POST /v1/purchase-limits":      `{"subjects":[{"category":"desk"}]}`,
+	"POST /v1/delivery-quotes":      `{"distance":5}`,
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
 	"POST /v1/members":              `{"name":"Nobody"}`,
 	"POST /v1/keys":                 `{"scope":"read"}`,
@@ -66,7 +68,7 @@ func scopeOf(method, path string) string {
 		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
-	case method == "GET" || path == "/v1/suggestions" || path == "/v1/purchase-limits":
+	case method == "GET" || path == "/v1/suggestions" || path == "/v1/purchase-limits" || path == "/v1/delivery-quotes":
 		return service.ScopeRead
 	case strings.HasPrefix(path, "/v1/group") || strings.HasPrefix(path, "/v1/members"):
 		return service.ScopeAdmin

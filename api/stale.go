@@ -31,9 +31,10 @@ type Review struct {
 	Demand        number    `json:"demand" swaggertype:"number" example:"0.7"`      // 1 is what the description promises
 	GroupPulse    *number   `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
 	Reason        string    `json:"reason" enums:"price,look,exposure,season,luck"`
-	Checks        []string  `json:"checks"`                    // cheap things to try first
-	Remedies      []Remedy  `json:"remedies"`                  // best first
-	Gain          number    `json:"gain" swaggertype:"number"` // of the best over waiting
+	Checks        []string  `json:"checks"`                             // cheap things to try first
+	Remedies      []Remedy  `json:"remedies"`                           // best first
+	Gain          number    `json:"gain" swaggertype:"number"`          // of the best over waiting
+	HeldUntil     *string   `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
 	Refusal       *Refusal  `json:"refusal,omitempty"`
 	Sentences     []string  `json:"sentences"`
 	Cautions      []Caution `json:"cautions"`
@@ -66,6 +67,9 @@ func (v viewer) review(r service.Review) Review {
 		ChanceSold: chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: rounded(r.MessagesUsual, 1),
 		Demand: rounded(r.Demand, 2), GroupPulse: pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
 		Gain: money(r.Gain), Refusal: refusal(r.Refusal), Sentences: notNil(r.Sentences), Cautions: cautions(r.Cautions),
+	}
+	if r.Held != nil {
+		out.HeldUntil = new(r.Held.Until.String())
 	}
 	if m := r.Ask; m != 0 {
 		ask := exact(m, v.currency)
@@ -110,6 +114,7 @@ var reviewColumns = []tableColumn[Review]{
 	{"gain", numberCell, func(v Review) string { return string(v.Gain) }},
 	{"chance_better_than_waiting", numberCell, func(v Review) string { return string(v.best().ChanceBetter) }},
 	{"cautions", plainCell, func(v Review) string { return cautionCodes(v.Cautions) }},
+	{"held_until", plainCell, func(v Review) string { return textOf(v.HeldUntil) }},
 }
 
 // StaleQuery is what the reviews can be asked for.

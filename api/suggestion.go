@@ -315,6 +315,14 @@ func optionalText(s string) *string {
 	return &s
 }
 
+// textOf is "" for none.
+func textOf(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
+
 // notNil makes a list an empty array rather than null.
 func notNil[T any](list []T) []T {
 	if list == nil {

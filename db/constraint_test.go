@@ -54,6 +54,7 @@ var violations = map[string]string{
 	"group_settings.unit_known":            "update group_settings set unit = 'ft'",
 	"group_settings.date_order_known":      "update group_settings set date_order = 'ymd'",
 	"group_settings.settings_not_negative": "update group_settings set space_price = -1",
+	"group_settings.distance_cost_amount":  "update group_settings set distance_cost = -1",
 	"group_settings.fee_rate_is_share":     "update group_settings set fee_rate = 1",
 	"group_settings.holding_rate_is_share": "update group_settings set holding_rate = 1.1",
 	"group_settings.salvage_rate_is_share": "update group_settings set salvage_rate = -0.1",

@@ -30,18 +30,19 @@ type groupRow struct {
 	FlagGain        float64
 	RefinishOptions []byte
 	VenueFees       []byte
+	DistanceCost    int64
 	CreatedAt       time.Time
 	ChangeNo        int64
 }
 
 const groupColumns = `s.group_id, s.name, s.currency, s.unit, s.timezone, s.date_order, s.hour_value, s.space_price,
 	s.minimum_profit, s.fee_rate, s.holding_rate, s.salvage_rate, s.horizon_days, s.flag_gain, s.refinish_options,
-	s.venue_fees, s.created_at, g.change_no`
+	s.venue_fees, s.distance_cost, s.created_at, g.change_no`
 
 func (r *groupRow) fields() []any {
 	return []any{&r.GroupID, &r.Name, &r.Currency, &r.Unit, &r.Timezone, &r.DateOrder, &r.HourValue, &r.SpacePrice,
 		&r.MinimumProfit, &r.FeeRate, &r.HoldingRate, &r.SalvageRate, &r.HorizonDays, &r.FlagGain, &r.RefinishOptions,
-		&r.VenueFees, &r.CreatedAt, &r.ChangeNo}
+		&r.VenueFees, &r.DistanceCost, &r.CreatedAt, &r.ChangeNo}
 }
 
 func (r *groupRow) group() (*service.Group, error) {
@@ -51,7 +52,7 @@ func (r *groupRow) group() (*service.Group, error) {
 	}
 	g := &service.Group{
 		ID: r.GroupID, Name: r.Name, Currency: currency, Unit: r.Unit, TimeZone: r.Timezone, DateOrder: r.DateOrder,
-		HourValue: service.Money(r.HourValue), SpacePrice: service.Money(r.SpacePrice), MinimumProfit: service.Money(r.MinimumProfit),
+		HourValue: service.Money(r.HourValue), SpacePrice: service.Money(r.SpacePrice), MinimumProfit: service.Money(r.MinimumProfit), DistanceCost: service.Money(r.DistanceCost),
 		FeeRate: r.FeeRate, HoldingRate: r.HoldingRate, SalvageRate: r.SalvageRate, HorizonDays: r.HorizonDays,
 		FlagGain: r.FlagGain, ChangeNo: r.ChangeNo, CreatedAt: r.CreatedAt,
 	}
@@ -75,7 +76,7 @@ func settings(g *service.Group) ([]any, error) {
 		return nil, err
 	}
 	return []any{g.ID, g.Name, g.Currency.Code, g.Unit, g.TimeZone, g.DateOrder, int64(g.HourValue), int64(g.SpacePrice),
-		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options, fees}, nil
+		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options, fees, int64(g.DistanceCost)}, nil
 }
 
 // CreateGroup keeps a group with its first member.
@@ -88,8 +89,9 @@ func (s *Store) CreateGroup(ctx context.Context, g service.Group, first service.
 		statement{sql: "insert into groups (group_id, change_no) values ($1, 1)", args: []any{g.ID}},
 		statement{sql: `
 			insert into group_settings (group_id, name, currency, unit, timezone, date_order, hour_value, space_price,
-				minimum_profit, fee_rate, holding_rate, salvage_rate, horizon_days, flag_gain, refinish_options, venue_fees, created_at)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`, args: append(values, g.CreatedAt)},
+				minimum_profit, fee_rate, holding_rate, salvage_rate, horizon_days, flag_gain, refinish_options, venue_fees, distance_cost,
+				created_at)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`, args: append(values, g.CreatedAt)},
 		insertMember(g.ID, first),
 	)
 }
@@ -146,7 +148,7 @@ func (s *Store) HasAmounts(ctx context.Context, t service.Tenant) (bool, error) 
 	err := s.run(ctx, t, statement{
 		sql: `select exists (select from listing where group_id = $1 and (ask is not null or estimate is not null or seller_ask is not null))
 		          or exists (select from cost_line where group_id = $1)
-		          or exists (select from group_settings where group_id = $1 and (hour_value > 0 or space_price > 0 or minimum_profit > 0))`,
+		          or exists (select from group_settings where group_id = $1 and (hour_value > 0 or space_price > 0 or minimum_profit > 0 or distance_cost > 0))`,
 		args: []any{t.Group}, read: one(&has),
 	})
 	return has, err
@@ -162,7 +164,7 @@ func (s *Store) UpdateGroup(ctx context.Context, t service.Tenant, g service.Gro
 		if err := w.exec(ctx, `
 			update group_settings set name = $2, currency = $3, unit = $4, timezone = $5, date_order = $6, hour_value = $7,
 				space_price = $8, minimum_profit = $9, fee_rate = $10, holding_rate = $11, salvage_rate = $12,
-				horizon_days = $13, flag_gain = $14, refinish_options = $15, venue_fees = $16
+				horizon_days = $13, flag_gain = $14, refinish_options = $15, venue_fees = $16, distance_cost = $17
 			where group_id = $1`, values...); err != nil {
 			return err
 		}

@@ -266,7 +266,8 @@ type eventRow struct {
 }
 
 const selectEvents = `select e.event_id, e.listing_id, e.member_id, m.name as member, e.kind, e.on_date, e.at, e.change_no,
-	e.private, e.changes, e.details, e.voids, e.voided_by
+	e.private, e.changes, case when e.owner_id = ` + me + ` then e.details || e.owner_details else e.details end as details,
+	e.voids, e.voided_by
 	from event e join member m using (group_id, member_id) where e.group_id = $1`
 
 const selectListingEvents = selectEvents + " and e.listing_id = $2 order by e.change_no, e.event_id"
@@ -312,4 +313,15 @@ func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pr
 		read: collect(&lives, func(r *service.Lifetime) (service.Lifetime, error) { return *r, nil }),
 	})
 	return lives, err
+}
+
+// HoldEvents tells the holds of all listings and their releases up to a day.
+func (s *Store) HoldEvents(ctx context.Context, t service.Tenant, until pricing.Date) ([]service.Event, error) {
+	var found []service.Event
+	err := s.run(ctx, t, statement{
+		sql: selectEvents + ` and e.kind in ('hold', 'release') and e.voided_by is null and e.on_date <= $2
+			order by e.change_no, e.event_id`,
+		args: []any{t.Group, dateArg(until)}, read: collect(&found, (*eventRow).event),
+	})
+	return found, err
 }

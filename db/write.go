@@ -152,10 +152,16 @@ func (w *writer) queueEvent(batch *pgx.Batch, l *service.Listing, e service.Even
 	if err != nil {
 		return err
 	}
+	ownerDetails, err := json.Marshal(emptyIfNil(e.OwnerDetails))
+	if err != nil {
+		return err
+	}
 	batch.Queue(`
-		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private, changes, details, voids)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-		w.tenant.Group, e.ID, l.ID, l.MemberID, e.MemberID, e.Kind, dateArg(e.On), e.At, w.changeNo, e.Private, changes, details, uuidArg(e.Voids))
+		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private, changes, details,
+			owner_details, voids)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+		w.tenant.Group, e.ID, l.ID, l.MemberID, e.MemberID, e.Kind, dateArg(e.On), e.At, w.changeNo, e.Private, changes, details,
+		ownerDetails, uuidArg(e.Voids))
 	if e.Voids != uuid.Nil {
 		batch.Queue("update event set voided_by = $3 where group_id = $1 and event_id = $2", w.tenant.Group, e.Voids, e.ID)
 	}

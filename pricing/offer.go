@@ -255,7 +255,14 @@ func (out *OfferAdvice) explain(o Offer) []string {
 	if out.Flooded && o.Amount < out.Ask {
 		t = append(t, "Messages are pouring in and the post is new: give no discount yet.")
 	}
-	worth := fmt.Sprintf("%s as it is should leave %s, waiting %s, and taking it is the better in %s.", money(o.Amount), money(out.TakeNet), money(out.WaitNet), chance(out.ChanceBetter))
+	how := ""
+	switch {
+	case out.WaitAsk == 0:
+		how = " by taking it down"
+	case out.WaitAsk < out.Ask:
+		how = " with the ask lowered to " + money(out.WaitAsk)
+	}
+	worth := fmt.Sprintf("%s as it is should leave %s, waiting%s %s, and taking it is the better in %s.", money(o.Amount), money(out.TakeNet), how, money(out.WaitNet), chance(out.ChanceBetter))
 	switch out.Action {
 	case OfferTake:
 		t = append(t, "Take it: "+worth)

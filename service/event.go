@@ -3,7 +3,6 @@ package service
 import (
 	"cmp"
 	"context"
-	"errors"
 	"maps"
 	"slices"
 	"strings"
@@ -26,6 +25,8 @@ const (
 	EventPause      = "pause"      // pauses changed
 	EventInterest   = "interest"   // a reading of views, saves, messages, viewings
 	EventOffer      = "offer"      // somebody offered an amount; owner-only
+	EventHold       = "hold"       // kept for a buyer until a day
+	EventRelease    = "release"    // a hold ended without a sale
 	EventSold       = "sold"       //
 	EventWithdrawn  = "withdrawn"  //
 	EventReopened   = "reopened"   // an outcome was taken back
@@ -65,8 +66,11 @@ type Event struct {
 	Private   bool              // only the listing's owner may see it
 	Changes   map[string]Values // by column
 	Details   map[string]string // what is no column: the amount of an offer
-	Voids     uuid.UUID         // the event that this one undoes
-	VoidedBy  uuid.UUID
+	// OwnerDetails are laid over Details for the listing's owner; what is read has
+	// them there already.
+	OwnerDetails map[string]string
+	Voids        uuid.UUID // the event that this one undoes
+	VoidedBy     uuid.UUID
 
 	Line *CostLine // that comes with the event; not read back
 }
@@ -100,7 +104,9 @@ var eventFields = map[string]struct {
 	EventPause:     {optional: []string{"until"}},
 	"resume":       {},
 	EventInterest:  {optional: []string{"views", "saves", "messages", "viewings"}},
-	EventOffer:     {needed: []string{"amount"}, optional: []string{"note"}},
+	EventOffer:     {needed: []string{"amount"}, optional: offerFields[1:]},
+	EventHold:      {needed: []string{"until"}, optional: []string{"deposit", "offer"}},
+	EventRelease:   {needed: []string{"why"}},
 	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
 	EventWithdrawn: {},
 	"reopen":       {},
@@ -136,7 +142,11 @@ func (s *Service) AddEvent(ctx context.Context, a *Actor, listing uuid.UUID, n N
 			}
 			return a.yardFact(l, n, on)
 		}
-		return a.fact(l, n, on)
+		events, err := w.Events(ctx, l.ID)
+		if err != nil {
+			return nil, changeOptions{}, nil, err
+		}
+		return a.fact(l, n, on, events)
 	})
 }
 
@@ -172,8 +182,8 @@ func (a *Actor) eventDay(on string) (pricing.Date, error) {
 	return day, nil
 }
 
-// fact turns an event into cells of the row.
-func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date) (Cells, changeOptions, *Event, error) {
+// fact turns an event into cells of the row; events are those so far.
+func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date, events []Event) (Cells, changeOptions, *Event, error) {
 	none := changeOptions{}
 	event := &Event{Kind: n.Kind, On: on}
 	if !l.IsOffered() {
@@ -199,24 +209,19 @@ func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date) (Cells, changeOpti
 		}
 		return Cells{"pauses": pauses}, none, event, nil
 	case "resume":
+		if h := unreleased(holdsOf(events)[l.ID]); h != nil && h.On <= on && !h.isOver(on) {
+			return nil, none, nil, refuse(ErrConflict, "%s is held for a buyer until %s; release it and say why", l.Ref, h.Until)
+		}
 		event.Kind = EventPause
 		return Cells{"resumed_on": on.String()}, none, event, nil
 	case EventInterest:
 		return Cells(n.Fields), none, event, nil
 	case EventOffer:
-		amount, err := a.Reader().positiveMoney(strings.TrimSpace(n.Fields["amount"]))
-		if err != nil || amount == 0 {
-			return nil, none, nil, Invalid("amount", "%v", cmp.Or(err, errors.New("must be more than zero")))
-		}
-		event.Private = true
-		event.Details = map[string]string{"amount": amount.Format(a.Group.Currency)}
-		if note := strings.TrimSpace(n.Fields["note"]); note != "" {
-			if err := checkText(note, 1000); err != nil {
-				return nil, none, nil, Invalid("note", "%v", err)
-			}
-			event.Details["note"] = note
-		}
-		return Cells{}, none, event, nil
+		return Cells{}, none, event, a.offer(l, n, event)
+	case EventHold:
+		return a.hold(l, n, on, events)
+	case EventRelease:
+		return a.release(l, n, on, events)
 	case EventSold:
 		cells := Cells{"outcome": OutcomeSold, "ended_on": on.String(), "sale_price": n.Fields["sale_price"]}
 		if venue, ok := n.Fields["sold_venue"]; ok {

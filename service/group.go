@@ -27,6 +27,7 @@ type Group struct {
 	HourValue       Money   // of one hour of a member's work; zero: not told
 	SpacePrice      Money   // of one square foot (unit in) or metre (unit cm) of floor a month; zero: not told
 	MinimumProfit   Money   // wanted on any piece
+	DistanceCost    Money   // of one mile (unit in) or kilometre (unit cm) with the vehicle; zero: not told
 	FeeRate         float64 // share of the sale price that a venue keeps, where VenueFees has none
 	VenueFees       []VenueFee
 	HoldingRate     float64 // a day, share of the typical ask, where there is no space price
@@ -270,6 +271,7 @@ func (g *Group) validate() error {
 	check(between(int64(g.HourValue), 0, maxMinor), "hour_value", "must not be negative")
 	check(between(int64(g.SpacePrice), 0, maxMinor), "space_price", "must not be negative")
 	check(between(int64(g.MinimumProfit), 0, maxMinor), "minimum_profit", "must not be negative")
+	check(between(int64(g.DistanceCost), 0, maxMinor), "distance_cost", "must not be negative")
 	check(between(g.FeeRate, 0, 0.9), "fee_rate", "expected a share from 0 to 0.9")
 	check(between(g.HoldingRate, 0, 0.1), "holding_rate", "expected a share a day from 0 to 0.1")
 	check(between(g.SalvageRate, 0, 1), "salvage_rate", "expected a share from 0 to 1")

@@ -26,6 +26,9 @@ type ListingStore interface {
 	Pieces(ctx context.Context, t Tenant, q PieceQuery) ([]*Piece, bool, error)
 	// Events tells a listing's facts in the order they were recorded.
 	Events(ctx context.Context, t Tenant, listing uuid.UUID) ([]Event, error)
+	// HoldEvents tells the holds of all listings and their releases up to a day,
+	// undone ones left out.
+	HoldEvents(ctx context.Context, t Tenant, until pricing.Date) ([]Event, error)
 	// Write runs do in one transaction that holds the group's turn to write:
 	// writes of one group follow one another. do may return a value that
 	// wraps errUnwritten to roll back without that being a failure.
@@ -234,7 +237,8 @@ func (a *Actor) changed(ctx context.Context, w Writer, old *Listing, cells Cells
 // that the difference found for the same thing.
 func (c *Change) tell(e *Event) {
 	for i, found := range c.Events {
-		if found.Kind == e.Kind {
+		isHold := e.Kind == EventHold || e.Kind == EventRelease
+		if found.Kind == e.Kind || (isHold && found.Kind == EventPause) {
 			e.Changes = found.Changes
 			c.Events = slices.Delete(c.Events, i, i+1)
 			break

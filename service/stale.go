@@ -15,6 +15,7 @@ type Review struct {
 	Row *Listing
 	Ask Money // on the day of the review
 	pricing.Review
+	Held     *Hold // for a buyer, also when that day has passed; nil: it is not
 	Cautions []Caution
 }
 
@@ -39,6 +40,10 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 	if err != nil {
 		return nil, err
 	}
+	holds, _, err := s.holds(ctx, a, group, day)
+	if err != nil {
+		return nil, err
+	}
 	var reviews []Review
 	for _, r := range group.byID {
 		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
@@ -52,7 +57,11 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
 			continue
 		}
-		reviews = append(reviews, Review{Row: row, Ask: row.askOn(day), Review: review, Cautions: remedyCautions(row, review.Remedies)})
+		held := unreleased(holds[row.ID])
+		if held != nil {
+			review.Sentences = append(review.Sentences, held.sentence(day))
+		}
+		reviews = append(reviews, Review{Row: row, Ask: row.askOn(day), Review: review, Held: held, Cautions: remedyCautions(row, review.Remedies)})
 	}
 	slices.SortFunc(reviews, func(x, y Review) int {
 		return cmp.Or(

@@ -291,6 +291,11 @@ func (t *teller) refinish() {
 	t.add(on, EventRefinish, text+done)
 }
 
+// releaseInWords says why a hold ended without a sale.
+var releaseInWords = map[string]string{
+	ReleasedNoShow: "the buyer did not come", ReleasedFellThrough: "the buyer did not take it", ReleasedCancelled: "the hold was called off",
+}
+
 // offer tells the listing: its asks, pauses, offers, and what was taken back.
 func (t *teller) offer() {
 	row := t.row
@@ -307,6 +312,10 @@ func (t *teller) offer() {
 		t.add(ask.On, EventAsk, fmt.Sprintf("ask %s from %s to %s", verb, before.short(t.currency), amount), t.money("ask", ask.Amount))
 	}
 	for _, p := range row.Pauses {
+		isHold := func(e Event) bool { return e.Kind == EventHold && e.On == p.From }
+		if slices.ContainsFunc(t.events, isHold) {
+			continue // told below
+		}
 		if p.To.IsZero() {
 			t.add(p.From, EventPause, "paused", number("days", max(0, int(t.today-p.From))))
 			continue
@@ -318,6 +327,10 @@ func (t *teller) offer() {
 		case EventOffer:
 			text := joined(": ", "offer of "+strings.TrimSuffix(e.Details["amount"], ".00"), e.Details["note"])
 			t.add(e.On, EventOffer, text, Figure{"amount", e.Details["amount"]})
+		case EventHold:
+			t.add(e.On, EventHold, "held for a buyer until "+e.Details["until"])
+		case EventRelease:
+			t.add(e.On, EventRelease, "released: "+releaseInWords[e.Details["why"]])
 		case EventReopened:
 			t.add(e.On, EventReopened, "taken up again")
 		}

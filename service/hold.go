@@ -1,0 +1,241 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+)
+
+// Hold is a listing kept for a buyer until the end of a day. The clock stops
+// meanwhile.
+type Hold struct {
+	On, Until  pricing.Date
+	Deposit    bool         // one was paid
+	ReleasedOn pricing.Date // zero: not released
+	Why        string       // it was released
+}
+
+// Why a hold was released.
+const (
+	ReleasedNoShow      = "no_show"      // the buyer did not come
+	ReleasedFellThrough = "fell_through" // the buyer came or wrote, and did not take it
+	ReleasedCancelled   = "cancelled"    // by the seller: it tells nothing of buyers
+)
+
+var releaseReasons = []string{ReleasedNoShow, ReleasedFellThrough, ReleasedCancelled}
+
+// maxDaysAhead bounds how far ahead a promise or a hold may lie.
+const maxDaysAhead = 90
+
+// isOver reports whether its last day has passed.
+func (h *Hold) isOver(day pricing.Date) bool { return h.Until < day }
+
+// overdue says that nobody told what came of a hold.
+func (h *Hold) sentence(day pricing.Date) string {
+	if h.isOver(day) {
+		return fmt.Sprintf("It was held for a buyer until %s and nobody has told what came of that: record the sale, or release it and say why. The clock runs again.", h.Until)
+	}
+	return fmt.Sprintf("It is held for a buyer until %s.", h.Until)
+}
+
+// holdsOf reads the holds from the events of listings, in their order.
+func holdsOf(events []Event) map[uuid.UUID][]Hold {
+	holds := make(map[uuid.UUID][]Hold)
+	for _, e := range events {
+		of := holds[e.ListingID]
+		switch {
+		case e.VoidedBy != uuid.Nil:
+		case e.Kind == EventHold:
+			until, err := pricing.ParseDate(e.Details["until"])
+			if err == nil {
+				holds[e.ListingID] = append(of, Hold{On: e.On, Until: until, Deposit: e.Details["deposit"] != ""})
+			}
+		case e.Kind == EventRelease && len(of) > 0 && of[len(of)-1].ReleasedOn.IsZero():
+			of[len(of)-1].ReleasedOn, of[len(of)-1].Why = e.On, e.Details["why"]
+		}
+	}
+	return holds
+}
+
+// unreleased is the last hold, where it was not released; nil: none.
+func unreleased(holds []Hold) *Hold {
+	if n := len(holds); n > 0 && holds[n-1].ReleasedOn.IsZero() {
+		return &holds[n-1]
+	}
+	return nil
+}
+
+// turnUps counts how holds ended, without and with a deposit.
+type turnUps [2]struct{ kept, broken int }
+
+func (t *turnUps) of(deposit bool) *struct{ kept, broken int } {
+	if deposit {
+		return &t[1]
+	}
+	return &t[0]
+}
+
+// chance is that a buyer who promised comes and pays.
+func (t *turnUps) chance(deposit bool) float64 {
+	n := t.of(deposit)
+	return pricing.TurnUp(deposit, n.kept, n.broken)
+}
+
+// count adds the holds of a listing: the last one was kept where it sold, the
+// others were broken unless the seller ended them.
+func (t *turnUps) count(l *Listing, holds []Hold) {
+	for i, h := range holds {
+		n := t.of(h.Deposit)
+		switch {
+		case h.Why == ReleasedNoShow || h.Why == ReleasedFellThrough:
+			n.broken++
+		case h.ReleasedOn.IsZero() && i == len(holds)-1 && l.Outcome == OutcomeSold && l.EndedOn >= h.On:
+			n.kept++
+		}
+	}
+}
+
+// holds reads all holds of the group up to a day, by listing, with how they
+// ended.
+func (s *Service) holds(ctx context.Context, a *Actor, group *known, day pricing.Date) (map[uuid.UUID][]Hold, turnUps, error) {
+	var ended turnUps
+	events, err := s.store.HoldEvents(ctx, a.Tenant(), day)
+	if err != nil {
+		return nil, ended, fmt.Errorf("read the holds: %w", err)
+	}
+	holds := holdsOf(events)
+	for id, of := range holds {
+		if l := group.byID[id]; l != nil {
+			ended.count(l.Listing, of)
+		}
+	}
+	return holds, ended, nil
+}
+
+// hold keeps a listing for a buyer until a day: the pause goes to that day's
+// end.
+func (a *Actor) hold(l *Listing, n NewEvent, on pricing.Date, events []Event) (Cells, changeOptions, *Event, error) {
+	none := changeOptions{}
+	if h := unreleased(holdsOf(events)[l.ID]); h != nil {
+		return nil, none, nil, refuse(ErrConflict, "%s is held already, until %s; release it first", l.Ref, h.Until)
+	}
+	until, err := a.comingDay(n.Fields["until"], on)
+	if err != nil {
+		return nil, none, nil, Invalid("until", "%v", err)
+	}
+	event := &Event{Kind: EventHold, On: on, Details: map[string]string{"until": until.String()}, OwnerDetails: map[string]string{}}
+	for name := range n.Fields {
+		if name != "until" && l.MemberID != a.MemberID {
+			return nil, none, nil, Invalid(name, "belongs to %s alone, also with an admin key", l.Member)
+		}
+	}
+	if err := a.holdTerms(event, n, events); err != nil {
+		return nil, none, nil, err
+	}
+	pauses := on.String() + "/" + (until + 1).String()
+	if before := getPauses(l, a.Group.Currency); before != "" {
+		pauses = before + ";" + pauses
+	}
+	return Cells{"pauses": pauses}, none, event, nil
+}
+
+// holdTerms notes the deposit and the offer that led to a hold; that there is a
+// deposit is told to all, how much to the owner.
+func (a *Actor) holdTerms(event *Event, n NewEvent, events []Event) error {
+	deposit := strings.TrimSpace(n.Fields["deposit"])
+	if id := strings.TrimSpace(n.Fields["offer"]); id != "" {
+		offer := eventWithID(events, id)
+		if offer == nil || offer.Kind != EventOffer || offer.VoidedBy != uuid.Nil {
+			return Invalid("offer", "this listing has no offer with the id %s", clip(id))
+		}
+		event.OwnerDetails["offer"] = offer.ID.String()
+		if deposit == "" {
+			deposit = offer.Details["deposit"]
+		}
+	}
+	if deposit == "" {
+		return nil
+	}
+	amount, err := a.Reader().positiveMoney(deposit)
+	if err != nil {
+		return Invalid("deposit", "%v", err)
+	}
+	event.Details["deposit"] = "paid"
+	event.OwnerDetails["deposit"] = amount.Format(a.Group.Currency)
+	return nil
+}
+
+func eventWithID(events []Event, id string) *Event {
+	for i := range events {
+		if strings.EqualFold(events[i].ID.String(), id) {
+			return &events[i]
+		}
+	}
+	return nil
+}
+
+// release ends a hold: what is left of its pause goes.
+func (a *Actor) release(l *Listing, n NewEvent, on pricing.Date, events []Event) (Cells, changeOptions, *Event, error) {
+	none := changeOptions{}
+	h := unreleased(holdsOf(events)[l.ID])
+	why := canonicalWord(n.Fields["why"])
+	switch {
+	case h == nil:
+		return nil, none, nil, refuse(ErrConflict, "%s is not held", l.Ref)
+	case !oneOf(why, releaseReasons):
+		return nil, none, nil, Invalid("why", "%v", notAllowed(n.Fields["why"], releaseReasons))
+	case on < h.On:
+		return nil, none, nil, Invalid("on", "%s is before the hold began on %s", on, h.On)
+	}
+	event := &Event{Kind: EventRelease, On: on, Details: map[string]string{"why": why}}
+	if h.isOver(on) {
+		return Cells{}, none, event, nil
+	}
+	left := *l
+	left.Pauses = without(l.Pauses, pricing.Interval{From: on, To: h.Until + 1})
+	return Cells{"pauses": getPauses(&left, a.Group.Currency)}, changeOptions{clearsBlanks: true}, event, nil
+}
+
+// without takes a stretch out of pauses.
+func without(pauses []pricing.Interval, gone pricing.Interval) []pricing.Interval {
+	var out []pricing.Interval
+	for _, p := range pauses {
+		if before := (pricing.Interval{From: p.From, To: gone.From}); p.From < gone.From {
+			if !p.To.IsZero() {
+				before.To = min(before.To, p.To)
+			}
+			out = append(out, before)
+		}
+		if p.To.IsZero() || p.To > gone.To {
+			out = append(out, pricing.Interval{From: max(p.From, gone.To), To: p.To})
+		}
+	}
+	return out
+}
+
+// comingDay reads a day that a buyer is to come on, seen from the day on which
+// it was agreed.
+func (a *Actor) comingDay(text string, from pricing.Date) (pricing.Date, error) {
+	text = strings.TrimSpace(text)
+	if strings.EqualFold(text, "today") {
+		return from, nil
+	}
+	iso, err := a.Reader().isoDate(text)
+	if err != nil {
+		return 0, err
+	}
+	day, err := pricing.ParseDate(iso)
+	switch {
+	case err != nil:
+		return 0, fmt.Errorf("%q is not a day of the calendar; write dates like 2026-03-05, or today", clip(text))
+	case day < from:
+		return 0, fmt.Errorf("%s is before %s", day, from)
+	case day > from+maxDaysAhead:
+		return 0, fmt.Errorf("%s is more than %d days ahead", day, maxDaysAhead)
+	}
+	return day, nil
+}
