@@ -174,6 +174,11 @@ func TestPurchaseOfPieceOnFile(t *testing.T) {
 	if p := l[1].AtPrice; p == nil || p.Price != 70 || l[1].Plan.Hours != 6 || l[1].Plan.Finish != "painted" || l[1].Costs.Transport != 12 {
 		t.Errorf("laid over: %+v", l[1])
 	}
+	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: `{"ref":"SEEN-1","category":"dresser","stage":"found","seller_ask":65}`}), 201)
+	found := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"SEEN-1","condition":"good"}]}`}), 200).Limits[0]
+	if p := found.AtPrice; p == nil || p.Price != 65 {
+		t.Errorf("what the seller asks: %+v", found)
+	}
 	for _, other := range s.Keys {
 		if other == key {
 			continue

@@ -344,6 +344,8 @@ func (p *plannedPiece) query(c Currency, t PurchaseTarget) pricing.PurchaseQuery
 	}
 	if _, known := p.plan.Ledger.Costs[CostPurchase]; known {
 		q.Price = new(cost(CostPurchase))
+	} else if p.row.SellerAsk > 0 {
+		q.Price = new(p.row.SellerAsk.Major(c))
 	}
 	return q
 }
