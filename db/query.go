@@ -315,13 +315,24 @@ func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pr
 	return lives, err
 }
 
-// HoldEvents tells the holds of all listings and their releases up to a day.
-func (s *Store) HoldEvents(ctx context.Context, t service.Tenant, until pricing.Date) ([]service.Event, error) {
-	var found []service.Event
-	err := s.run(ctx, t, statement{
-		sql: selectEvents + ` and e.kind in ('hold', 'release') and e.voided_by is null and e.on_date <= $2
-			order by e.change_no, e.event_id`,
-		args: []any{t.Group, dateArg(until)}, read: collect(&found, (*eventRow).event),
-	})
-	return found, err
+// HoldEvents tells the holds of all listings and their releases up to a day,
+// and which of these listings are sold.
+func (s *Store) HoldEvents(ctx context.Context, t service.Tenant, until pricing.Date) (events []service.Event, sold []uuid.UUID, err error) {
+	err = s.run(ctx, t,
+		statement{
+			sql: selectEvents + ` and e.kind in ('hold', 'release') and e.voided_by is null and e.on_date <= $2
+				order by e.change_no, e.event_id`,
+			args: []any{t.Group, dateArg(until)}, read: collect(&events, (*eventRow).event),
+		},
+		statement{
+			sql: `select l.listing_id from listing l where l.group_id = $1 and l.outcome = 'sold' and exists (select from event e
+				where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'hold' and e.voided_by is null)`,
+			args: []any{t.Group},
+			read: func(rows pgx.Rows) (err error) {
+				sold, err = pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
+				return err
+			},
+		},
+	)
+	return events, sold, err
 }

@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -87,13 +88,13 @@ func (t *turnUps) chance(deposit bool) float64 {
 
 // count adds the holds of a listing: the last one was kept where it sold, the
 // others were broken unless the seller ended them.
-func (t *turnUps) count(l *Listing, holds []Hold) {
+func (t *turnUps) count(holds []Hold, sold bool) {
 	for i, h := range holds {
 		n := t.of(h.Deposit)
 		switch {
 		case h.Why == ReleasedNoShow || h.Why == ReleasedFellThrough:
 			n.broken++
-		case h.ReleasedOn.IsZero() && i == len(holds)-1 && l.Outcome == OutcomeSold && l.EndedOn >= h.On:
+		case h.ReleasedOn.IsZero() && i == len(holds)-1 && sold:
 			n.kept++
 		}
 	}
@@ -101,17 +102,15 @@ func (t *turnUps) count(l *Listing, holds []Hold) {
 
 // holds reads all holds of the group up to a day, by listing, with how they
 // ended.
-func (s *Service) holds(ctx context.Context, a *Actor, group *known, day pricing.Date) (map[uuid.UUID][]Hold, turnUps, error) {
+func (s *Service) holds(ctx context.Context, a *Actor, day pricing.Date) (map[uuid.UUID][]Hold, turnUps, error) {
 	var ended turnUps
-	events, err := s.store.HoldEvents(ctx, a.Tenant(), day)
+	events, sold, err := s.store.HoldEvents(ctx, a.Tenant(), day)
 	if err != nil {
 		return nil, ended, fmt.Errorf("read the holds: %w", err)
 	}
 	holds := holdsOf(events)
 	for id, of := range holds {
-		if l := group.byID[id]; l != nil {
-			ended.count(l.Listing, of)
-		}
+		ended.count(of, slices.Contains(sold, id))
 	}
 	return holds, ended, nil
 }

@@ -96,16 +96,16 @@ func (s *Service) advise(ctx context.Context, a *Actor, l *Listing, offer *Offer
 	if err != nil {
 		return OfferAdvice{}, err
 	}
-	onFile := group.byID[l.ID]
-	if onFile == nil {
-		return OfferAdvice{}, refuse(ErrNotFound, "there is no listing with the id %s", l.ID)
+	read, err := a.readSubjects(group, []Subject{{"id": l.ID.String()}})
+	if err != nil {
+		return OfferAdvice{}, err
 	}
-	holds, ended, err := s.holds(ctx, a, group, a.Today)
+	standing := *read[0].standing // it is one's own and open
+	holds, ended, err := s.holds(ctx, a, a.Today)
 	if err != nil {
 		return OfferAdvice{}, err
 	}
 	c, settings := a.Group.Currency, a.Group.SettingsFor(l.Venue, a.Today)
-	standing := group.standing(onFile, c)
 	out := OfferAdvice{Model: group.version(), Cautions: offerCautions(l)}
 	if offer == nil {
 		out.OfferAdvice = group.model.Lowest(standing, a.Today, settings)

@@ -27,8 +27,8 @@ type ListingStore interface {
 	// Events tells a listing's facts in the order they were recorded.
 	Events(ctx context.Context, t Tenant, listing uuid.UUID) ([]Event, error)
 	// HoldEvents tells the holds of all listings and their releases up to a day,
-	// undone ones left out.
-	HoldEvents(ctx context.Context, t Tenant, until pricing.Date) ([]Event, error)
+	// undone ones left out, and which of these listings are sold.
+	HoldEvents(ctx context.Context, t Tenant, until pricing.Date) (events []Event, sold []uuid.UUID, err error)
 	// Write runs do in one transaction that holds the group's turn to write:
 	// writes of one group follow one another. do may return a value that
 	// wraps errUnwritten to roll back without that being a failure.

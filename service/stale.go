@@ -40,7 +40,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 	if err != nil {
 		return nil, err
 	}
-	holds, _, err := s.holds(ctx, a, group, day)
+	holds, _, err := s.holds(ctx, a, day)
 	if err != nil {
 		return nil, err
 	}
