@@ -125,6 +125,13 @@ func TestOfferLaws(t *testing.T) {
 			if got.WaitAsk > ask || (got.Counter != nil && (*got.Counter > ask || *got.Counter <= math.Min(offer.Amount, ask-1e-9))) {
 				t.Errorf("%s: ask %g, offer %g: counter %v, waiting at %g", name, ask, offer.Amount, got.Counter, got.WaitAsk)
 			}
+			// One belief: the review's own remedies at this look are not worth more.
+			for _, r := range m.Review(st, today, s).Remedies {
+				same := r.Action == ActionWait || r.Action == ActionReprice || r.Action == ActionWithdraw
+				if same && (r.ExpectedNet > got.WaitNet+1e-9 || r.Ask == got.WaitAsk && math.Abs(r.ExpectedNet-got.WaitNet) > 1e-9) {
+					t.Errorf("%s: %s at %g brings %g in the review, waiting at %g %g here", name, r.Action, r.Ask, r.ExpectedNet, got.WaitAsk, got.WaitNet)
+				}
+			}
 			if got.Action == OfferTake && got.TakeNet < got.WaitNet {
 				t.Errorf("%s: takes %g where waiting is worth %g", name, got.TakeNet, got.WaitNet)
 			}

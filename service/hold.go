@@ -35,7 +35,7 @@ const maxDaysAhead = 90
 // isOver reports whether its last day has passed.
 func (h *Hold) isOver(day pricing.Date) bool { return h.Until < day }
 
-// overdue says that nobody told what came of a hold.
+// sentence tells of a hold on a day, also that nobody told what came of it.
 func (h *Hold) sentence(day pricing.Date) string {
 	if h.isOver(day) {
 		return fmt.Sprintf("It was held for a buyer until %s and nobody has told what came of that: record the sale, or release it and say why. The clock runs again.", h.Until)
