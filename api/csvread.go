@@ -177,20 +177,30 @@ func readHeader(r *csvReader, ignoreUnknown bool) (header, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(rec.cells) > maxColumns {
+	return r.columns.header(rec.cells, ignoreUnknown)
+}
+
+// headerName is a column's name as people write it in a header: Listed on.
+func headerName(cell string) string {
+	return strings.Join(strings.Fields(strings.ToLower(cell)), "_")
+}
+
+// header checks the names of columns.
+func (columns columnSet) header(cells []string, ignoreUnknown bool) (header, error) {
+	if len(cells) > maxColumns {
 		return nil, refuse(malformed, "the header names more than %d columns", maxColumns)
 	}
 	var wrong []service.FieldError
-	names := make(header, len(rec.cells))
-	for i, cell := range rec.cells {
-		name := strings.ToLower(strings.TrimSpace(cell))
-		_, known := r.columns.byName(name)
+	names := make(header, len(cells))
+	for i, cell := range cells {
+		name := headerName(cell)
+		_, known := columns.byName(name)
 		switch {
 		case name == "":
 		case !known && ignoreUnknown:
 			name = ignored
 		case !known:
-			wrong = append(wrong, service.FieldError{Column: clip(name, 60), Reason: "is no column" + didYouMean(r.columns.nearest(clip(name, 60)))})
+			wrong = append(wrong, service.FieldError{Column: clip(name, 60), Reason: "is no column" + didYouMean(columns.nearest(clip(name, 60)))})
 		case slices.Contains(names, name):
 			wrong = append(wrong, service.FieldError{Column: name, Reason: "stands twice in the header"})
 		}
@@ -205,15 +215,24 @@ func readHeader(r *csvReader, ignoreUnknown bool) (header, error) {
 	return names, nil
 }
 
-// row names the cells of a record. Cells beyond the header, and ones without a
-// name, must be empty.
+// row names the cells of a CSV's record.
 func (h header) row(number int, rec record) service.Row {
+	row := h.cells(number, rec)
+	for name, cell := range row.Cells {
+		row.Cells[name] = importedCell(name, cell)
+	}
+	return row
+}
+
+// cells names the cells of a record. Cells beyond the header, and ones without
+// a name, must be empty.
+func (h header) cells(number int, rec record) service.Row {
 	row := service.Row{Number: number, Cells: make(service.Cells, len(rec.cells))}
 	for i, cell := range rec.cells {
 		switch name, cell := h.at(i), strings.TrimSpace(cell); {
 		case name == ignored:
 		case name != "":
-			row.Cells[name] = importedCell(name, cell)
+			row.Cells[name] = cell
 		case cell != "" && i < len(h):
 			row.Errors = append(row.Errors, service.FieldError{Reason: fmt.Sprintf("there is text in column %d, which has no name", i+1)})
 		case cell != "" && len(row.Errors) == 0:

@@ -3,6 +3,7 @@ package api
 import (
 	"bufio"
 	"cmp"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -32,7 +33,8 @@ type ImportCounts struct {
 // ImportAnswer is the counts with what was wrong.
 type ImportAnswer struct {
 	ImportCounts
-	Errors []ProblemError `json:"errors"`
+	Errors    []ProblemError   `json:"errors"`
+	Revisions map[string]int64 `json:"revisions,omitempty"` // with revisions=true: by ref, of the rows that landed
 }
 
 // NewValue is a word that no list knew.
@@ -47,6 +49,7 @@ type ImportQuery struct {
 	Atomic         bool   `form:"atomic"`                                // all or nothing
 	DryRun         bool   `form:"dry_run"`                               // the same answer, and nothing is kept
 	Decimal        string `form:"decimal" default:"."`                   // of a CSV: a point or a comma
+	Revisions      bool   `form:"revisions"`                             // tell the revisions that the rows are at now
 	UnknownColumns string `form:"unknown_columns" enums:"refuse,ignore"` // default: refuse
 }
 
@@ -54,24 +57,24 @@ type ImportQuery struct {
 //
 //	@Summary	Import rows
 //	@Tags		listings
-//	@Accept		json,text/csv
+//	@Accept		json,text/csv,application/vnd.openxmlformats-officedocument.spreadsheetml.sheet
 //	@Param		query	query		ImportQuery		false	"how"
-//	@Param		rows	body		[]ListingRow	true	"an array of rows, or a CSV with a header"
+//	@Param		rows	body		[]ListingRow	true	"an array of rows, or a CSV or workbook with a header"
 //	@Success	200		{object}	ImportAnswer
 //	@Failure	422		{object}	Problem	"nothing landed; with the same counts"
 //	@Failure	default	{object}	Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/import [post]
 func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
-	if err := wantMediaType(c, "application/json", "text/csv"); err != nil {
+	if err := wantMediaType(c, "application/json", "text/csv", workbookMediaType); err != nil {
 		return err
 	}
-	isCSV := mediaTypeOf(c) == "text/csv"
+	kind := mediaTypeOf(c)
 	p := paramsOf(c)
-	o := service.ImportOptions{Atomic: p.bool("atomic"), DryRun: p.bool("dry_run")}
+	o := service.ImportOptions{Atomic: p.bool("atomic"), DryRun: p.bool("dry_run"), Revisions: p.bool("revisions")}
 	o.Decimal = []rune(cmp.Or(p.oneOf("decimal", ".", ","), "."))[0]
-	if o.Decimal != '.' && !isCSV {
-		p.refuse("decimal", "is for CSV; numbers in JSON have a point")
+	if o.Decimal != '.' && kind != "text/csv" {
+		p.refuse("decimal", "is for CSV; elsewhere numbers are numbers")
 	}
 	f := &rowFile{columns: rowColumns, ignoreUnknown: p.oneOf("unknown_columns", "refuse", "ignore") == "ignore", mostRows: s.limits.ImportRows}
 	if err := p.done(); err != nil {
@@ -82,28 +85,48 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	defer f.file.Close() // its name is gone already
-	rows := f.jsonRows
-	if isCSV {
+	rows, book := f.jsonRows, &bookRows{}
+	switch kind {
+	case "text/csv":
 		rows = f.csvRows
+	case workbookMediaType:
+		if book, err = s.readBook(c.Request.Context(), f); err != nil {
+			return err
+		}
+		rows = book.each
 	}
 	result, err := s.service.Import(c.Request.Context(), a, rows, o)
 	s.requests.owe(a.KeyID.String(), f.rows/rowsPerUnit)
 	if err != nil {
 		return err
 	}
-	return answerImport(c, result)
+	return answerImport(c, result, book)
 }
 
-func answerImport(c *gin.Context, r *service.ImportResult) error {
+// readBook reads one workbook at a time: it takes many times the file's size
+// of memory.
+func (s *Server) readBook(ctx context.Context, f *rowFile) (*bookRows, error) {
+	if err := s.workbooks.Acquire(ctx, 1); err != nil {
+		return nil, err
+	}
+	defer s.workbooks.Release(1)
+	return f.readBook()
+}
+
+func answerImport(c *gin.Context, r *service.ImportResult, book *bookRows) error {
+	wrong := problemErrors(r.Errors)
+	for i, e := range wrong {
+		wrong[i].Cell = book.place(e.Row, e.Column)
+	}
 	counts := ImportCounts{Received: r.Received, Created: r.Created, Updated: r.Updated, Unchanged: r.Unchanged, Rejected: r.Rejected}
 	for _, v := range r.NewValues {
 		counts.NewValues = append(counts.NewValues, NewValue(v))
 	}
 	if r.NothingLanded {
 		detail := oneLine(&service.InvalidError{Fields: r.Errors})
-		return &requestError{kind: nothingLanded, detail: detail, errors: problemErrors(r.Errors), counts: &counts}
+		return &requestError{kind: nothingLanded, detail: detail, errors: wrong, counts: &counts}
 	}
-	return answer(c, http.StatusOK, ImportAnswer{ImportCounts: counts, Errors: problemErrors(r.Errors)})
+	return answer(c, http.StatusOK, ImportAnswer{ImportCounts: counts, Errors: wrong, Revisions: r.Revisions})
 }
 
 func mediaTypeOf(c *gin.Context) string {

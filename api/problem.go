@@ -36,6 +36,7 @@ type ProblemError struct {
 	Row       int    `json:"row,omitempty" example:"17"`                    // data rows count from 1
 	Ref       string `json:"ref,omitempty" example:"B-17"`
 	Column    string `json:"column,omitempty" example:"ask"`
+	Cell      string `json:"cell,omitempty" example:"Listings!D17"` // of a workbook
 	Reason    string `json:"reason"`
 }
 

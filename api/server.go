@@ -12,6 +12,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 	"github.com/prometheus/client_golang/prometheus"
+	"golang.org/x/sync/semaphore"
 
 	"askwright/service"
 )
@@ -40,17 +41,18 @@ type Server struct {
 	limits   Limits
 	now      func() time.Time
 
-	metrics  *metrics
-	requests *limiters // by key
-	failures *limiters // of authentication, by address
-	handler  http.Handler
+	metrics   *metrics
+	requests  *limiters           // by key
+	failures  *limiters           // of authentication, by address
+	workbooks *semaphore.Weighted // being read
+	handler   http.Handler
 }
 
 // New returns a Server.
 func New(o Options) *Server {
 	s := &Server{
 		service: o.Service, logger: o.Logger, registry: o.Registry, ready: o.Ready, build: o.Build, openAPI: o.OpenAPI,
-		limits: o.Limits.withDefaults(), now: o.Now,
+		limits: o.Limits.withDefaults(), now: o.Now, workbooks: semaphore.NewWeighted(1),
 	}
 	if s.now == nil {
 		s.now = time.Now
@@ -93,6 +95,7 @@ func (s *Server) routes() []route {
 	return []route{
 		{"GET", "/v1/listings", read, true, s.listListings},
 		{"GET", "/v1/listings.csv", feed, true, s.listListings},
+		{"GET", "/v1/listings.xlsx", read, true, s.exportWorkbook},
 		{"POST", "/v1/listings", write, false, s.createListing},
 		{"POST", "/v1/listings/import", write, true, s.importListings},
 		{"GET", "/v1/listings/:id", read, false, s.getListing},

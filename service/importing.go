@@ -26,6 +26,8 @@ type ImportOptions struct {
 	Atomic  bool // all or nothing
 	DryRun  bool // the same answer, and nothing written
 	Decimal rune
+	// Revisions asks for those of the rows that landed.
+	Revisions bool
 }
 
 // ImportResult counts what became of the rows.
@@ -34,7 +36,8 @@ type ImportResult struct {
 	Errors                                []FieldError
 	Rejected                              int // rows, each with one error or more
 	NewValues                             []NewValue
-	NothingLanded                         bool // although there were rows
+	NothingLanded                         bool             // although there were rows
+	Revisions                             map[string]int64 // by ref, where asked for
 }
 
 // importBatch is how many rows are looked up and written at a time.
@@ -52,11 +55,14 @@ func (s *Service) Import(ctx context.Context, a *Actor, rows RowSource, o Import
 		reader := a.Reader()
 		reader.Decimal = o.Decimal
 		b := newBatch(a, w, reader)
+		if o.Revisions && !o.DryRun {
+			result.Revisions = make(map[string]int64)
+		}
 		if err := b.run(ctx, rows, result); err != nil {
 			return err
 		}
 		if o.Atomic && result.Rejected > 0 {
-			result.Created, result.Updated, result.Unchanged = 0, 0, 0
+			result.Created, result.Updated, result.Unchanged, result.Revisions = 0, 0, 0, nil
 		}
 		landed := result.Created + result.Updated
 		if o.DryRun || landed == 0 {
@@ -111,7 +117,13 @@ func (b *batch) run(ctx context.Context, rows RowSource, result *ImportResult) e
 		}
 		waiting = waiting[:0]
 		b.count(got, result)
-		return b.save(ctx, got.changes)
+		err = b.save(ctx, got.changes)
+		for _, c := range got.changes {
+			if result.Revisions != nil {
+				result.Revisions[c.New.Ref] = c.New.Revision
+			}
+		}
+		return err
 	}
 	err := rows(func(row Row) error {
 		if len(row.Errors) == 0 && isBlank(row.Cells) {
@@ -225,6 +237,9 @@ func (b *batch) read(n numbered, old *Listing) (*Change, []FieldError) {
 		return nil, []FieldError{{Ref: n.Cells["ref"], Column: "member", Reason: fmt.Sprintf("this row belongs to %s; you are %s", clip(name), b.actor.Member)}}
 	}
 	change, wrong := b.reader.change(old, n.Cells, changeOptions{})
+	if wrong != nil && old == nil && isTotal(n.Cells) {
+		return nil, []FieldError{{Ref: n.Cells["ref"], Column: "ref", Reason: "this looks like a row of totals: it has amounts and no category; leave it out"}}
+	}
 	if wrong != nil {
 		return nil, wrong
 	}
@@ -334,6 +349,22 @@ func (b *batch) save(ctx context.Context, changes []*Change) error {
 		return err
 	}
 	return b.writer.Save(ctx, write)
+}
+
+// isTotal reports whether a row sums up others: it is called so or not at all,
+// is no kind of thing and holds a number.
+func isTotal(c Cells) bool {
+	name := strings.Trim(strings.ToLower(c["ref"]), " :.")
+	called := slices.Contains([]string{"total", "totals", "sum", "subtotal", "average", "grand total"}, name)
+	if (name != "" && !called) || strings.TrimSpace(c["category"]) != "" {
+		return false
+	}
+	for _, column := range Columns {
+		if column.Kind.IsNumeric() && strings.TrimSpace(c[column.Name]) != "" {
+			return true
+		}
+	}
+	return called
 }
 
 func isBlank(c Cells) bool {

@@ -24,6 +24,11 @@ const (
 	KindCount
 )
 
+// String names the kind for people.
+func (k Kind) String() string {
+	return [...]string{"text", "word", "date", "money", "number", "count"}[k]
+}
+
 // IsNumeric reports whether values are JSON numbers.
 func (k Kind) IsNumeric() bool { return k == KindMoney || k == KindNumber || k == KindCount }
 
