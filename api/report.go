@@ -23,6 +23,8 @@ type ProfitReport struct {
 	StockOn    string       `json:"stock_on" format:"date"`       // the last day of the period, or today
 	Stock      []StockItem  `json:"stock"`                        // not sold by then, at what it cost by then
 	StockTotal StockItem    `json:"stock_total"`                  // the sum of stock
+	LetGo      []StockItem  `json:"let_go"`                       // left without a sale within the period, at all that they cost; in no figure of items
+	LetGoTotal StockItem    `json:"let_go_total"`                 // the sum of let_go
 	Lines      []ProfitLine `json:"lines,omitempty"`              // with lines=true: the amounts that items are the sums of
 	QuickSales []QuickSale  `json:"quick_sales"`                  // gone by the day after listing at the full first ask: asked too little?
 	Sentences  []string     `json:"sentences"`
@@ -67,12 +69,14 @@ type ProfitItem struct {
 	Verdict         string  `json:"verdict,omitempty" enums:"keep,stop,too_few"` // of a source or category, against the worth of an hour
 }
 
-// StockItem is a piece not sold by a day, at what it cost by then.
+// StockItem is a piece that was not sold: at what it cost by a day, or in all.
 type StockItem struct {
 	ID            *uuid.UUID `json:"id,omitempty" format:"uuid"`
 	Ref           string     `json:"ref,omitempty"`
 	Category      string     `json:"category,omitempty"`
-	State         string     `json:"state,omitempty" enums:"bought,in_work,open,sold,withdrawn"` // today
+	State         string     `json:"state,omitempty" enums:"bought,in_work,open,sold,withdrawn,let_go"` // today
+	Reason        string     `json:"let_go,omitempty" example:"given_away"`                             // why it left without a sale
+	LetGoOn       string     `json:"let_go_on,omitempty" format:"date"`
 	BoughtFrom    string     `json:"bought_from,omitempty"`
 	BoughtOn      string     `json:"bought_on,omitempty" format:"date"`
 	DaysOwned     *int       `json:"days_owned"` // null: the day of purchase is not on file
@@ -178,6 +182,7 @@ func (v viewer) stockItem(i service.StockItem) StockItem {
 	newest := i.Piece.Listings[len(i.Piece.Listings)-1]
 	out.ID, out.Ref, out.Category, out.State = &i.Piece.ID, i.Piece.Ref, newest.Category, i.Piece.State()
 	out.BoughtFrom, out.BoughtOn = i.BoughtFrom, i.BoughtOn.String()
+	out.Reason, out.LetGoOn = newest.LetGo, newest.LetGoOn.String()
 	return out
 }
 
@@ -200,7 +205,8 @@ func (v viewer) profit(a *service.Actor, q service.ProfitQuery, p *service.Profi
 	out := ProfitReport{
 		Member: a.Member, Currency: v.currency.Code, By: q.By, From: q.From.String(), To: q.To.String(),
 		Items: each(p.Items, v.profitItem), Total: v.profitItem(service.ProfitItem{Figures: p.Total}), StockOn: p.StockOn.String(),
-		Stock: each(p.Stock, v.stockItem), StockTotal: v.stock(p.StockTotal), Lines: each(p.Lines, v.profitLine),
+		Stock: each(p.Stock, v.stockItem), StockTotal: v.stock(p.StockTotal), LetGo: each(p.LetGo, v.stockItem),
+		LetGoTotal: v.stock(p.LetGoTotal), Lines: each(p.Lines, v.profitLine),
 		QuickSales: make([]QuickSale, len(p.QuickSales)), Sentences: notNil(p.Sentences), Cautions: cautions(p.Cautions),
 	}
 	for i, l := range p.QuickSales {
@@ -264,6 +270,8 @@ var stockColumns = []tableColumn[StockItem]{
 	{"ref", textCell, func(i StockItem) string { return i.Ref }},
 	{"category", textCell, func(i StockItem) string { return i.Category }},
 	{"state", plainCell, func(i StockItem) string { return i.State }},
+	{"let_go", plainCell, func(i StockItem) string { return i.Reason }},
+	{"let_go_on", plainCell, func(i StockItem) string { return i.LetGoOn }},
 	{"bought_from", textCell, func(i StockItem) string { return i.BoughtFrom }},
 	{"bought_on", plainCell, func(i StockItem) string { return i.BoughtOn }},
 	{"days_owned", numberCell, func(i StockItem) string { return optionalCount(i.DaysOwned) }},
@@ -313,6 +321,7 @@ const (
 	byPiece    = "piece"
 	rowsLines  = "lines"
 	rowsStock  = "stock"
+	rowsLetGo  = "let_go"
 	taxCaution = "Askwright-Caution" // header of the CSV, whose rows are data alone
 )
 
@@ -322,16 +331,16 @@ func profitQuery(p *params, form string) (q service.ProfitQuery, rows string, co
 	if by := p.oneOf("by", service.ProfitGroupings...); by != "" {
 		q.By = by
 	}
-	rows = p.oneOf("rows", "items", rowsLines, rowsStock)
+	rows = p.oneOf("rows", "items", rowsLines, rowsStock, rowsLetGo)
 	columns = columnNames(profitColumns(q.By))
 	switch {
 	case form == formJSON && rows != "":
-		p.refuse("rows", "is for CSV; JSON has items and stock, and lines with lines=true")
+		p.refuse("rows", "is for CSV; JSON has items, stock and let_go, and lines with lines=true")
 	case form == formCSV && q.WithLines:
 		p.refuse("lines", "is for JSON; for CSV it is rows=lines")
 	case rows == rowsLines:
 		columns, q.WithLines = columnNames(lineColumns), true
-	case rows == rowsStock:
+	case rows == rowsStock || rows == rowsLetGo:
 		columns = columnNames(stockColumns)
 	}
 	return q, rows, columns
@@ -378,6 +387,8 @@ func (s *Server) getProfit(c *gin.Context, a *service.Actor) error {
 		return writeTable(c, "profit-lines.csv", lineColumns, options, out.Lines)
 	case rowsStock:
 		return writeTable(c, "stock.csv", stockColumns, options, out.Stock)
+	case rowsLetGo:
+		return writeTable(c, "let-go.csv", stockColumns, options, out.LetGo)
 	}
 	return writeTable(c, "profit.csv", profitColumns(q.By), options, out.Items)
 }

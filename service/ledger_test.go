@@ -169,6 +169,9 @@ func TestUndoneTotalIsUnknown(t *testing.T) {
 	if lines := costs(t, f, a, row.PieceID); len(lines) != 2 || lines[1].Voids != lines[0].ID || lines[0].VoidedBy != lines[1].ID {
 		t.Errorf("lines %+v, want one and its undoing", lines)
 	}
+	if err := f.Delete(t.Context(), a, row.ID, nil); err != nil {
+		t.Errorf("deleting a row with an undone line: %v", err)
+	}
 }
 
 // Whatever is recorded, undone or shown by a sheet: the row's totals are the

@@ -44,6 +44,8 @@ type Profit struct {
 	Stock      []StockItem  // at the end of StockOn, in the order bought
 	StockOn    pricing.Date // the last day of the period, or today
 	StockTotal Figures
+	LetGo      []StockItem // that left without a sale within the period, in the order of their days
+	LetGoTotal Figures
 	Lines      []ProfitLine // that the figures of Items are the sums of; where asked for
 	QuickSales []*Listing   // that went by the day after listing at the full first ask
 	Sentences  []string
@@ -74,7 +76,8 @@ type Sale struct {
 	Venue      string // where it sold; empty: not told
 }
 
-// StockItem is a piece that was not sold by a day, with what it cost by then.
+// StockItem is a piece that was not sold: with what it cost by a day, or, where
+// it was let go, in all.
 type StockItem struct {
 	Piece      *Piece
 	BoughtOn   pricing.Date
@@ -133,7 +136,7 @@ func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit,
 		sale := saleOf(piece)
 		switch {
 		case sale == nil || sale.Listing.EndedOn > out.StockOn:
-			out.addStock(piece, costs)
+			out.addUnsold(piece, costs, q.From)
 		case sale.Listing.EndedOn >= q.From:
 			figures := a.Group.figures(sale, costs)
 			item := sale.item(groups, q.By)
@@ -150,6 +153,7 @@ func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit,
 	slices.SortFunc(out.Items, byGroup(q.By))
 	slices.SortStableFunc(out.Lines, func(x, y ProfitLine) int { return cmp.Or(cmp.Compare(x.Group, y.Group), cmp.Compare(x.On, y.On)) })
 	slices.SortStableFunc(out.Stock, func(x, y StockItem) int { return cmp.Compare(x.BoughtOn, y.BoughtOn) })
+	slices.SortStableFunc(out.LetGo, func(x, y StockItem) int { return cmp.Compare(x.Piece.newest().LetGoOn, y.Piece.newest().LetGoOn) })
 	out.judge(a, q.By)
 	out.Sentences = out.sentences(a, q)
 	return out, nil
@@ -266,22 +270,34 @@ func (g *Group) figures(s *Sale, costs PieceCosts) Figures {
 	return f
 }
 
-// addStock takes in a piece that was in the member's hands on that day.
-func (p *Profit) addStock(piece *Piece, costs PieceCosts) {
-	item := StockItem{Piece: piece, Figures: Figures{Pieces: 1, Costs: costs.Until}}
-	item.BoughtOn, item.BoughtFrom = bought(piece)
-	since := cmp.Or(item.BoughtOn, piece.Listings[0].ListedOn)
-	if piece.State() == StageFound || since > p.StockOn {
+// addUnsold takes in a piece that was in the member's hands at the end of the
+// period, or that left them within it without a sale. What was only found never
+// was in them.
+func (p *Profit) addUnsold(piece *Piece, costs PieceCosts, from pricing.Date) {
+	newest, until := piece.newest(), p.StockOn
+	if newest.Stage == StageFound {
 		return
 	}
+	isGone := newest.LetGo != "" && newest.LetGoOn <= p.StockOn
+	item := StockItem{Piece: piece, Figures: Figures{Pieces: 1, Costs: costs.Until}}
+	if isGone {
+		item.Costs, until = costs.Total, newest.LetGoOn
+	}
+	item.BoughtOn, item.BoughtFrom = bought(piece)
 	if _, known := costs.Total[CostPurchase]; !known {
 		item.PurchaseUnknown = 1
 	}
 	if !item.BoughtOn.IsZero() {
-		item.Dated, item.DaysOwned = 1, max(1, int(p.StockOn-item.BoughtOn))
+		item.Dated, item.DaysOwned = 1, max(1, int(until-item.BoughtOn))
 	}
-	p.Stock = append(p.Stock, item)
-	p.StockTotal.add(item.Figures)
+	switch {
+	case isGone && until >= from:
+		p.LetGo = append(p.LetGo, item)
+		p.LetGoTotal.add(item.Figures)
+	case !isGone && cmp.Or(item.BoughtOn, piece.Listings[0].ListedOn) <= p.StockOn:
+		p.Stock = append(p.Stock, item)
+		p.StockTotal.add(item.Figures)
+	}
 }
 
 // groupUnknown gathers what nobody told.

@@ -45,7 +45,7 @@ func (p *Profit) elsewhere(item *ProfitItem) (int64, bool) {
 func (p *Profit) sentences(a *Actor, q ProfitQuery) []string {
 	c := a.Group.Currency
 	if p.Total.Pieces == 0 {
-		return append([]string{"Nothing was sold" + period(q) + "."}, p.stockSentence(c)...)
+		return append([]string{"Nothing was sold" + period(q) + "."}, p.unsoldSentences(c)...)
 	}
 	first := fmt.Sprintf("%s sold%s for %s: profit %s", pieces(p.Total.Pieces), period(q), p.Total.Revenue.Format(c), p.Total.Profit().Format(c))
 	if perHour, ok := p.Total.PerHour(); ok {
@@ -64,7 +64,7 @@ func (p *Profit) sentences(a *Actor, q ProfitQuery) []string {
 	if n := p.Total.FeesUntold; n > 0 {
 		out = append(out, fmt.Sprintf("The fees of %s are estimated from the venue's rate, %s in all; record what was paid.", pieces(n), p.Total.FeesEstimated.Format(c)))
 	}
-	out = append(out, p.stockSentence(c)...)
+	out = append(out, p.unsoldSentences(c)...)
 	if n := len(p.QuickSales); n > 0 {
 		refs := make([]string, n)
 		for i, l := range p.QuickSales {
@@ -75,11 +75,16 @@ func (p *Profit) sentences(a *Actor, q ProfitQuery) []string {
 	return append(out, p.verdictSentences(c)...)
 }
 
-func (p *Profit) stockSentence(c Currency) []string {
-	if p.StockTotal.Pieces == 0 {
-		return nil
+// unsoldSentences tell what the profit has no part of.
+func (p *Profit) unsoldSentences(c Currency) []string {
+	var out []string
+	if n := p.LetGoTotal.Pieces; n > 0 {
+		out = append(out, fmt.Sprintf("%s let go without a sale, at a cost of %s that is not in the profit.", pieces(n), p.LetGoTotal.Cost().Format(c)))
 	}
-	return []string{fmt.Sprintf("%s unsold on %s, at a cost of %s.", pieces(p.StockTotal.Pieces), p.StockOn, p.StockTotal.Cost().Format(c))}
+	if n := p.StockTotal.Pieces; n > 0 {
+		out = append(out, fmt.Sprintf("%s unsold on %s, at a cost of %s.", pieces(n), p.StockOn, p.StockTotal.Cost().Format(c)))
+	}
+	return out
 }
 
 // verdictSentences tell what to stop buying, with the counts that it rests on.
