@@ -72,7 +72,7 @@ func (p *Profit) sentences(a *Actor, q ProfitQuery) []string {
 		}
 		out = append(out, fmt.Sprintf("%s gone by the day after listing at the full first ask (%s): perhaps asked too little.", pieces(n), firstOf(refs)))
 	}
-	return append(out, p.verdictSentences(c)...)
+	return append(out, p.verdictSentences(c, q.By)...)
 }
 
 // unsoldSentences tell what the profit has no part of.
@@ -88,7 +88,11 @@ func (p *Profit) unsoldSentences(c Currency) []string {
 }
 
 // verdictSentences tell what to stop buying, with the counts that it rests on.
-func (p *Profit) verdictSentences(c Currency) []string {
+func (p *Profit) verdictSentences(c Currency, by string) []string {
+	where := "of that kind"
+	if by == "source" {
+		where = "there"
+	}
 	var out, few []string
 	for i := range p.Items {
 		item := &p.Items[i]
@@ -101,7 +105,7 @@ func (p *Profit) verdictSentences(c Currency) []string {
 			if elsewhere, ok := p.elsewhere(item); ok {
 				text += fmt.Sprintf("; your other pieces bring %s", Money(elsewhere).Format(c))
 			}
-			out = append(out, text+". Think about buying no more of them.")
+			out = append(out, text+". Think about buying no more "+where+".")
 		}
 	}
 	if few != nil {
