@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"strconv"
@@ -61,6 +62,12 @@ func (b *binder) set(n node, v reflect.Value, pointer string) {
 		return
 	case *FindCells:
 		*target = FindCells(b.cells(n, pointer, findColumns))
+		return
+	case *RefinishSubject:
+		b.setSubject(n, target, pointer)
+		return
+	case *Amounts:
+		*target = b.amounts(n, pointer)
 		return
 	case *Decimal:
 		if b.want(n, pointer, numberNode, stringNode) {
@@ -205,6 +212,49 @@ func (b *binder) cells(n node, pointer string, columns columnSet) Cells {
 		}
 	}
 	return cells
+}
+
+// setSubject reads an object that is a row with a plan beside it.
+func (b *binder) setSubject(n node, target *RefinishSubject, pointer string) {
+	if !b.want(n, pointer, objectNode) {
+		return
+	}
+	v := reflect.ValueOf(&target.Plan).Elem()
+	fields := jsonFields(v.Type())
+	row, plan := node{kind: objectNode}, node{kind: objectNode}
+	for _, m := range n.members {
+		if _, planned := fields[m.name]; planned {
+			plan.members = append(plan.members, m)
+		} else {
+			row.members = append(row.members, m)
+		}
+	}
+	target.Row = b.cells(row, pointer, columnSet{service.ColumnByName, func(name string) string {
+		return cmp.Or(nearestName(name, keysOf(fields)), service.NearestColumn(name))
+	}})
+	b.setStruct(plan, v, pointer)
+}
+
+// amounts reads an object of numbers; true and false are 1 and 0.
+func (b *binder) amounts(n node, pointer string) Amounts {
+	if !b.want(n, pointer, objectNode) {
+		return nil
+	}
+	out := make(Amounts, len(n.members))
+	for _, m := range n.members {
+		at := pointer + "/" + escapePointer(m.name)
+		if m.value.kind == boolNode {
+			out[m.name] = 0
+			if m.value.text == "true" {
+				out[m.name] = 1
+			}
+			continue
+		}
+		var x float64
+		b.setFloat(m.value, reflect.ValueOf(&x).Elem(), at)
+		out[m.name] = x
+	}
+	return out
 }
 
 // jsonFields maps the json names of a struct to its fields.

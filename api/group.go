@@ -30,6 +30,7 @@ type Group struct {
 	HorizonDays     int              `json:"horizon_days" example:"180"`           // after which a piece counts as unsold
 	FlagGain        float64          `json:"flag_gain" example:"0.05"`             // share of the ask that a remedy must gain to flag a listing
 	RefinishOptions []RefinishOption `json:"refinish_options"`                     // changes of look that the group offers itself
+	MaterialPrices  []MaterialPrice  `json:"material_prices"`                      // in use: the group's own, and rough shop prices for the rest
 	CreatedAt       time.Time        `json:"created_at" format:"date-time"`
 	Today           string           `json:"today" format:"date"` // the group's local day
 }
@@ -71,6 +72,23 @@ type GroupPatch struct {
 	HorizonDays     *int              `json:"horizon_days"`
 	FlagGain        *float64          `json:"flag_gain"`
 	RefinishOptions *[]RefinishOption `json:"refinish_options"`
+	MaterialPrices  *[]MaterialPrice  `json:"material_prices"` // the group's own; rough shop prices that come back are left out
+}
+
+// MaterialPrice is what one container of a product costs.
+type MaterialPrice struct {
+	Product string  `json:"product" example:"paint"`
+	Price   Decimal `json:"price" swaggertype:"number" example:"26"`
+	Size    float64 `json:"size" example:"1"` // of the container
+	Unit    string  `json:"unit" enums:"gal,qt,pt,fl_oz,l,ml,sheet,roll"`
+	Basis   string  `json:"basis,omitempty" example:"group"` // group, or "common practice, no source"
+}
+
+const basisGroup = "group"
+
+func (p MaterialPrice) setting(c service.Currency) (service.MaterialPrice, error) {
+	amount, err := service.ParseMoney(string(p.Price), c, '.')
+	return service.MaterialPrice{Product: p.Product, Price: amount, Size: p.Size, Unit: p.Unit, Default: p.Basis == pricing.CommonPractice}, err
 }
 
 func groupOf(g *service.Group, a *service.Actor) Group {
@@ -78,13 +96,21 @@ func groupOf(g *service.Group, a *service.Actor) Group {
 		ID: g.ID, Name: g.Name, Currency: g.Currency.Code, Unit: g.Unit, TimeZone: g.TimeZone, DateOrder: g.DateOrder,
 		HourValue: exact(g.HourValue, g.Currency), SpacePrice: exact(g.SpacePrice, g.Currency), MinimumProfit: exact(g.MinimumProfit, g.Currency), DistanceCost: exact(g.DistanceCost, g.Currency),
 		FeeRate: g.FeeRate, HoldingRate: g.HoldingRate, SalvageRate: g.SalvageRate, HorizonDays: g.HorizonDays, FlagGain: g.FlagGain,
-		VenueFees: make([]VenueFee, len(g.VenueFees)), RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
+		VenueFees: make([]VenueFee, len(g.VenueFees)), RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), MaterialPrices: []MaterialPrice{},
+		CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
 	}
 	for i, f := range g.VenueFees {
 		out.VenueFees[i] = VenueFee{Venue: f.Venue, From: f.From.String(), Rate: f.Rate}
 	}
 	for i, o := range g.RefinishOptions {
 		out.RefinishOptions[i] = RefinishOption{Finish: o.Finish, Color: o.Color, Materials: Decimal(o.Materials.Format(g.Currency)), Hours: o.Hours, DaysOut: o.DaysOut}
+	}
+	for _, p := range g.Prices() {
+		one := MaterialPrice{Product: p.Product, Price: Decimal(p.Price.Format(g.Currency)), Size: p.Size, Unit: p.Unit, Basis: basisGroup}
+		if p.Default {
+			one.Basis = pricing.CommonPractice
+		}
+		out.MaterialPrices = append(out.MaterialPrices, one)
 	}
 	return out
 }
@@ -161,7 +187,10 @@ func (p *GroupPatch) apply(g *service.Group) error {
 		}
 		*m.to = amount
 	}
-	if err := p.applyVenueFees(g); err != nil || p.RefinishOptions == nil {
+	if err := p.applyVenueFees(g); err != nil {
+		return err
+	}
+	if err := p.applyMaterialPrices(g); err != nil || p.RefinishOptions == nil {
 		return err
 	}
 	g.RefinishOptions = nil
@@ -189,6 +218,21 @@ func (p *GroupPatch) applyVenueFees(g *service.Group) error {
 			}
 		}
 		g.VenueFees = append(g.VenueFees, fee)
+	}
+	return nil
+}
+
+func (p *GroupPatch) applyMaterialPrices(g *service.Group) error {
+	if p.MaterialPrices == nil {
+		return nil
+	}
+	g.MaterialPrices = nil
+	for i, one := range *p.MaterialPrices {
+		price, err := one.setting(g.Currency)
+		if err != nil {
+			return service.Invalid("material_prices", "price %d: %v", i+1, err)
+		}
+		g.MaterialPrices = append(g.MaterialPrices, price)
 	}
 	return nil
 }

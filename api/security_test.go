@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -68,7 +69,7 @@ func scopeOf(method, path string) string {
 		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
-	case method == "GET" || path == "/v1/suggestions" || path == "/v1/purchase-limits" || path == "/v1/delivery-quotes":
+	case method == "GET" || slices.Contains([]string{"/v1/suggestions", "/v1/purchase-limits", "/v1/delivery-quotes", "/v1/refinish-estimates"}, path):
 		return service.ScopeRead
 	case strings.HasPrefix(path, "/v1/group") || strings.HasPrefix(path, "/v1/members"):
 		return service.ScopeAdmin

@@ -126,6 +126,7 @@ func (s *Server) routes() []route {
 		{"POST", "/v1/suggestions", read, false, s.createSuggestions},
 		{"POST", "/v1/purchase-limits", read, false, s.createPurchaseLimits},
 		{"POST", "/v1/delivery-quotes", read, false, s.createDeliveryQuote},
+		{"POST", "/v1/refinish-estimates", read, true, s.createRefinishEstimates},
 		{"GET", "/v1/stale", read, false, s.listStale},
 		{"GET", "/v1/stale.csv", feed, false, s.listStale},
 		{"GET", "/v1/reports/listing-age", read, false, s.listingAge},

@@ -31,18 +31,19 @@ type groupRow struct {
 	RefinishOptions []byte
 	VenueFees       []byte
 	DistanceCost    int64
+	MaterialPrices  []byte
 	CreatedAt       time.Time
 	ChangeNo        int64
 }
 
 const groupColumns = `s.group_id, s.name, s.currency, s.unit, s.timezone, s.date_order, s.hour_value, s.space_price,
 	s.minimum_profit, s.fee_rate, s.holding_rate, s.salvage_rate, s.horizon_days, s.flag_gain, s.refinish_options,
-	s.venue_fees, s.distance_cost, s.created_at, g.change_no`
+	s.venue_fees, s.distance_cost, s.material_prices, s.created_at, g.change_no`
 
 func (r *groupRow) fields() []any {
 	return []any{&r.GroupID, &r.Name, &r.Currency, &r.Unit, &r.Timezone, &r.DateOrder, &r.HourValue, &r.SpacePrice,
 		&r.MinimumProfit, &r.FeeRate, &r.HoldingRate, &r.SalvageRate, &r.HorizonDays, &r.FlagGain, &r.RefinishOptions,
-		&r.VenueFees, &r.DistanceCost, &r.CreatedAt, &r.ChangeNo}
+		&r.VenueFees, &r.DistanceCost, &r.MaterialPrices, &r.CreatedAt, &r.ChangeNo}
 }
 
 func (r *groupRow) group() (*service.Group, error) {
@@ -62,6 +63,9 @@ func (r *groupRow) group() (*service.Group, error) {
 	if err := json.Unmarshal(r.VenueFees, &g.VenueFees); err != nil {
 		return nil, fmt.Errorf("group %s: venue fees: %w", r.GroupID, err)
 	}
+	if err := json.Unmarshal(r.MaterialPrices, &g.MaterialPrices); err != nil {
+		return nil, fmt.Errorf("group %s: material prices: %w", r.GroupID, err)
+	}
 	return g, nil
 }
 
@@ -75,8 +79,12 @@ func settings(g *service.Group) ([]any, error) {
 	if err != nil {
 		return nil, err
 	}
+	prices, err := json.Marshal(append([]service.MaterialPrice{}, g.MaterialPrices...))
+	if err != nil {
+		return nil, err
+	}
 	return []any{g.ID, g.Name, g.Currency.Code, g.Unit, g.TimeZone, g.DateOrder, int64(g.HourValue), int64(g.SpacePrice),
-		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options, fees, int64(g.DistanceCost)}, nil
+		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options, fees, int64(g.DistanceCost), prices}, nil
 }
 
 // CreateGroup keeps a group with its first member.
@@ -90,8 +98,8 @@ func (s *Store) CreateGroup(ctx context.Context, g service.Group, first service.
 		statement{sql: `
 			insert into group_settings (group_id, name, currency, unit, timezone, date_order, hour_value, space_price,
 				minimum_profit, fee_rate, holding_rate, salvage_rate, horizon_days, flag_gain, refinish_options, venue_fees, distance_cost,
-				created_at)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`, args: append(values, g.CreatedAt)},
+				material_prices, created_at)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)`, args: append(values, g.CreatedAt)},
 		insertMember(g.ID, first),
 	)
 }
@@ -148,7 +156,7 @@ func (s *Store) HasAmounts(ctx context.Context, t service.Tenant) (bool, error) 
 	err := s.run(ctx, t, statement{
 		sql: `select exists (select from listing where group_id = $1 and (ask is not null or estimate is not null or seller_ask is not null))
 		          or exists (select from cost_line where group_id = $1)
-		          or exists (select from group_settings where group_id = $1 and (hour_value > 0 or space_price > 0 or minimum_profit > 0 or distance_cost > 0))`,
+		          or exists (select from group_settings where group_id = $1 and (hour_value > 0 or space_price > 0 or minimum_profit > 0 or distance_cost > 0 or material_prices <> '[]'))`,
 		args: []any{t.Group}, read: one(&has),
 	})
 	return has, err
@@ -164,7 +172,8 @@ func (s *Store) UpdateGroup(ctx context.Context, t service.Tenant, g service.Gro
 		if err := w.exec(ctx, `
 			update group_settings set name = $2, currency = $3, unit = $4, timezone = $5, date_order = $6, hour_value = $7,
 				space_price = $8, minimum_profit = $9, fee_rate = $10, holding_rate = $11, salvage_rate = $12,
-				horizon_days = $13, flag_gain = $14, refinish_options = $15, venue_fees = $16, distance_cost = $17
+				horizon_days = $13, flag_gain = $14, refinish_options = $15, venue_fees = $16, distance_cost = $17,
+				material_prices = $18
 			where group_id = $1`, values...); err != nil {
 			return err
 		}

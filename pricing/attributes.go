@@ -28,10 +28,13 @@ type Attributes struct {
 	// sales (docs/pricing.md).
 	Style    string
 	YearMade int
+	Maker    string
 	Topcoat  string
 	Sheen    string
 	Venue    string
 	Area     string
+
+	Drawers, Doors *int // of the main item; nil: unknown; for estimates of work
 }
 
 // Item is one kind of thing in a mixed set: six dining chairs.

@@ -21,9 +21,11 @@ type Settings struct {
 	MinSales  int     // below which flags and prices are refused
 
 	RefinishOptions []RefinishOption
+	Workshop        Workshop // what work takes where no option tells
 }
 
-// RefinishOption is a change of look that a group offers, with its price.
+// RefinishOption is a change of look with its price: as a group offers it, or
+// as its work was reckoned.
 type RefinishOption struct {
 	Finish, Color string
 	Materials     float64 // money

@@ -97,10 +97,11 @@ func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLim
 		out.SalePrice = ref(m.value.interval(b.p))
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, b.q.Estimate > 0, s)
+	if out.Refusal == nil && q.Planned {
+		out.Refusal = feasible(q.as(Look{}), Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
+	}
 	switch {
 	case out.Refusal != nil:
-	case q.Planned && !feasible(q.Finish, q.Material):
-		out.Refusal = &Refusal{Reason: FinishNotPossible, Detail: fmt.Sprintf("A %s finish cannot be put on %s: there is no wood to show.", words(q.Finish), words(q.Material))}
 	case q.Hours > 0 && b.hour <= 0:
 		out.Refusal = &Refusal{Reason: HourValueUnknown, Detail: "An hour of work has no value yet: set the group's hourly value, or ask for an hourly earning."}
 	default:
@@ -298,7 +299,7 @@ func (m *Model) chanceOfLoss(o outlook, ask float64, p prediction, outlay float6
 	}
 	sum := 0.0
 	for i := range midQuantiles {
-		f := p.f + p.scale*m.value.quantile((float64(i)+0.5)/midQuantiles)
+		f := p.f + p.scale*m.value.middles[i]
 		c := o
 		c.typical = bounded(f + m.rates.Opening)
 		c.premium = 0

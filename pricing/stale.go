@@ -223,10 +223,8 @@ func (m *Model) remedies(l Listing, on Date, ask float64, seen evidence, s Setti
 		best, _ := now.best(asks, now.holding)
 		out = append(out, now.remedy(ActionReprice, best, 0, zs, waiting.nets).Remedy)
 	}
-	for _, o := range s.RefinishOptions {
-		if r, ok := m.refinish(l, o, f, estimate, fresh, zs, waiting.nets, s); ok {
-			out = append(out, r)
-		}
+	for _, r := range m.reviewed(staying{l.Attributes, l.ListedOn, fresh, zs, waiting}, s) {
+		out = append(out, r.Remedy)
 	}
 	out = append(out, now.withdrawal(waiting.nets))
 	for i := range out {
@@ -290,52 +288,6 @@ func (o outlook) withdrawal(waiting []float64) Remedy {
 		nets[i] = o.salvage
 	}
 	return Remedy{Action: ActionWithdraw, ExpectedNet: o.salvage, ChanceBetterThanWaiting: shareAbove(nets, waiting)}
-}
-
-// refinish prices one other look: the fit with the new levels, the estimate
-// moved along with it so that the premium stays, a fresh age, but the same
-// frailty, for a new finish does not forgive a slow piece. It is false where the
-// look is the present one, cannot be done on the material, or its hours have no value.
-func (m *Model) refinish(l Listing, opt RefinishOption, f, estimate float64, fresh outlook, zs, waiting []float64, s Settings) (Remedy, bool) {
-	same := opt.Finish == l.Finish && (opt.Color == l.Color || opt.Color == "")
-	if same || opt.Finish == "" || !feasible(opt.Finish, l.Material) || (opt.Hours > 0 && s.HourValue <= 0) {
-		return Remedy{}, false
-	}
-	look := l.Attributes
-	look.Finish, look.Color, look.SecondFinish, look.SecondColor = opt.Finish, opt.Color, "", ""
-	change := m.value.location(m.value.describe(look, l.ListedOn).x) - m.value.location(m.value.describe(l.Attributes, l.ListedOn).x)
-	o := fresh
-	o.levels = look.levels()
-	o.on += Date(min(opt.DaysOut, maxCalendar))
-	o = o.from(0)
-	o.fit = f + change
-	o.typical = bounded(o.fit + m.rates.Opening)
-	e := o.typical
-	if estimate > 0 {
-		e = estimate * math.Exp(change)
-	}
-	asks := pricePoints(repriceLow*e, askCap*e)
-	if len(asks) == 0 {
-		return Remedy{}, false
-	}
-	best, _ := o.best(asks, o.holding)
-	cost := opt.Materials + opt.Hours*s.HourValue + o.holding*float64(opt.DaysOut)
-	r := o.remedy(ActionRefinish, best, cost, zs, waiting).Remedy
-	r.Finish, r.Color, r.Hours, r.DaysOut = opt.Finish, opt.Color, opt.Hours, opt.DaysOut
-	return r, true
-}
-
-// feasible reports whether a finish can be put on a material: there is no wood
-// to show under laminate, foil, particle board or MDF. Common practice, no source.
-func feasible(finish, material string) bool {
-	switch material {
-	case "laminate", "particle_board", "mdf":
-		switch finish {
-		case "clear", "stained", "oiled", "raw", "whitewashed":
-			return false
-		}
-	}
-	return true
 }
 
 // reason is the likeliest cause of no sale so far, read from the funnel: views,

@@ -21,6 +21,7 @@ type valueModel struct {
 	meanSize    map[string]float64 // log volume by category
 	overallSize float64
 	t80         float64
+	middles     [midQuantiles]float64 // mid-quantiles (i − ½)/40 of the standard t
 }
 
 // fixedNames are the columns that exist without any sale.
@@ -51,6 +52,9 @@ func newValueModel(s *Statistics) *valueModel {
 		}
 	}
 	v.t80 = v.quantile(0.5 + intervalLevel/2)
+	for i := range v.middles {
+		v.middles[i] = v.quantile((float64(i) + 0.5) / midQuantiles)
+	}
 	return v
 }
 

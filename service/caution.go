@@ -25,6 +25,10 @@ var (
 		"stripper", "Use no stripper with methylene chloride; ventilate, and wear a respirator that fits the product.",
 		"40 CFR 751 subpart B; 29 CFR 1910.134 (workplaces)",
 	}
+	cautionSpray = Caution{
+		"spraying", "Spray with ventilation and a respirator that fits the product; no solvent spray near a pilot light or spark.",
+		"29 CFR 1910.134 (workplaces)",
+	}
 	cautionRags = Caution{
 		"rags", "Rags with oil, stain or solvent can ignite by themselves: lay them flat outdoors or keep them under water in a closed metal can.",
 		"common practice",
@@ -59,6 +63,28 @@ var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "boo
 
 const leadLimitYear = 1980 // the limit of 1978 and a margin
 
+// mayHoldLead reports whether an old finish is to be treated as lead.
+func (l *Listing) mayHoldLead() bool { return l.YearMade == 0 || l.YearMade < leadLimitYear }
+
+// workCautions are those for doing some work. They change no figure.
+func workCautions(l *Listing, w *pricing.Work) (cautions []Caution) {
+	add := func(applies bool, c Caution) {
+		if applies {
+			cautions = append(cautions, c)
+		}
+	}
+	uses := func(products ...string) bool {
+		return slices.ContainsFunc(w.Products, func(p pricing.Product) bool { return slices.Contains(products, p.Name) })
+	}
+	add(uses(pricing.ProductSandpaper, pricing.ProductStripper) && l.mayHoldLead(), cautionLead)
+	add(uses(pricing.ProductStripper), cautionStripper)
+	add(w.Method == pricing.MethodSpray && w.Look.Finish != "cleaned", cautionSpray)
+	add(uses(pricing.ProductOil, pricing.ProductStain, pricing.ProductOilClear, pricing.ProductWax), cautionRags)
+	add(slices.Contains(tippingCategories, l.Category), cautionTip)
+	add(l.Material == "upholstered" || l.Category == "armchair", cautionUpholstery)
+	return cautions
+}
+
 // sellingCautions are those for offering a piece.
 func sellingCautions(l *Listing) []Caution {
 	cautions := []Caution{cautionPooling, cautionRecall, cautionBuyers}
@@ -78,7 +104,7 @@ func remedyCautions(l *Listing, remedies []pricing.Remedy) []Caution {
 		if r.Action != "refinish" {
 			continue
 		}
-		if l.YearMade == 0 || l.YearMade < leadLimitYear {
+		if l.mayHoldLead() {
 			cautions = append(cautions, cautionLead)
 		}
 		cautions = append(cautions, cautionStripper, cautionRags)

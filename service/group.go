@@ -35,6 +35,7 @@ type Group struct {
 	HorizonDays     int     // active days after which a piece counts as unsold
 	FlagGain        float64 // share of the ask that a remedy must gain to flag a listing
 	RefinishOptions []RefinishOption
+	MaterialPrices  []MaterialPrice // see Group.Prices for those in use
 
 	ChangeNo  int64
 	CreatedAt time.Time
@@ -106,6 +107,7 @@ func (g *Group) Settings() pricing.Settings {
 	if g.Unit == UnitInch {
 		s.SpacePrice /= squareMetresPerSquareFoot
 	}
+	s.Workshop = pricing.Workshop{Prices: g.shop()}
 	for _, o := range g.RefinishOptions {
 		s.RefinishOptions = append(s.RefinishOptions, pricing.RefinishOption{
 			Finish: o.Finish, Color: o.Color, Materials: o.Materials.Major(g.Currency), Hours: o.Hours, DaysOut: o.DaysOut,
@@ -278,6 +280,7 @@ func (g *Group) validate() error {
 	check(between(g.HorizonDays, 14, 730), "horizon_days", "expected 14 to 730 days")
 	check(between(g.FlagGain, 0, 1), "flag_gain", "expected a share from 0 to 1")
 	wrong = append(wrong, g.checkVenueFees()...)
+	wrong = append(wrong, g.checkMaterialPrices()...)
 	check(len(g.RefinishOptions) <= 50, "refinish_options", "at most 50")
 	for i := range g.RefinishOptions {
 		o := &g.RefinishOptions[i]

@@ -206,6 +206,7 @@ func (l *Listing) Attributes() pricing.Attributes {
 		Material: l.Material, Wood: l.Wood, Condition: l.Condition,
 		Finish: l.Finish, SecondFinish: l.SecondFinish, Color: l.Color, SecondColor: l.SecondColor, Hardware: l.Hardware,
 		Style: l.Style, YearMade: l.YearMade, Topcoat: l.Topcoat, Sheen: l.Sheen, Venue: l.Venue, Area: l.Area,
+		Maker: l.Maker, Drawers: l.Drawers, Doors: l.Doors,
 	}
 }
 

@@ -389,7 +389,7 @@ func (p *plannedPiece) inspect() []string {
 func (p *plannedPiece) cautions() []Caution {
 	var cautions []Caution
 	if p.refinish && p.plan.Finish != "cleaned" && p.plan.Finish != "original" {
-		if p.row.YearMade == 0 || p.row.YearMade < leadLimitYear {
+		if p.row.mayHoldLead() {
 			cautions = append(cautions, cautionLead)
 		}
 		if slices.Contains(woodFinishes, p.plan.Finish) {

@@ -44,6 +44,10 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 	if err != nil {
 		return nil, err
 	}
+	workshop, err := s.Workshop(ctx, a)
+	if err != nil {
+		return nil, err
+	}
 	var reviews []Review
 	for _, r := range group.byID {
 		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
@@ -53,7 +57,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		if row.MemberID != a.MemberID {
 			row = row.WithoutOwnerOnly()
 		}
-		review := group.model.Review(group.standing(r, a.Group.Currency), day, a.Group.SettingsFor(row.Venue, day))
+		review := group.model.Review(group.standing(r, a.Group.Currency), day, workshop.settings(a.Group.SettingsFor(row.Venue, day)))
 		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
 			continue
 		}

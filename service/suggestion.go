@@ -231,17 +231,21 @@ func (a *Actor) readSubjects(group *known, subjects []Subject) ([]subject, error
 	out := make([]subject, len(subjects))
 	for i, cells := range subjects {
 		sub, errs := a.readSubject(group, cells)
-		for _, f := range errs {
-			f.Pointer = "/subjects/" + strconv.Itoa(i) + "/" + f.Column
-			f.Row = i + 1
-			wrong = append(wrong, f)
-		}
+		wrong = append(wrong, inSubject(i, errs)...)
 		out[i] = sub
 	}
 	if wrong != nil {
 		return nil, &InvalidError{Fields: wrong}
 	}
 	return out, nil
+}
+
+// inSubject places what is wrong in its subject.
+func inSubject(i int, wrong []FieldError) []FieldError {
+	for j := range wrong {
+		wrong[j].Pointer, wrong[j].Row = "/subjects/"+strconv.Itoa(i)+"/"+wrong[j].Column, i+1
+	}
+	return wrong
 }
 
 // readSubject reads a described piece, or one on file with cells laid over it.

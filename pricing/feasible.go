@@ -1,0 +1,133 @@
+package pricing
+
+import (
+	"fmt"
+	"slices"
+)
+
+// Look is what the surface is to become. An empty color means any.
+type Look struct {
+	Finish, Color string
+	SecondFinish  string // of a two_tone piece: the part that is not painted; empty: clear
+	SecondColor   string
+	SecondPart    string // which part that is; empty: the top
+	Topcoat       string // empty: the usual one
+	Condition     int    // grade when done; 0: as it is
+}
+
+// Reasons why work is refused.
+const (
+	NoSuchFinish   = "no_such_finish"  // nobody knows how it is made
+	SameLook       = "same_look"       // the piece has it
+	CannotGoBack   = "cannot_go_back"  // an original finish does not come back
+	TooCold        = "too_cold"        // for a water-based product
+	PriceUnknown   = "price_unknown"   // of a product
+	LevelsUnsold   = "too_few_of_look" // too few sales of the finish or color
+	WorkImpossible = "work_impossible" // no hours a week, no surface
+)
+
+// woodLooks show the wood; whitewash lets its grain show through.
+var woodLooks = []string{"clear", "stained", "oiled", "waxed", "raw", "whitewashed"}
+
+// paintLooks hide it, at least in part.
+var paintLooks = []string{"painted", "distressed", "two_tone"}
+
+// woodTones are the colors of wood left as it is, or stained.
+var woodTones = []string{"natural", "light_wood", "mid_wood", "dark_wood"}
+
+func showsWood(finish string) bool { return slices.Contains(woodLooks, finish) }
+func isPaint(finish string) bool   { return slices.Contains(paintLooks, finish) }
+
+// hasNoWood reports whether there is no wood to show: under laminate, foil,
+// particle board or MDF, and in what is no wood at all.
+func hasNoWood(material string) bool {
+	switch material {
+	case "laminate", "foil", "particle_board", "mdf", "metal", "glass", "stone", "upholstered":
+		return true
+	}
+	return false
+}
+
+// feasible says why a look cannot be given to a piece; nil where it can. Every
+// way to a look asks it before anything is ranked. Common practice, no source.
+func feasible(a Attributes, look Look) *Refusal {
+	refuse := func(reason, format string, args ...any) *Refusal {
+		return &Refusal{Reason: reason, Detail: fmt.Sprintf(format, args...)}
+	}
+	f := look.Finish
+	switch {
+	case f == "":
+		return refuse(NoSuchFinish, "Say which finish is planned.")
+	case f == a.Finish && look.Condition <= a.Condition && (look.Color == a.Color || look.Color == "") && (look.SecondFinish == "" || look.SecondFinish == a.SecondFinish) &&
+		(look.SecondColor == "" || look.SecondColor == a.SecondColor):
+		return refuse(SameLook, "The piece has that look already.")
+	case f == "original":
+		return refuse(CannotGoBack, "An original finish does not come back once it is gone.")
+	case f == "cleaned" && (isPaint(a.Finish) || a.Finish == "whitewashed" || a.Finish == "raw"):
+		return refuse(CannotGoBack, "Cleaning keeps the finish that is on the piece: it is %s.", words(a.Finish))
+	case showsWood(f) && hasNoWood(a.Material):
+		return refuse(FinishNotPossible, "There is no wood to show: %s takes no %s finish.", words(a.Material), words(f))
+	case isPaint(f) && (a.Material == "glass" || a.Material == "stone"):
+		return refuse(FinishNotPossible, "Paint does not last on %s.", words(a.Material))
+	case f == "two_tone" && hasNoWood(a.Material) && !isPaint(look.SecondFinish):
+		return refuse(FinishNotPossible, "There is no wood to show in the second part: on %s both parts have to be painted.", words(a.Material))
+	}
+	return nil
+}
+
+// planned refuses also what nobody has a plan for.
+func planned(look Look) *Refusal {
+	if look.Finish == "cleaned" || showsWood(look.Finish) || isPaint(look.Finish) {
+		return nil
+	}
+	return &Refusal{Reason: NoSuchFinish, Detail: fmt.Sprintf("There is no plan for %s: give it a price of your own in refinish_options.", words(look.Finish))}
+}
+
+// Warning is something to mind that changes no figure. The figures of an
+// unusual size are lengths in centimetres.
+type Warning struct {
+	Code, Text      string
+	Subject         string // of an unusual size: which
+	Have, Low, High float64
+}
+
+// warnings are what to mind with a look on a piece. Common practice, no source.
+func warnings(a Attributes, look Look) []Warning {
+	var out []Warning
+	warn := func(applies bool, code, text string) {
+		if applies {
+			out = append(out, Warning{Code: code, Text: text})
+		}
+	}
+	paints, strips := isPaint(look.Finish) || look.Finish == "whitewashed", look.strips(a.Finish)
+	warn(a.Material == "veneer" && (strips || paints), "sand_through", "Veneer is thin: sand by hand and stop before the edges go through.")
+	warn(look.Finish != "cleaned" && (a.Finish == "waxed" || a.Finish == "oiled" || a.Finish == "" || a.Finish == "original" || a.Finish == "cleaned"), "wax_or_silicone",
+		"Nothing sticks on wax, oil or silicone polish until it is off: clean with a solvent first and try a small spot.")
+	warn(paints && isPale(look.Color) && slices.Contains(yellowing, look.Topcoat), "yellowing", "An oil-based clear coat yellows over white: take a water-based one.")
+	warn(paints && look.bleeds(a), "bleed_through", "This wood bleeds through pale paint: block it first, knots twice.")
+	warn(paints && slices.Contains(prized, a.Wood), "paint_lowers_value", "Paint on sought-after wood can lower its value for good.")
+	warn(paints && a.Maker != "", "maker", "Paint can lower the value of a good maker's piece: find out first.")
+	warn(a.Material == "upholstered", "upholstered", "Only the wood that shows is reckoned; the cover is masked.")
+	warn(a.Material == "" && (showsWood(look.Finish) || look.Finish == "two_tone"), "material_unknown", "The material is unknown: on laminate, foil or board there is no wood to show.")
+	warn(a.Material == "rattan_cane" && strips, "cane", "Cane does not bear stripper or sanding: only its frame does.")
+	return out
+}
+
+var (
+	yellowing = []string{"oil", "oil_clear"}
+	prized    = []string{"teak", "walnut", "rosewood"}
+	pale      = []string{"white", "off_white", "beige", "pink", "yellow", "grey"}
+	knotty    = []string{"pine", "knotty_pine", "cedar"}
+	bleeding  = []string{"cherry", "mahogany", "oak", "rosewood"}
+)
+
+func isPale(color string) bool { return slices.Contains(pale, color) }
+
+// bleeds reports whether the wood comes through the paint: knots through any,
+// tannin and dye through a pale one.
+func (look Look) bleeds(a Attributes) bool {
+	return slices.Contains(knotty, a.Wood) || (slices.Contains(bleeding, a.Wood) && isPale(look.Color))
+}
+
+// strips reports whether the old finish has to go.
+func (look Look) strips(present string) bool { return showsWood(look.Finish) && present != "raw" }

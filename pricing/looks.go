@@ -1,0 +1,256 @@
+package pricing
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+const (
+	lookSales      = 5 // of a finish, and of a color, that make it a candidate
+	reviewedLooks  = 6 // priced in full for a review: the likeliest
+	reviewRemedies = 3 // of them told
+)
+
+// Refinish is one change of look: what it takes and what it would bring.
+type Refinish struct {
+	Look            Look
+	Remedy          // ActionRefinish; Cost: materials, labor, and holding meanwhile
+	Materials       float64
+	Quoted          bool    // hours, materials and days are the group's own
+	Work            Work    // as reckoned
+	Priced          bool    // the group has sales enough to say what follows, and the ask and nets of Remedy
+	Percent         float64 // of the likely sale price, in points
+	Low, High       float64 // 80 % interval of Percent
+	Sales           int     // of the finish
+	ColorSales      int     // of the color
+	Pace            float64 // of sale at its typical ask, against the present look
+	NetPerHour      *float64
+	Distinguishable bool // the interval leaves out zero
+}
+
+// staying is a piece as it is: what a change of look is held against.
+type staying struct {
+	Attributes
+	on      Date    // of the description
+	fresh   outlook // anew on the market, with the demand seen so far
+	zs      []float64
+	leaving priced // waiting, or offering it as it is
+}
+
+// change is what a look does to the log of the price: its location and the
+// scale of its t distribution, levels without a sale included.
+func (m *Model) change(a, b Attributes, on Date) (at, scale float64) {
+	v := m.value
+	difference := map[string]float64{}
+	var order []string
+	for i, terms := range [][]Term{b.terms(on), a.terms(on)} {
+		for _, t := range terms {
+			if _, ok := difference[t.Name]; !ok {
+				order = append(order, t.Name)
+			}
+			difference[t.Name] += t.Value * float64(1-2*i)
+		}
+	}
+	var changed []Term
+	for _, name := range order {
+		if x := difference[name]; x != 0 {
+			changed = append(changed, Term{name, x})
+		}
+	}
+	d := v.row(changed)
+	return v.location(d.x), v.spread() * math.Sqrt(v.leverage(d.x)+d.unseen)
+}
+
+// as is a piece in another look.
+func (a Attributes) as(look Look) Attributes {
+	a.Finish, a.Color, a.SecondFinish, a.SecondColor = look.Finish, look.Color, look.SecondFinish, look.SecondColor
+	if look.Condition > 0 {
+		a.Condition = look.Condition
+	}
+	return a
+}
+
+// refinish prices one other look: the fit with the new levels, the estimate
+// moved along with it so that the premium stays, a fresh age, but the same
+// frailty, for a new finish does not forgive a slow piece. The chance that it
+// beats leaving the piece goes over 40 frailties, each with another of the 40
+// mid-quantiles of the look's effect: what is not known of the look counts,
+// too. It is false where no ask is in reach.
+func (m *Model) refinish(c staying, look Look, opt RefinishOption, s Settings) (Refinish, bool) {
+	after := c.as(look)
+	at, scale := m.change(c.Attributes, after, c.on)
+	o := c.fresh
+	o.levels = after.levels()
+	o.on += Date(min(opt.DaysOut, maxCalendar))
+	o = o.from(0)
+	o.fit = c.fresh.fit + at
+	o.typical = bounded(o.fit + m.rates.Opening)
+	e := o.typical
+	if o.estimate > 0 {
+		e = o.estimate * math.Exp(at)
+	}
+	asks := pricePoints(repriceLow*e, askCap*e)
+	if len(asks) == 0 {
+		return Refinish{}, false
+	}
+	best, _ := o.best(thinned(asks, maxCandidates), o.holding)
+	cost := opt.Materials + opt.Hours*s.HourValue + o.holding*float64(opt.DaysOut)
+	r := Refinish{
+		Look: look, Remedy: o.remedy(ActionRefinish, best, cost, nil, nil).Remedy, Materials: opt.Materials, Priced: true,
+		Percent: percent(at), Low: percent(at - m.value.t80*scale), High: percent(at + m.value.t80*scale),
+		Distinguishable: math.Abs(at) > m.value.t80*scale,
+		Sales:           m.sold("finish:" + look.Finish), ColorSales: m.sold("color:" + look.Color),
+		Pace: math.Exp(o.rate.base(o.levels, 0, 0, 0) - o.rate.base(c.levels(), 0, 0, 0)),
+	}
+	nets := make([]float64, len(c.zs))
+	for i, z := range c.zs {
+		// 17 and 40 have no common factor: every quantile once, in an order unrelated to z.
+		e := scale * m.value.middles[i*17%midQuantiles]
+		surprise := o
+		surprise.typical, surprise.salvage = bounded(math.Log(o.typical)+e), o.salvage*math.Exp(clamp(e, -20, 20))
+		nets[i] = surprise.netGiven(best, z) - cost
+	}
+	r.ChanceBetterThanWaiting = shareAbove(nets, c.leaving.nets)
+	r.Finish, r.Color, r.Hours, r.DaysOut = look.Finish, look.Color, opt.Hours, opt.DaysOut
+	r.Gain = r.ExpectedNet - c.leaving.ExpectedNet
+	if opt.Hours > 0 {
+		r.NetPerHour = ref((r.Gain + opt.Hours*s.HourValue) / opt.Hours)
+	}
+	return r, true
+}
+
+// sold is the number of sales that have a term.
+func (m *Model) sold(term string) int {
+	if j, ok := m.value.index[term]; ok {
+		return m.value.counts[j]
+	}
+	return 0
+}
+
+// levelsSold are the levels of a block with sales enough to be candidates.
+func (m *Model) levelsSold(block string) []string {
+	var out []string
+	for j, name := range m.value.names { // sorted
+		if blockOf(name) == block && m.value.counts[j] >= lookSales {
+			out = append(out, levelOf(name))
+		}
+	}
+	return out
+}
+
+// looks are the finishes and colors that the group has evidence for. The best
+// of many is partly the luckiest: few sales make no candidate, and the effects
+// of those that are stay drawn towards nothing by their prior.
+func (m *Model) looks(a Attributes) []Look {
+	var paints, tones []string
+	for _, color := range m.levelsSold("color") {
+		if slices.Contains(woodTones, color) {
+			tones = append(tones, color)
+		} else {
+			paints = append(paints, color)
+		}
+	}
+	own := ""
+	if slices.Contains(woodTones, a.Color) {
+		own = a.Color
+	}
+	var out []Look
+	for _, finish := range m.levelsSold("finish") {
+		colors := []string{own}
+		switch {
+		case finish == "original":
+			continue
+		case finish == "cleaned":
+			colors = []string{a.Color}
+		case finish == "whitewashed":
+			colors = []string{"white"}
+		case isPaint(finish):
+			colors = paints
+		case finish == "stained" && len(tones) > 0:
+			colors = tones
+		}
+		for _, color := range colors {
+			out = append(out, Look{Finish: finish, Color: color})
+		}
+	}
+	return out
+}
+
+// plainLooks are told, unranked, while there is no evidence.
+var plainLooks = []Look{{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"}, {Finish: "two_tone"}, {Finish: "waxed"}}
+
+// quoted finds the group's own price of a look; one without a color holds for
+// all.
+func (s Settings) quoted(look Look) (RefinishOption, bool) {
+	best := slices.IndexFunc(s.RefinishOptions, func(o RefinishOption) bool { return o.Finish == look.Finish && o.Color == look.Color })
+	if best < 0 {
+		best = slices.IndexFunc(s.RefinishOptions, func(o RefinishOption) bool { return o.Finish == look.Finish && o.Color == "" })
+	}
+	if best < 0 {
+		return RefinishOption{}, false
+	}
+	return s.RefinishOptions[best], true
+}
+
+func (w Work) option() RefinishOption {
+	return RefinishOption{Finish: w.Look.Finish, Color: w.Look.Color, Materials: w.Materials, Hours: w.Hours, DaysOut: w.DaysOut}
+}
+
+// reviewed are the changes of look for a review, the best few: of the options
+// that the group quotes, or where it quotes none, of the looks with evidence.
+func (m *Model) reviewed(c staying, s Settings) []Refinish {
+	var options []RefinishOption
+	if len(s.RefinishOptions) > 0 {
+		for _, o := range s.RefinishOptions {
+			if feasible(c.Attributes, Look{Finish: o.Finish, Color: o.Color}) == nil {
+				options = append(options, o)
+			}
+		}
+	} else if s.HourValue > 0 && len(s.Workshop.Prices) > 0 {
+		options = m.likeliest(c, s)
+	}
+	var out []Refinish
+	for _, o := range options {
+		if o.Hours > 0 && s.HourValue <= 0 {
+			continue
+		}
+		if r, ok := m.refinish(c, Look{Finish: o.Finish, Color: o.Color}, o, s); ok {
+			out = append(out, r)
+		}
+	}
+	if len(s.RefinishOptions) == 0 {
+		slices.SortStableFunc(out, func(a, b Refinish) int { return cmp.Compare(b.ExpectedNet, a.ExpectedNet) })
+		out = out[:min(len(out), reviewRemedies)]
+	}
+	return out
+}
+
+// likeliest are the few estimated looks worth pricing in full: by the sale
+// price with what a faster pace lets one ask more, less the cost.
+func (m *Model) likeliest(c staying, s Settings) []RefinishOption {
+	type scored struct {
+		RefinishOption
+		score float64
+	}
+	var all []scored
+	for _, look := range m.looks(c.Attributes) {
+		w := s.Workshop.Estimate(Job{Attributes: c.Attributes, Look: look})
+		if w.Refusal != nil {
+			continue
+		}
+		after := c.as(look)
+		at, _ := m.change(c.Attributes, after, c.on)
+		rate := c.fresh.rate
+		faster := rate.base(after.levels(), 0, 0, 0) - rate.base(c.levels(), 0, 0, 0)
+		o := w.option()
+		all = append(all, scored{o, (1-s.FeeRate)*m.rates.Negotiation*c.fresh.typical*math.Exp(at+faster/rate.gamma()) -
+			o.Materials - o.Hours*s.HourValue - c.fresh.holding*float64(o.DaysOut)})
+	}
+	slices.SortStableFunc(all, func(a, b scored) int { return cmp.Compare(b.score, a.score) })
+	out := make([]RefinishOption, 0, reviewedLooks)
+	for _, one := range all[:min(len(all), reviewedLooks)] {
+		out = append(out, one.RefinishOption)
+	}
+	return out
+}

@@ -1,0 +1,191 @@
+package pricing
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// RefinishQuery asks which finish pays on a piece, and what one takes.
+type RefinishQuery struct {
+	Job                // an empty Look.Finish: none is planned
+	Estimate float64   // the seller's own, where it counts; zero: none
+	Standing *Standing // the open listing that the piece is on; nil before it is listed
+}
+
+// RefinishAnswer answers a RefinishQuery.
+type RefinishAnswer struct {
+	Planned  *Refinish  // of the look asked for
+	Finishes []Refinish // the best by NetPerHour first; unranked without sales enough
+	Refused  []Refused  // finishes with evidence that the piece does not take
+	AsItIs   *Remedy    // waiting at the present ask, or offering it as it is; nil where refused
+	Compared int        // looks that were ranked
+
+	Basis     Basis
+	Labels    []string // "low_confidence", LabelHourValueUnknown
+	Refusal   *Refusal // of what follows from a look; the work is told all the same
+	Sentences []string
+}
+
+// Refused is a look with the reason why it cannot be.
+type Refused struct {
+	Look    Look
+	Refusal Refusal
+}
+
+// LabelHourValueUnknown says that labor is not in the costs.
+const LabelHourValueUnknown = "hour_value_unknown"
+
+// Refinishes reckons the work of every look that the group has evidence for or
+// offers itself, and what would follow from it, as a review does: value, pace,
+// ask and net, held against leaving the piece as it is. They are ranked by
+//
+//	net per hour = (expected net before labor − net of leaving the piece) / hours.
+func (m *Model) Refinishes(q RefinishQuery, on Date, s Settings) RefinishAnswer {
+	out := RefinishAnswer{Basis: m.basis(q.Category)}
+	if !validPrice(q.Estimate) {
+		q.Estimate = 0
+	}
+	if q.Estimate == 0 && q.Standing != nil {
+		q.Estimate, _ = q.Standing.Listing.estimate()
+	}
+	var price *Range
+	if m.value.sales >= s.MinSales {
+		price = ref(m.value.interval(m.value.predict(m.value.describe(q.Attributes, on))))
+	} else {
+		out.Refusal = tooFewSales(m.value.sales, s.MinSales) // also with an estimate: no effect of a look is known
+	}
+	if out.Refusal == nil {
+		out.Refusal, out.Labels = m.doubts(price, q.Estimate > 0, s)
+	}
+	if s.HourValue <= 0 {
+		out.Labels = append(out.Labels, LabelHourValueUnknown)
+	}
+	var c *staying
+	if out.Refusal == nil {
+		c = ref(m.staying(q, on, s))
+		out.AsItIs = &c.leaving.Remedy
+	}
+	out.compare(m, q, c, s)
+	out.Sentences = out.explain(s)
+	return out
+}
+
+// staying is the piece of a query as it is.
+func (m *Model) staying(q RefinishQuery, on Date, s Settings) staying {
+	o := m.position(Query{Attributes: q.Attributes, Estimate: q.Estimate, Standing: q.Standing}, on, s)
+	c := staying{Attributes: q.Attributes, on: on, fresh: o.from(0), zs: o.frailties()}
+	ask := 0.0
+	if q.Standing != nil {
+		c.on = q.Standing.Listing.ListedOn
+		ask, _ = q.Standing.Listing.askOn(on)
+	}
+	if ask == 0 {
+		ask, _ = o.best(candidates(o.typical, q.Estimate), o.holding)
+	}
+	c.leaving = o.remedy(ActionWait, ask, 0, c.zs, nil)
+	return c
+}
+
+// compare fills in the planned look and the ranking. Without c the work alone
+// is told.
+func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Settings) {
+	if q.Look.Finish != "" {
+		out.Planned = ref(m.reckon(q.Job, c, s))
+	}
+	looks := plainLooks
+	if c != nil {
+		looks = m.looks(q.Attributes)
+	}
+	for _, o := range s.RefinishOptions {
+		if look := (Look{Finish: o.Finish, Color: o.Color}); !slices.Contains(looks, look) {
+			looks = append(slices.Clone(looks), look)
+		}
+	}
+	var refused []string
+	for _, look := range looks {
+		j := q.Job
+		j.Look = Look{Finish: look.Finish, Color: look.Color, Topcoat: q.Look.Topcoat, Condition: q.Look.Condition}
+		j.Look.SecondPart = q.Look.SecondPart
+		if look.Finish == "two_tone" {
+			j.Look.SecondFinish, j.Look.SecondColor = q.Look.SecondFinish, q.Look.SecondColor
+		}
+		r := m.reckon(j, c, s)
+		why := r.Work.Refusal
+		switch {
+		case why == nil && (c == nil || r.Priced):
+			out.Finishes = append(out.Finishes, r)
+		case why != nil && why.Reason != SameLook && !slices.Contains(refused, look.Finish):
+			refused = append(refused, look.Finish)
+			out.Refused = append(out.Refused, Refused{look, *why})
+		}
+	}
+	if c == nil {
+		return
+	}
+	out.Compared = len(out.Finishes)
+	slices.SortStableFunc(out.Finishes, func(a, b Refinish) int {
+		return cmp.Or(cmp.Compare(b.perHour(), a.perHour()), cmp.Compare(b.Gain, a.Gain))
+	})
+}
+
+// perHour ranks; what takes no hours ranks by the sign of its gain.
+func (r Refinish) perHour() float64 {
+	if r.NetPerHour != nil {
+		return *r.NetPerHour
+	}
+	return math.Copysign(math.MaxFloat64, r.Gain)
+}
+
+// Reckon says what a look takes: the work, and its price as the group quotes it
+// itself, else as it was reckoned. A quote does without a plan and without
+// prices of materials.
+func (s Settings) Reckon(j Job) (w Work, price RefinishOption, quoted bool) {
+	w = s.Workshop.Estimate(j)
+	price, quoted = s.quoted(j.Look)
+	if !quoted {
+		return w, w.option(), false
+	}
+	if w.Refusal != nil && (w.Refusal.Reason == NoSuchFinish || w.Refusal.Reason == PriceUnknown) {
+		w.Refusal = nil
+	}
+	return w, price, true
+}
+
+// reckon tells the work of a look and, with c, what follows from it.
+func (m *Model) reckon(j Job, c *staying, s Settings) Refinish {
+	w, price, quoted := s.Reckon(j)
+	out := Refinish{Look: j.Look}
+	if c != nil && w.Refusal == nil {
+		if r, ok := m.refinish(*c, j.Look, price, s); ok {
+			out = r
+		}
+	}
+	out.Action, out.Finish, out.Color = ActionRefinish, j.Look.Finish, j.Look.Color
+	out.Materials, out.Hours, out.DaysOut = price.Materials, price.Hours, price.DaysOut
+	out.Work, out.Quoted = w, quoted
+	return out
+}
+
+// explain writes what to make of the ranking.
+func (out *RefinishAnswer) explain(s Settings) []string {
+	if out.Compared == 0 {
+		return nil
+	}
+	best := out.Finishes[0]
+	name := words(best.Finish)
+	if best.Color != "" {
+		name += " " + words(best.Color)
+	}
+	if !(best.perHour() > s.HourValue) || best.Gain <= 0 {
+		return []string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is, or clean it. The best is %s.", out.Compared, name)}
+	}
+	first := fmt.Sprintf("Of %d looks %s pays best", out.Compared, name)
+	if best.NetPerHour != nil {
+		first += fmt.Sprintf(": about %s an hour over leaving it as it is, for %.1f hours and %s of materials", money(*best.NetPerHour), best.Hours, money(best.Materials))
+	}
+	return []string{first + ".", fmt.Sprintf(
+		"It beats leaving the piece with a chance of %s. The best of many looks is partly the luckiest: its price effect may be anything from %.0f to %.0f %%.",
+		chance(best.ChanceBetterThanWaiting), best.Low, best.High)}
+}

@@ -1,0 +1,98 @@
+package service
+
+import (
+	"context"
+
+	"askwright/pricing"
+)
+
+// RefinishSubject is a piece, described or on file, with what is planned for it.
+type RefinishSubject struct {
+	Subject
+	Plan
+}
+
+// RefinishEstimate is the answer for one subject.
+type RefinishEstimate struct {
+	Ref      string
+	Category string
+	pricing.RefinishAnswer
+	Planned  *Refinish // in place of the engine's own
+	Finishes []Refinish
+	Model    string
+}
+
+// Refinish is one look with the cautions of its work.
+type Refinish struct {
+	pricing.Refinish
+	Cautions []Caution
+}
+
+// DefaultFinishes is how many finishes are told of each subject.
+const DefaultFinishes = 5
+
+// MaxFinishes bounds them.
+const MaxFinishes = 100
+
+// RefinishEstimates says for each subject, in order, what the planned look and
+// the looks with evidence take and bring, the best n by what an hour earns.
+func (s *Service) RefinishEstimates(ctx context.Context, a *Actor, subjects []RefinishSubject, n int) ([]RefinishEstimate, error) {
+	if len(subjects) == 0 || len(subjects) > MaxSubjects {
+		return nil, Invalid("subjects", "expected 1 to %d of them, have %d", MaxSubjects, len(subjects))
+	}
+	if !between(n, 1, MaxFinishes) {
+		return nil, Invalid("finishes", "expected 1 to %d", MaxFinishes)
+	}
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	workshop, err := s.Workshop(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	cells := make([]Subject, len(subjects))
+	for i, sub := range subjects {
+		cells[i] = sub.Subject
+	}
+	read, err := a.readSubjects(group, cells)
+	if err != nil {
+		return nil, err
+	}
+	jobs, err := a.jobs(read, subjects)
+	if err != nil {
+		return nil, err
+	}
+	answers := make([]RefinishEstimate, len(subjects))
+	for i, sub := range read {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		q := pricing.RefinishQuery{Job: jobs[i], Estimate: sub.estimate.Major(a.Group.Currency), Standing: sub.standing}
+		answer := group.model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
+		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: group.version()}
+		if answer.Planned != nil {
+			one.Planned = &Refinish{*answer.Planned, workCautions(sub.row, &answer.Planned.Work)}
+		}
+		for _, f := range answer.Finishes[:min(n, len(answer.Finishes))] {
+			one.Finishes = append(one.Finishes, Refinish{f, workCautions(sub.row, &f.Work)})
+		}
+		answers[i] = one
+	}
+	return answers, nil
+}
+
+// jobs reads the plans, or says what is wrong with each.
+func (a *Actor) jobs(read []subject, subjects []RefinishSubject) ([]pricing.Job, error) {
+	var wrong []FieldError
+	jobs := make([]pricing.Job, len(read))
+	for i, sub := range read {
+		var errs []FieldError
+		jobs[i], errs = subjects[i].job(sub.row, a.Group)
+		wrong = append(wrong, inSubject(i, errs)...)
+	}
+	if wrong != nil {
+		return nil, &InvalidError{Fields: wrong}
+	}
+	return jobs, nil
+}
