@@ -150,7 +150,7 @@ func TestStoryKeepsTheLedgerPrivate(t *testing.T) {
 	csv := s.do(t, call{method: "GET", path: "/v1/pieces/" + id + "/story.csv?fields=kind,text,figures", key: s.Keys["Wilda"]})
 	const wanted = "kind,text,figures\r\nbought,\"Bought: desk, for 71.17\",purchase_cost:71.17\r\ncost,Work: 3 hours at the bench,hours:3\r\n" +
 		"listed,Listed as B-1 for 300; own estimate 333.33,ask:300.00;estimate:333.33\r\n" +
-		"sold,Sold for 290 of 300 asked after 8 days,sale_price:290.00;days_on_market:8;active_days:8\r\ncost,Sale: 13.13 fees,fees:13.13\r\nnote,'=secret,\r\n" +
+		"sold,Sold for 290 of 300 asked after 8 days,sale_price:290.00;days_on_market:8;active_days:8\r\ncost,Sale: 13.13 for fees,fees:13.13\r\nnote,'=secret,\r\n" +
 		"result,\"In all 290 came in and 84.30 went out: 205.70 left for 3 hours of work, 68.57 an hour; owned 17 days\",profit:205.70;hours:3;profit_per_hour:68.57;days_owned:17\r\n"
 	if csv.body != wanted {
 		t.Errorf("CSV\n%q\nwant\n%q", csv.body, wanted)

@@ -44,6 +44,12 @@ type Figure struct {
 // and for a feed key.
 func (s *Service) Story(ctx context.Context, a *Actor, p *Piece) ([]StoryEntry, error) {
 	t := &teller{currency: a.Group.Currency, today: a.Today, isOwner: p.MemberID == a.MemberID && a.Scope != ScopeFeed}
+	if t.isOwner {
+		var err error
+		if t.lines, err = s.store.CostLines(ctx, a.Tenant(), p.ID); err != nil {
+			return nil, fmt.Errorf("read the ledger of %s: %w", p.Ref, err)
+		}
+	}
 	for i, row := range p.Listings {
 		events, err := s.store.Events(ctx, a.Tenant(), row.ID)
 		if err != nil {
@@ -60,7 +66,7 @@ func (s *Service) Story(ctx context.Context, a *Actor, p *Piece) ([]StoryEntry, 
 		t.offer()
 		t.end()
 	}
-	t.result(p)
+	t.result(a.Group, p)
 	slices.SortStableFunc(t.entries, func(x, y StoryEntry) int { return cmp.Compare(x.On, y.On) })
 	return t.entries, nil
 }
@@ -91,7 +97,8 @@ type teller struct {
 	isOwner      bool
 	before, row  *Listing // the row told last and the one being told
 	beforeEvents []Event
-	events       []Event // of the row, as they stand
+	events       []Event    // of the row, as they stand
+	lines        []CostLine // of the piece; none for others than its owner
 	entries      []StoryEntry
 }
 
@@ -178,89 +185,17 @@ func notAfter(day pricing.Date, later ...pricing.Date) pricing.Date {
 	return day
 }
 
-// bought tells the purchase on its day, to others on the day it was recorded.
-func (t *teller) bought(recorded pricing.Date) {
-	g := &t.row.Ledger
-	on := cmp.Or(g.BoughtOn, notAfter(recorded, t.row.ListedOn, t.row.LetGoOn))
-	price, known := g.Costs[CostPurchase]
-	if on.IsZero() && g.BoughtFrom == "" && !known {
-		return
-	}
-	text := "bought: " + t.row.what()
-	if g.BoughtFrom != "" {
-		text += ", " + fromWords[g.BoughtFrom]
-		if fromWords[g.BoughtFrom] == "" {
-			text += "from " + inWords(g.BoughtFrom)
-		}
-	}
-	if known {
-		text += ", for " + Money(price).short(t.currency)
-	}
-	if pickup := Money(g.Costs[CostPickup]); pickup != 0 {
-		text += " and " + pickup.short(t.currency) + " to fetch it"
-	}
-	if grade := gradeInWords(g.ConditionFound); grade != "" {
-		text += "; in " + grade
-	}
-	t.add(on, StoryBought, text, t.costs(CostPurchase, CostPickup)...)
-}
-
-var fromWords = map[string]string{
-	"private": "from a private seller", "estate_sale": "at an estate sale", "thrift": "at a thrift shop",
-	"auction": "at an auction", "kerb": "found at the kerb", "dealer": "from a dealer", "other": "from elsewhere",
-}
-
-// costs are the known totals of the row, of those kinds.
-func (t *teller) costs(kinds ...CostKind) []Figure {
-	var figures []Figure
-	for _, kind := range kinds {
-		if c, ok := ColumnByName(string(kind)); ok {
-			figures = append(figures, Figure{c.Name, c.Value(t.row, t.currency)})
-		}
-	}
-	return figures
-}
-
 // work tells how the piece came to its look, and what that took.
 func (t *teller) work() {
 	row := t.row
 	if t.before != nil {
 		t.refinish()
 	}
-	on := row.ListedOn
-	if !row.IsOffered() && len(t.events) > 0 {
-		on = t.events[len(t.events)-1].On
-	}
-	if text := t.amounts(
-		costWords{CostHours, "hours at the bench"}, costWords{CostHoursOther, "hours besides"},
-		costWords{CostMaterials, "for materials"}, costWords{CostOther, "for other things"}); text != "" {
-		t.add(on, StoryCost, "work: "+text, t.costs(CostHours, CostHoursOther, CostMaterials, CostOther)...)
-	}
+	t.spent("work", costWords{CostPurchase, "for buying it"}, costWords{CostPickup, "to fetch it"}, costWords{CostHours, "at the bench"},
+		costWords{CostHoursOther, "besides"}, costWords{CostMaterials, "for materials"}, costWords{CostOther, "for other things"})
 	if look := row.look(); t.before == nil && row.IsOffered() && look != "" {
-		t.add(on, StoryFinished, joined("; ", look, gradeInWords(row.Condition)))
+		t.add(row.ListedOn, StoryFinished, joined("; ", look, gradeInWords(row.Condition)))
 	}
-}
-
-type costWords struct {
-	kind CostKind
-	text string
-}
-
-// amounts tells costs of the row that are known and not zero.
-func (t *teller) amounts(words ...costWords) string {
-	var parts []string
-	for _, w := range words {
-		c, _ := ColumnByName(string(w.kind))
-		if t.row.Ledger.Costs[w.kind] == 0 {
-			continue
-		}
-		text := c.Value(t.row, t.currency)
-		if c.Kind == KindMoney {
-			text = Money(t.row.Ledger.Costs[w.kind]).short(t.currency)
-		}
-		parts = append(parts, text+" "+w.text)
-	}
-	return strings.Join(parts, ", ")
 }
 
 // refinish tells the change of look between two rows.
@@ -419,11 +354,7 @@ func (t *teller) end() {
 	if row.LetGo != "" {
 		t.add(row.LetGoOn, row.Left(), joined(": ", leftWords[row.Left()]+reasonWords[row.LetGo], row.LetGoNote))
 	}
-	if text := t.amounts(
-		costWords{CostDeliveryCharged, "charged for delivery"}, costWords{CostDelivery, "spent on it"},
-		costWords{CostFees, "fees"}); text != "" {
-		t.add(cmp.Or(row.EndedOn, t.today), StoryCost, "sale: "+text, t.costs(CostDeliveryCharged, CostDelivery, CostFees)...)
-	}
+	t.spent("sale", costWords{CostDeliveryCharged, "charged for delivery"}, costWords{CostDelivery, "spent on delivery"}, costWords{CostFees, "for fees"})
 	if row.Ledger.Notes != "" {
 		on := cmp.Or(row.EndedOn, row.ListedOn)
 		if on.IsZero() && len(t.events) > 0 {
@@ -450,47 +381,4 @@ func (t *teller) sold() string {
 		return "sold for the full " + price.short(t.currency)
 	}
 	return fmt.Sprintf("sold for %s of %s asked", price.short(t.currency), ask.short(t.currency))
-}
-
-// result sums a piece that left up for its owner: what it brought, what it cost and
-// what an hour of work came to.
-func (t *teller) result(p *Piece) {
-	last := p.newest()
-	if !t.isOwner || last.IsObserved() || (last.Outcome != OutcomeSold && last.Left() != LeftLetGo) {
-		return
-	}
-	var brought, spent, hours int64
-	for _, row := range p.Listings {
-		brought += int64(row.SalePrice) + row.Ledger.Costs[CostDeliveryCharged]
-		for kind, amount := range row.Ledger.Costs {
-			switch kind {
-			case CostHours, CostHoursOther:
-				hours += amount
-			case CostDeliveryCharged:
-			default:
-				spent += amount
-			}
-		}
-	}
-	profit := Money(brought - spent)
-	text := fmt.Sprintf("in all %s came in and %s went out: %s", Money(brought).short(t.currency), Money(spent).short(t.currency), left(profit, t.currency))
-	figures := []Figure{{"profit", profit.Format(t.currency)}}
-	if hours > 0 {
-		hourly := MoneyOf(profit.Major(t.currency)*100/float64(hours), t.currency)
-		worked := strings.TrimSuffix(strings.TrimRight(formatDecimal(hours, hourDigits), "0"), ".")
-		text += fmt.Sprintf(" for %s hours of work, %s an hour", worked, hourly.Format(t.currency))
-		figures = append(figures, Figure{"hours", worked}, Figure{"profit_per_hour", hourly.Format(t.currency)})
-	}
-	if days := p.DaysOwned(t.today); days > 0 {
-		text += "; owned " + count(days, "day", "days")
-		figures = append(figures, number("days_owned", days))
-	}
-	t.add(max(last.EndedOn, last.LetGoOn), StoryResult, text, figures...)
-}
-
-func left(profit Money, c Currency) string {
-	if profit < 0 {
-		return "a loss of " + (-profit).short(c)
-	}
-	return profit.short(c) + " left"
 }

@@ -215,6 +215,18 @@ func TestListsOfTheYard(t *testing.T) {
 			t.Errorf("%+v: %q, %v; want %q", test.q, got, err, test.want)
 		}
 	}
+	profit, err := f.Profit(t.Context(), a, service.ProfitQuery{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stock []string
+	for _, item := range profit.Stock {
+		stock = append(stock, item.Piece.Ref)
+	}
+	slices.Sort(stock)
+	if got, want := strings.Join(stock, " "), "bought in_work open withdrawn"; got != want {
+		t.Errorf("in stock are %q, want %q", got, want)
+	}
 	for _, state := range service.PieceStates {
 		pieces, _, err := f.Pieces(t.Context(), a, service.PieceQuery{State: []string{state}, Limit: 100})
 		if err != nil || len(pieces) != 1 || pieces[0].Ref != state || pieces[0].State() != state {
