@@ -67,7 +67,7 @@ func scopeOf(method, path string) string {
 	switch {
 	case path == "/v1/pieces/{id}/costs.csv" || path == "/v1/reports/profit.csv": // a ledger is no feed
 		return service.ScopeRead
-	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
+	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
 	case method == "GET" || slices.Contains([]string{"/v1/suggestions", "/v1/purchase-limits", "/v1/delivery-quotes", "/v1/refinish-estimates"}, path):
 		return service.ScopeRead
@@ -185,7 +185,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 		"/v1/listings", "/v1/listings.csv", "/v1/listings/" + id, "/v1/listings/" + id + "/events", "/v1/listings/" + id + "/suggestion",
 		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/stale", "/v1/stale.csv",
 		"/v1/suggestions", "/v1/suggestions.csv", "/v1/reports/listing-age", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
-		"/v1/model", "/v1/model/record", "/v1/listings?fields=ref,estimate,purchase_cost",
+		"/v1/stale.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/model/record", "/v1/listings?fields=ref,estimate,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
 	}
@@ -199,7 +199,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	}
 	look("another member", s.Keys["Otto"], call{method: "POST", path: "/v1/suggestions", body: `{"subjects":[{"id":"` + id + `"},{"category":"desk"}]}`})
 	for _, path := range []string{
-		"/v1/listings.csv", "/v1/stale.csv", "/v1/comparables.csv?category=desk", "/v1/suggestions.csv", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
+		"/v1/listings.csv", "/v1/stale.csv", "/v1/stale.atom?state=fresh,slow,stale", "/v1/comparables.csv?category=desk", "/v1/suggestions.csv", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
 		"/v1/listings/" + id + "/curve.svg", "/v1/reports/listing-age.svg",
 	} {
 		look("a feed", feed, call{method: "GET", path: path})
@@ -318,7 +318,7 @@ func TestMethodsAndHeaders(t *testing.T) {
 			}
 		}
 		caching := "private, no-cache"
-		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") {
+		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") || strings.HasSuffix(path, ".atom") {
 			caching = "private, max-age=60"
 		}
 		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != caching || get.Header.Get("Vary") != "Authorization, Accept") {

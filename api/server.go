@@ -129,6 +129,10 @@ func (s *Server) routes() []route {
 		{"POST", "/v1/refinish-estimates", read, true, s.createRefinishEstimates},
 		{"GET", "/v1/stale", read, false, s.listStale},
 		{"GET", "/v1/stale.csv", feed, false, s.listStale},
+		{"GET", "/v1/stale.atom", feed, false, s.staleFeed},
+		{"GET", "/v1/digest", read, true, s.getDigest},
+		{"GET", "/v1/digest.txt", read, true, s.getDigest},
+		{"GET", "/v1/digest.html", read, true, s.getDigest},
 		{"GET", "/v1/reports/listing-age", read, false, s.listingAge},
 		{"GET", "/v1/reports/listing-age.csv", feed, false, s.listingAge},
 		{"GET", "/v1/listing-age.csv", feed, false, s.listingAge}, // short, for formulas

@@ -138,13 +138,7 @@ type StaleQuery struct {
 //	@Router		/v1/stale.csv [get]
 func (s *Server) listStale(c *gin.Context, a *service.Actor) error {
 	return answerList(s, c, a, "stale.csv", reviewColumns, func(p *params) (func() ([]Review, error), error) {
-		q := service.StaleQuery{AsOf: p.date("as_of")}
-		for _, state := range p.list("state") {
-			if !slices.Contains(service.ListingStates, state) {
-				p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
-			}
-			q.States = append(q.States, state)
-		}
+		q := service.StaleQuery{AsOf: p.date("as_of"), States: p.states()}
 		var err error
 		if q.Member, err = s.memberFilter(c, a, p); err != nil {
 			return nil, err
@@ -154,6 +148,17 @@ func (s *Server) listStale(c *gin.Context, a *service.Actor) error {
 			return each(reviews, viewerOf(a).review), err
 		}, nil
 	})
+}
+
+// states reads which states of open listings are wanted.
+func (p *params) states() []string {
+	states := p.list("state")
+	for _, state := range states {
+		if !slices.Contains(service.ListingStates, state) {
+			p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
+		}
+	}
+	return states
 }
 
 // inQuery turns wrong values into wrong parameters: they came in the address.

@@ -109,7 +109,10 @@ func (r *Rates) feelPulse(markets []market, day Date) {
 }
 
 // quiet reports whether the whole group is slow.
-func (r *Rates) quiet() bool { return r.Pulse > 0 && r.Pulse < quietPulse }
+func (r *Rates) quiet() bool { return IsQuiet(r.Pulse) }
+
+// IsQuiet reports whether a group with such a pulse is slow as a whole.
+func IsQuiet(pulse float64) bool { return pulse > 0 && pulse < quietPulse }
 
 // overlap is the share of a stretch that lies in a window.
 func overlap(s, window Interval) float64 {

@@ -60,6 +60,7 @@ type Store interface {
 	SuggestionStore
 	OnceStore
 	AgeStore
+	StateStore
 }
 
 // Tenant is whom a statement runs for: row-level security lets it see the

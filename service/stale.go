@@ -19,6 +19,9 @@ type Review struct {
 	Cautions []Caution
 }
 
+// What names the piece: walnut sideboard.
+func (r *Review) What() string { return r.Row.what() }
+
 // ListingStates are the states of an open listing, the most urgent first.
 var ListingStates = []string{"stale", "slow", "fresh", "paused"}
 

@@ -73,9 +73,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 		})
 	}
 	group.Go(func() error { return askwright.RunRecorder(ctx) })
-	if ops != nil { // nobody could ask for what they make
-		group.Go(func() error { return askwright.RunReviews(ctx) })
-	}
+	group.Go(func() error { return askwright.RunReviews(ctx) })
 	group.Go(func() error {
 		select {
 		case <-ctx.Done():

@@ -102,14 +102,15 @@ func (l *listingAges) Collect(out chan<- prometheus.Metric) {
 }
 
 // RunReviews reviews the listings of each group after it changed and on each
-// new day, until the context ends: for the metrics of listing age.
+// new day, until the context ends: for the metrics of listing age, and to note
+// which listings changed their state.
 func (s *Service) RunReviews(ctx context.Context) error {
 	tick := time.NewTicker(reviewEvery)
 	defer tick.Stop()
 	for {
 		limited, cancel := context.WithTimeout(ctx, reviewTime)
 		if err := s.ReviewGroups(limited); err != nil && ctx.Err() == nil {
-			s.logger.WarnContext(ctx, "listings were not reviewed for the metrics", "error", err)
+			s.logger.WarnContext(ctx, "listings were not reviewed", "error", err)
 		}
 		cancel()
 		select {
@@ -160,6 +161,9 @@ func (s *Service) reviewGroup(ctx context.Context, id uuid.UUID) (groupAges, err
 	}
 	reviews, err := s.Stale(ctx, a, StaleQuery{})
 	if err != nil {
+		return groupAges{}, err
+	}
+	if err := s.note(ctx, a, reviews); err != nil {
 		return groupAges{}, err
 	}
 	group, err := s.keeper.current(ctx, a)

@@ -1,0 +1,91 @@
+package service
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+)
+
+// StateEnded is the noted state of a listing that is no longer open.
+const StateEnded = "ended"
+
+// ListingState is the state in which a listing was last noted.
+type ListingState struct {
+	ListingID uuid.UUID
+	State     string // one of ListingStates, or StateEnded
+	Action    string // the best remedy by then
+	Since     time.Time
+	UpdatedAt time.Time // when the state or the action was noted
+}
+
+// StateStore keeps in which state listings were noted.
+type StateStore interface {
+	// NoteStates notes the states of all open listings of the group, of which
+	// ListingID, State and Action are read, and returns those that were new or
+	// changed. What is not among them has ended.
+	NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []ListingState) ([]ListingState, error)
+	// States returns what is noted of all listings.
+	States(ctx context.Context, t Tenant) ([]ListingState, error)
+}
+
+// note keeps the states of all of a group's open listings, which reviews are.
+func (s *Service) note(ctx context.Context, a *Actor, reviews []Review) error {
+	open := make([]ListingState, len(reviews))
+	for i, r := range reviews {
+		open[i] = ListingState{ListingID: r.Row.ID, State: r.State}
+		if len(r.Remedies) > 0 {
+			open[i].Action = r.Remedies[0].Action
+		}
+	}
+	if _, err := s.store.NoteStates(ctx, a.Group.ID, a.Now.Truncate(time.Second), open); err != nil {
+		return fmt.Errorf("note the states of listings: %w", err)
+	}
+	return nil
+}
+
+// FeedEntry is an open listing with the time at which its state or what to do
+// about it changed last.
+type FeedEntry struct {
+	Review
+	UpdatedAt time.Time
+}
+
+// StaleFeed is the reviews of q as a feed, what changed last first, and when
+// anything in the group's feeds changed.
+func (s *Service) StaleFeed(ctx context.Context, a *Actor, q StaleQuery) ([]FeedEntry, time.Time, error) {
+	reviews, err := s.Stale(ctx, a, StaleQuery{})
+	if err != nil {
+		return nil, time.Time{}, err
+	}
+	// A change that nobody has noted yet is one of now.
+	if err := s.note(ctx, a, reviews); err != nil {
+		return nil, time.Time{}, err
+	}
+	states, err := s.store.States(ctx, a.Tenant())
+	if err != nil {
+		return nil, time.Time{}, fmt.Errorf("read the states of listings: %w", err)
+	}
+	last, at := a.Group.CreatedAt, make(map[uuid.UUID]time.Time, len(states))
+	for _, state := range states {
+		at[state.ListingID] = state.UpdatedAt
+		if state.UpdatedAt.After(last) {
+			last = state.UpdatedAt
+		}
+	}
+	var entries []FeedEntry
+	for _, r := range reviews {
+		if q.takes(r) {
+			entries = append(entries, FeedEntry{Review: r, UpdatedAt: at[r.Row.ID]})
+		}
+	}
+	slices.SortStableFunc(entries, func(x, y FeedEntry) int { return y.UpdatedAt.Compare(x.UpdatedAt) })
+	return entries, last, nil
+}
+
+// takes reports whether a review is among those asked for.
+func (q StaleQuery) takes(r Review) bool {
+	return (len(q.States) == 0 || slices.Contains(q.States, r.State)) && (q.Member == uuid.Nil || r.Row.MemberID == q.Member)
+}
