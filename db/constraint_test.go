@@ -39,6 +39,11 @@ insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, o
 insert into suggestion (group_id, suggestion_id, member_id, ref, on_date, model, made_at)
 	select group_id, group_id, group_id, 'O', '2026-02-01', 'm', now() from groups;
 insert into idempotency (group_id, member_id, operation, key, sum, made_at) select group_id, group_id, 'POST /', 'k', sha256('k'), now() from groups;
+insert into listing_state select group_id, listing_id, 'fresh', '', now(), now() from listing where ref = 'O';
+insert into webhook (group_id, webhook_id, member_id, url, events, secret, created_at, seen)
+	select group_id, group_id, group_id, 'https://hooks.example', '{listing.stale}', sha256('s'), now(), 1 from groups;
+insert into webhook_delivery (group_id, delivery_id, webhook_id, source, event, payload, created_at)
+	select group_id, group_id, group_id, group_id, 'listing.stale', '{}', now() from groups;
 insert into audit (group_id, audit_id, member_id, at, change_no, what, subject) select group_id, group_id, group_id, now(), 1, 'x', group_id from groups;
 `
 
@@ -141,6 +146,21 @@ var violations = map[string]string{
 	"suggestion.amounts_positive":          "update suggestion set estimate = 0",
 	"audit.audit_pkey":                     "copy",
 	"audit.audit_group":                    "update audit set group_id = gen_random_uuid()",
+
+	"listing_state.listing_state_pkey":          "copy",
+	"listing_state.listing_state_listing":       "update listing_state set listing_id = gen_random_uuid()",
+	"listing_state.state_known":                 "update listing_state set state = 'old'",
+	"listing_state.updated_in_state":            "update listing_state set updated_at = since - interval '1 s'",
+	"webhook.webhook_pkey":                      "copy",
+	"webhook.webhook_member":                    "update webhook set member_id = gen_random_uuid()",
+	"webhook.url_is_https":                      "update webhook set url = 'http://hooks.example'",
+	"webhook.events_some":                       "update webhook set events = '{}'",
+	"webhook.secret_is_long":                    "update webhook set secret = 'x'",
+	"webhook_delivery.webhook_delivery_pkey":    "copy",
+	"webhook_delivery.webhook_delivery_webhook": "update webhook_delivery set webhook_id = gen_random_uuid()",
+	"webhook_delivery.webhook_delivery_once": `insert into webhook_delivery (group_id, delivery_id, webhook_id, source, event, payload, created_at)
+		select group_id, gen_random_uuid(), webhook_id, source, event, payload, now() from webhook_delivery`,
+	"webhook_delivery.delivered_is_over": "update webhook_delivery set next_at = now(), delivered_at = now()",
 }
 
 // namedConstraints lists "table.constraint" of all checks, keys and unique

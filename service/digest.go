@@ -26,15 +26,15 @@ type Digest struct {
 	Pulse  float64        // messages of all lately against usual; zero: too few to tell
 	Quiet  bool           // the whole group is slow
 	Stale  []Review       // the most urgent ones
-	Sold   []Sale         // the last days' sales, newest first
+	Sold   []SoldListing         // the last days' sales, newest first
 	Paused []LongPause    // out of sight for long, longest first
 	Record []string       // how the advice did
 
 	MoreStale, MoreSold, MorePaused int // that are not shown
 }
 
-// Sale is a sold listing with the active days that it took.
-type Sale struct {
+// SoldListing is a listing with the active days until it sold.
+type SoldListing struct {
 	Row        *Listing
 	ActiveDays int
 }
@@ -51,7 +51,7 @@ type LongPause struct {
 func (l LongPause) What() string { return l.Row.what() }
 
 // What names the piece: walnut sideboard.
-func (s Sale) What() string { return s.Row.what() }
+func (s SoldListing) What() string { return s.Row.what() }
 
 // Digest tells what to know this morning, of the listings of one member or,
 // with a zero member, of all.
@@ -83,8 +83,8 @@ func (s *Service) Digest(ctx context.Context, a *Actor, member uuid.UUID) (*Dige
 		return nil, err
 	}
 	d.Record = record.Kept.Sentences
-	d.Stale, d.MoreStale = firstOf(d.Stale, digestStale)
-	d.Paused, d.MorePaused = firstOf(d.Paused, digestPaused)
+	d.Stale, d.MoreStale = leading(d.Stale, digestStale)
+	d.Paused, d.MorePaused = leading(d.Paused, digestPaused)
 	return d, nil
 }
 
@@ -97,10 +97,10 @@ func (s *Service) addSold(ctx context.Context, a *Actor, d *Digest, member uuid.
 	if err != nil {
 		return fmt.Errorf("look for sales: %w", err)
 	}
-	rows, d.MoreSold = firstOf(rows, digestSold)
+	rows, d.MoreSold = leading(rows, digestSold)
 	for _, l := range rows {
 		facts := l.Facts(a.Group.Currency, nil, nil)
-		d.Sold = append(d.Sold, Sale{Row: l, ActiveDays: facts.ActiveDays(l.EndedOn)})
+		d.Sold = append(d.Sold, SoldListing{Row: l, ActiveDays: facts.ActiveDays(l.EndedOn)})
 	}
 	return nil
 }
@@ -116,8 +116,8 @@ func longPause(l *Listing, today pricing.Date) (LongPause, bool) {
 	return LongPause{}, false
 }
 
-// firstOf returns at most n of them, and how many are left out.
-func firstOf[T any](all []T, n int) (first []T, more int) {
+// leading returns at most n of them, and how many are left out.
+func leading[T any](all []T, n int) (first []T, more int) {
 	if len(all) <= n {
 		return all, 0
 	}

@@ -58,8 +58,7 @@ create table webhook_delivery (
     constraint webhook_delivery_pkey primary key (group_id, delivery_id),
     constraint webhook_delivery_webhook foreign key (group_id, webhook_id) references webhook on delete cascade,
     constraint webhook_delivery_once unique (group_id, webhook_id, source),
-    constraint delivered_is_over check (delivered_at is null or next_at is null),
-    constraint attempts_not_negative check (attempts >= 0)
+    constraint delivered_is_over check (delivered_at is null or next_at is null)
 );
 comment on column webhook_delivery.owner_id is 'Set where the payload holds what only this member may see.';
 comment on column webhook_delivery.source is 'What it tells of: an event, or a listing coming into a state. It is told once.';
