@@ -26,7 +26,7 @@ type Digest struct {
 	Pulse  float64        // messages of all lately against usual; zero: too few to tell
 	Quiet  bool           // the whole group is slow
 	Stale  []Review       // the most urgent ones
-	Sold   []SoldListing         // the last days' sales, newest first
+	Sold   []SoldListing  // the last days' sales, newest first
 	Paused []LongPause    // out of sight for long, longest first
 	Record []string       // how the advice did
 
