@@ -88,6 +88,16 @@ func TestSuggestionsForOpenListings(t *testing.T) {
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/suggestions.csv?within_days=731", key: s.Keys[wilda]}), 400, "malformed")
 }
 
+func TestASemicolonInAnAddress(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	s.create(t, "Wilda", sideboard)
+	r := s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=ref,ask&delimiter=;&decimal=,", key: s.Keys["Otto"]})
+	if r.body != "ref;ask\r\nB-17;480,00\r\n" {
+		t.Errorf("%d %q", r.StatusCode, r.body)
+	}
+}
+
 // As CSV there is a line for each subject, in order.
 func TestSuggestionsAsCSV(t *testing.T) {
 	t.Parallel()

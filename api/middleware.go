@@ -43,6 +43,8 @@ var (
 
 // identify gives the request an id: the client's, where it is usable.
 func identify(c *gin.Context) {
+	// A semicolon stands for itself (WHATWG, URL); Go would refuse the query.
+	c.Request.URL.RawQuery = strings.ReplaceAll(c.Request.URL.RawQuery, ";", "%3B")
 	n := noteOf(c)
 	if sent := c.GetHeader("X-Request-Id"); requestID.MatchString(sent) && scrub(sent) == sent {
 		n.id = sent
