@@ -15,6 +15,7 @@ import (
 type PurchaseRequest struct {
 	// Rows: category is needed; or the id or ref of a row on file, other columns
 	// laid over it. Beside the columns of a row: planned_finish, planned_color,
+	// planned_second_finish, planned_second_color, planned_topcoat,
 	// planned_condition, price (asked), materials, transport, other, days_out.
 	Subjects []FindCells     `json:"subjects" swaggertype:"array,object"`
 	Target   *PurchaseTarget `json:"target"`
@@ -56,6 +57,7 @@ type PurchaseLimit struct {
 	Costs          *PurchaseCosts   `json:"costs,omitempty"`                                       // until the sale, the price of the piece aside
 	Sensitivity    []Sensitivity    `json:"sensitivity,omitempty"`                                 // what moves most_to_pay, the most first
 	Inspect        []string         `json:"inspect"`                                               // what to look at before paying
+	Warnings       []Warning        `json:"warnings"`                                              // what to mind in the planned work
 	Basis          Basis            `json:"basis"`
 	Labels         []string         `json:"labels,omitempty" example:"low_confidence"`
 	Refusal        *Refusal         `json:"refusal,omitempty"`
@@ -77,8 +79,8 @@ type PurchasePlan struct {
 	Color     string `json:"color,omitempty"`
 	Condition string `json:"condition,omitempty"` // as it will be offered
 	Hours     number `json:"hours" swaggertype:"number"`
-	DaysOut   int    `json:"days_out"`                                                  // owned before it can be listed
-	CostsFrom string `json:"costs_from" enums:"find,refinish_options,nothing,as_it_is"` // where what was left out comes from
+	DaysOut   int    `json:"days_out"`                                                           // owned before it can be listed
+	CostsFrom string `json:"costs_from" enums:"find,refinish_options,estimate,nothing,as_it_is"` // where what was left out comes from
 }
 
 // PurchaseCosts are the costs between buying and the sale.
@@ -252,7 +254,7 @@ func (v viewer) purchaseLimit(f service.PurchaseLimit) PurchaseLimit {
 			Finish: f.Plan.Finish, Color: f.Plan.Color, Condition: f.Plan.Condition, Hours: rounded(f.Plan.Hours, 2),
 			DaysOut: f.Plan.DaysOut, CostsFrom: f.Plan.CostsFrom,
 		},
-		Inspect: notNil(f.Inspect), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: refusal(f.Refusal), Sentences: notNil(f.Sentences),
+		Inspect: notNil(f.Inspect), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: refusal(f.Refusal), Sentences: notNil(f.Sentences),
 		Cautions: cautions(f.Cautions), AtPrice: v.purchaseOutcome(f.AtPrice), SalePrice: priceRange(f.SalePrice, money),
 	}
 	if f.Rank > 0 {

@@ -110,7 +110,7 @@ func TestPurchaseLimits(t *testing.T) {
 	if r := all.Limits[3]; r.Refusal == nil || r.Refusal.Reason != "finish_not_possible" || r.Costs != nil {
 		t.Errorf("stain on laminate: %+v", r)
 	}
-	if codes := fmt.Sprint(first.Cautions); codes != "[{lead} {recall} {tip_over}]" {
+	if codes := fmt.Sprint(first.Cautions); codes != "[{lead} {tip_over} {recall}]" {
 		t.Errorf("cautions %s", codes)
 	}
 }
@@ -129,9 +129,22 @@ func TestPurchaseCosts(t *testing.T) {
 	said := func(l purchaseLimit) bool {
 		return strings.Contains(strings.Join(l.Sentences, " "), "counts as nothing")
 	}
-	none := ask(`{` + kerbside + `}`)
+	none := ask(`{"category":"dresser","condition":"good","planned_finish":"gilded"}`)
 	if l := none.Limits[0]; l.Plan.CostsFrom != "nothing" || !said(l) || none.RankedBy != "profit" || l.ProfitPerHour != nil || l.Plan.Hours != 0 {
 		t.Errorf("no costs known: %+v", l)
+	}
+	// The work is what the refinish estimate tells.
+	estimated := ask(`{` + kerbside + `}`).Limits[0]
+	work := want[struct {
+		Estimates []struct {
+			Planned struct {
+				Materials, Hours float64
+				DaysOut          int `json:"days_out"`
+			}
+		}
+	}](t, s.do(t, call{method: "POST", path: "/v1/refinish-estimates", key: key, body: `{"subjects":[{` + kerbside + `}]}`}), 200).Estimates[0].Planned
+	if p := estimated.Plan; p.CostsFrom != "estimate" || said(estimated) || !about(p.Hours, work.Hours) || p.Hours < 3 || p.DaysOut != work.DaysOut || !about(estimated.Costs.Materials, work.Materials) {
+		t.Errorf("estimated: %+v, the work %+v", estimated, work)
 	}
 	asItIs := ask(`{"category":"dresser","condition":"fair","material":"solid_wood"}`).Limits[0]
 	if asItIs.Plan.CostsFrom != "as_it_is" || said(asItIs) || fmt.Sprint(asItIs.Cautions) != "[{recall} {tip_over}]" {
@@ -141,14 +154,14 @@ func TestPurchaseCosts(t *testing.T) {
 		{"finish":"painted","color":"navy","materials":44,"hours":9,"days_out":8},{"finish":"painted","materials":33,"hours":7,"days_out":6},
 		{"finish":"clear","color":"natural","materials":20,"hours":12,"days_out":10}]}`}), 200)
 	for find, wanted := range map[string]string{
-		`{` + kerbside + `,"planned_color":"navy"}`:                       "44 9 8 refinish_options",
-		`{` + kerbside + `,"planned_color":"green"}`:                      "33 7 6 refinish_options",
-		`{` + kerbside + `}`:                                              "33 7 6 refinish_options",
-		`{` + kerbside + `,"hours":2}`:                                    "33 2 6 refinish_options",
-		`{` + kerbside + `,"hours":2,"materials":0,"days_out":0}`:         "0 2 0 find",
-		`{"category":"dresser","planned_finish":"clear"}`:                 "20 12 10 refinish_options",
-		`{"category":"dresser","finish":"painted","planned_color":"red"}`: "33 7 6 refinish_options",
-		`{"category":"dresser","planned_finish":"oiled"}`:                 "0 0 0 nothing",
+		`{` + kerbside + `,"planned_color":"navy"}`:                                 "44 9 8 refinish_options",
+		`{` + kerbside + `,"planned_color":"green"}`:                                "33 7 6 refinish_options",
+		`{` + kerbside + `}`:                                                        "33 7 6 refinish_options",
+		`{` + kerbside + `,"hours":2}`:                                              "33 2 6 refinish_options",
+		`{` + kerbside + `,"hours":2,"materials":0,"days_out":0}`:                   "0 2 0 find",
+		`{"category":"dresser","planned_finish":"clear","planned_color":"natural"}`: "20 12 10 refinish_options",
+		`{"category":"dresser","finish":"painted","planned_color":"red"}`:           "33 7 6 refinish_options",
+		`{"category":"dresser","planned_finish":"gilded"}`:                          "0 0 0 nothing",
 	} {
 		l := ask(find).Limits[0]
 		if l.Refusal != nil || l.Costs == nil {

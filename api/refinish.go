@@ -243,7 +243,7 @@ func (v viewer) refinish(f *service.Refinish, g *service.Group) Refinish {
 		Hours: rounded(f.Hours, 2), DryHours: rounded(w.DryHours, 1), HoursAWeek: rounded(w.HoursAWeek, 1), DaysOut: f.DaysOut, CostsFrom: "estimate",
 		HoursBasis: correctedBy(w.HoursRatio), CostBasis: correctedBy(w.CostRatio), Method: w.Method,
 		Area: rounded(area, 2), AreaUnit: areaUnit, Parts: make([]PartArea, len(w.Parts)), Steps: make([]Step, len(w.Steps)),
-		Products: make([]Product, len(w.Products)), Assumptions: make([]Assumption, len(w.Assumptions)), Warnings: make([]Warning, len(w.Warnings)),
+		Products: make([]Product, len(w.Products)), Assumptions: make([]Assumption, len(w.Assumptions)), Warnings: warnings(w.Warnings, g),
 		Cautions: cautions(f.Cautions),
 	}
 	if f.Quoted {
@@ -262,9 +262,6 @@ func (v viewer) refinish(f *service.Refinish, g *service.Group) Refinish {
 	for i, one := range w.Assumptions {
 		value, unit := g.InUnit(one.Value, one.Unit)
 		out.Assumptions[i] = Assumption{Name: one.Name, Value: rounded(value, 3), Unit: unit, Basis: one.Basis, Finish: one.Finish}
-	}
-	for i, one := range w.Warnings {
-		out.Warnings[i] = Warning{Code: one.Code, Text: one.Text + usualSize(one, g)}
 	}
 	if f.Priced {
 		v.addProspects(&out, f)
@@ -302,6 +299,10 @@ func correctedBy(r pricing.Ratio) string {
 		return pricing.CommonPractice
 	}
 	return fmt.Sprintf("%s; times %.2f after %d pieces of yours", pricing.CommonPractice, r.Value, r.Pieces)
+}
+
+func warnings(list []pricing.Warning, g *service.Group) []Warning {
+	return each(list, func(w pricing.Warning) Warning { return Warning{Code: w.Code, Text: w.Text + usualSize(w, g)} })
 }
 
 // usualSize adds the usual span to the warning of an unusual size.

@@ -1,0 +1,282 @@
+package service
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"askwright/pricing"
+)
+
+// A find is a piece that may be bought, with what is planned for it.
+
+// planColumns are what a find may have beside the columns of a row: the look
+// and the costs planned for it. They are read onto a copy of the row.
+var planColumns = []Column{
+	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.Finish }).kept(),
+	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.Color }).kept(),
+	wordColumn("planned_second_finish", finishes, func(l *Listing) *string { return &l.SecondFinish }).kept(),
+	wordColumn("planned_second_color", colors, func(l *Listing) *string { return &l.SecondColor }).kept(),
+	wordColumn("planned_topcoat", topcoats, func(l *Listing) *string { return &l.Topcoat }).kept(),
+	gradeColumn("planned_condition", func(l *Listing) *int { return &l.Condition }).kept(),
+	costColumn(CostPurchase).named("price").kept(),
+	costColumn(CostMaterials).named("materials").kept(),
+	costColumn(CostPickup).named("transport").kept(),
+	costColumn(CostOther).named("other").kept(),
+	{Name: "days_out", Kind: KindCount, Keeps: true, set: setDaysOut},
+}
+
+const maxDaysOut = 365
+
+func setDaysOut(d *draft, cell string) error {
+	n, err := wholeNumber(cell, 0, maxDaysOut)
+	d.daysOut = &n
+	return err
+}
+
+func (c Column) named(name string) Column { c.Name = name; return c }
+
+// FindColumn finds a column of a find: one of the plan, or of the row.
+func FindColumn(name string) (*Column, bool) {
+	for i := range planColumns {
+		if planColumns[i].Name == name {
+			return &planColumns[i], true
+		}
+	}
+	return ColumnByName(name)
+}
+
+// NearestFindColumn returns the name that was probably meant, or "".
+func NearestFindColumn(name string) string {
+	return nearestColumn(name, slices.Concat(planColumns, Columns))
+}
+
+// ownCosts reads what is on file of the costs of one's own pieces, by ref.
+func (s *Service) ownCosts(ctx context.Context, a *Actor, subjects []subject) (map[string]map[CostKind]int64, error) {
+	var refs []string
+	for _, sub := range subjects {
+		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
+			refs = append(refs, sub.onFile.Ref)
+		}
+	}
+	if refs == nil {
+		return nil, nil
+	}
+	rows, _, err := s.store.Listings(ctx, a.Tenant(), Query{Member: a.MemberID, Words: map[string][]string{"ref": refs}, Limit: len(refs)})
+	if err != nil {
+		return nil, fmt.Errorf("read the costs on file: %w", err)
+	}
+	costs := make(map[string]map[CostKind]int64, len(rows))
+	for _, l := range rows {
+		costs[l.Ref] = l.Ledger.Costs
+	}
+	return costs, nil
+}
+
+// plannedPiece is a find with what is planned for it.
+type plannedPiece struct {
+	subject            // as it stands there
+	plan      *Listing // as it will be offered, with the costs until then
+	refinish  bool
+	work      *WorkEstimate // of a refinish
+	daysOut   int
+	costsFrom string
+	note      string // what is not known of the work
+}
+
+// readPlans reads the plan of each find, or says what is wrong with each.
+func (s *Service) readPlans(ctx context.Context, a *Actor, subjects []subject, finds []Cells) ([]plannedPiece, error) {
+	costs, err := s.ownCosts(ctx, a, subjects)
+	if err != nil {
+		return nil, err
+	}
+	var workshop *Workshop // read when the first piece needs it
+	var wrong []FieldError
+	out := make([]plannedPiece, len(subjects))
+	for i, sub := range subjects {
+		var onFile map[CostKind]int64
+		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
+			onFile = costs[sub.onFile.Ref]
+		}
+		d, errs := a.readPlan(sub, finds[i], onFile)
+		if errs != nil {
+			wrong = append(wrong, inSubject(i, errs)...)
+			continue
+		}
+		p := plannedPiece{subject: sub, plan: &d.Listing, refinish: planIn(finds[i]), costsFrom: CostsAsItIs}
+		if p.refinish && workshop == nil {
+			if workshop, err = s.Workshop(ctx, a); err != nil {
+				return nil, err
+			}
+		}
+		if err := p.settleWork(d, workshop); err != nil {
+			return nil, err
+		}
+		out[i] = p
+	}
+	if wrong != nil {
+		return nil, &InvalidError{Fields: wrong}
+	}
+	return out, nil
+}
+
+// lookColumns are those of the plan that change the look.
+var lookColumns = []string{"planned_finish", "planned_color", "planned_second_finish", "planned_second_color", "planned_topcoat"}
+
+// planIn reports whether another look is planned.
+func planIn(cells Cells) bool {
+	return slices.ContainsFunc(lookColumns, func(name string) bool { return strings.TrimSpace(cells[name]) != "" })
+}
+
+// readPlan reads what is planned onto a copy of the row: the look that it will
+// have and the costs until then.
+func (a *Actor) readPlan(sub subject, cells Cells, onFile map[CostKind]int64) (*draft, []FieldError) {
+	d := &draft{reader: a.Reader(), Listing: *sub.row.clone()}
+	if d.Ledger.Costs == nil {
+		d.Ledger.Costs = make(map[CostKind]int64)
+	}
+	for kind, amount := range onFile {
+		if _, told := d.Ledger.Costs[kind]; !told {
+			d.Ledger.Costs[kind] = amount
+		}
+	}
+	if planIn(cells) { // what the new look does not keep of the old one
+		d.Color, d.SecondFinish, d.SecondColor, d.Topcoat, d.Sheen = "", "", "", "", ""
+	}
+	var errs []FieldError
+	for i := range planColumns {
+		c := &planColumns[i]
+		cell := strings.TrimSpace(cells[c.Name])
+		if cell == "" {
+			continue
+		}
+		if err := c.set(d, cell); err != nil {
+			errs = append(errs, FieldError{Ref: d.Ref, Column: c.Name, Reason: err.Error()})
+		}
+	}
+	if d.Finish == sub.row.Finish || d.Finish == "cleaned" { // the color stays unless told
+		d.Color = cmp.Or(d.Color, sub.row.Color)
+	}
+	if planIn(cells) && d.Finish == "" && errs == nil {
+		errs = append(errs, FieldError{Ref: d.Ref, Column: "planned_finish", Reason: "is missing: say which finish is planned"})
+	}
+	return d, errs
+}
+
+// settleWork fills in what the work takes where the find left it out, and says
+// from where.
+func (p *plannedPiece) settleWork(d *draft, workshop *Workshop) error {
+	defer func() {
+		if d.daysOut != nil {
+			p.daysOut = *d.daysOut
+		}
+	}()
+	if !p.refinish {
+		return nil
+	}
+	plan := Plan{Finish: d.Finish, Color: d.Color, SecondFinish: d.SecondFinish, SecondColor: d.SecondColor, Topcoat: d.Topcoat}
+	if d.Condition != p.row.Condition {
+		plan.Condition = conditions[d.Condition-1]
+	}
+	work, err := workshop.Estimate(p.row, plan)
+	if err != nil {
+		return fmt.Errorf("estimate the work: %w", err)
+	}
+	p.work = work
+	_, materials := d.Ledger.Costs[CostMaterials]
+	_, hours := d.Ledger.Costs[CostHours]
+	if materials && hours && d.daysOut != nil {
+		p.costsFrom = CostsFromFind
+		return nil
+	}
+	if r := work.Refusal; r != nil {
+		p.note = r.Detail
+		if r.Reason != pricing.PriceUnknown {
+			p.costsFrom = CostsUnknown
+			return nil
+		}
+	}
+	p.costsFrom = CostsFromEstimate
+	if work.Quoted {
+		p.costsFrom = CostsFromOptions
+	}
+	if !materials {
+		d.Ledger.Costs[CostMaterials] = int64(work.Materials)
+	}
+	if !hours {
+		d.Ledger.Costs[CostHours] = int64(math.Round(work.Hours * 100))
+	}
+	if d.daysOut == nil {
+		d.daysOut = &work.DaysOut
+	}
+	return nil
+}
+
+func (p *plannedPiece) hours() float64 {
+	return float64(p.plan.Ledger.Costs[CostHours]+p.plan.Ledger.Costs[CostHoursOther]) / 100
+}
+
+func (p *plannedPiece) query(c Currency, t PurchaseTarget) pricing.PurchaseQuery {
+	cost := func(kind CostKind) float64 { return Money(p.plan.Ledger.Costs[kind]).Major(c) }
+	q := pricing.PurchaseQuery{
+		Attributes: p.plan.Attributes(), Planned: p.refinish, Estimate: p.estimate.Major(c),
+		Materials: cost(CostMaterials), Hours: p.hours(), Transport: cost(CostPickup), Other: cost(CostOther), DaysOut: p.daysOut,
+		Target: pricing.Target{MarginPercent: t.MarginPercent, Hourly: t.Hourly.Major(c), Profit: t.Profit.Major(c)},
+	}
+	if _, known := p.plan.Ledger.Costs[CostPurchase]; known {
+		q.Price = new(cost(CostPurchase))
+	} else if p.row.SellerAsk > 0 {
+		q.Price = new(p.row.SellerAsk.Major(c))
+	}
+	return q
+}
+
+func (p *plannedPiece) told() PurchasePlan {
+	out := PurchasePlan{Finish: p.plan.Finish, Color: p.plan.Color, Hours: p.hours(), DaysOut: p.daysOut, CostsFrom: p.costsFrom}
+	if p.plan.Condition > 0 {
+		out.Condition = conditions[p.plan.Condition-1]
+	}
+	return out
+}
+
+var (
+	drawerCategories = []string{"dresser", "chest_of_drawers", "nightstand", "vanity", "sideboard", "desk", "secretary"}
+	jointCategories  = []string{"dining_chair", "armchair", "stool", "bench", "dining_table", "bed_frame"}
+)
+
+// inspect is what to look at before paying: what was not told of such a piece.
+// Common practice, no source.
+func (p *plannedPiece) inspect() []string {
+	var out []string
+	add := func(applies bool, word string) {
+		if applies {
+			out = append(out, word)
+		}
+	}
+	add(p.row.Condition == 0, "condition")
+	add(p.row.Material == "", "material")
+	add(p.row.Smell == "", "smell")
+	add(p.row.Flaws == "" && p.row.Material == "veneer", "lifting_veneer")
+	add(p.row.Flaws == "" && (p.row.Material == "" || p.row.Material == "solid_wood"), "woodworm")
+	add(p.row.Flaws == "" && slices.Contains(drawerCategories, p.row.Category), "drawers_run")
+	add(p.row.Flaws == "" && slices.Contains(jointCategories, p.row.Category), "loose_joints")
+	add(p.row.Hardware == "", "hardware_complete")
+	return out
+}
+
+// cautions are those for working on the piece and selling it again.
+func (p *plannedPiece) cautions() []Caution {
+	var cautions []Caution
+	if p.work != nil {
+		cautions = p.work.Cautions
+	}
+	for _, c := range sellingCautions(p.plan) {
+		if c != cautionPooling && c != cautionBuyers && !slices.Contains(cautions, c) { // nothing is offered yet
+			cautions = append(cautions, c)
+		}
+	}
+	return cautions
+}
