@@ -1,7 +1,7 @@
 #!/bin/sh
 # Checks everything: format, vet, lint, generated files, tests with the race
 # detector and coverage. Installs what the checks need.
-# Usage: sh deploy/test.sh [STEP ...]    steps: format vet lint generated test
+# Usage: sh deploy/test.sh [STEP ...]    steps: format vet lint generated test spreadsheet
 set -eu
 cd "$(dirname "$0")/.."
 # shellcheck source=deploy/prepare.sh
@@ -54,6 +54,27 @@ coverage() {
         }' "$1"
 }
 
+# spreadsheet runs the scripts for spreadsheets against a server, one of them in
+# LibreOffice Calc itself.
+spreadsheet() {
+    missing=
+    command -v node >/dev/null || missing="$missing nodejs"
+    command -v curl >/dev/null || missing="$missing curl"
+    command -v python3 >/dev/null || missing="$missing python3"
+    command -v soffice >/dev/null || missing="$missing libreoffice-calc-nogui"
+    /usr/bin/python3 -c 'import uno' 2>/dev/null || missing="$missing python3-uno"
+    ls /usr/lib/libreoffice/program/pythonscript.py >/dev/null 2>&1 || missing="$missing libreoffice-script-provider-python"
+    if [ -n "$missing" ] && can_be_root && command -v apt-get >/dev/null; then
+        echo "Installing with apt-get:$missing ..."
+        # shellcheck disable=SC2086 # a list of words
+        apt_install $missing || true # what is missing shows below
+    fi
+    for program in node curl python3 soffice; do
+        command -v "$program" >/dev/null || fail "The tests of the spreadsheets need $program. On Debian: sudo apt-get install$missing"
+    done
+    sh deploy/spreadsheet/test.sh
+}
+
 step() {
     name=$1
     shift
@@ -89,12 +110,12 @@ fi
 git rev-parse HEAD >/dev/null 2>&1 || export GOFLAGS="${GOFLAGS-} -buildvcs=false"
 go mod download
 
-[ $# -gt 0 ] || set -- format vet lint generated test
+[ $# -gt 0 ] || set -- format vet lint generated test spreadsheet
 for name; do
     case $name in
-    format | vet | lint | generated) step "$name" "$name" ;;
+    format | vet | lint | generated | spreadsheet) step "$name" "$name" ;;
     test) step test test_all ;;
-    *) fail "Unknown step $name; there are: format vet lint generated test" ;;
+    *) fail "Unknown step $name; there are: format vet lint generated test spreadsheet" ;;
     esac
 done
 verdict="All checks passed."

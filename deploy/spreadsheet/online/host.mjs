@@ -125,7 +125,7 @@ export function open(sheet, { timeZone = 'America/Chicago', answers = [] } = {})
   createContext(sandbox);
   runInContext(readFileSync(new URL('askwright.js', import.meta.url), 'utf8'), sandbox);
   host.run = (name, ...args) => { sandbox.__args = args; return JSON.parse(JSON.stringify(runInContext(`${name}(...__args) ?? null`, sandbox))); };
-  host.get = (name) => runInContext(`JSON.parse(JSON.stringify(${name}))`, sandbox);
+  host.get = (name) => JSON.parse(runInContext(`JSON.stringify(${name})`, sandbox));
   return host;
 }
 
