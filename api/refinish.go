@@ -66,6 +66,7 @@ type RefinishEstimate struct {
 type AsItIs struct {
 	Ask         number `json:"ask" swaggertype:"number"`
 	ExpectedNet number `json:"expected_net" swaggertype:"number"`
+	Sales       int    `json:"sales"` // on file in the finish that it has: below 5 the figures are a guess
 }
 
 // RefusedFinish is a finish that cannot be, and why.
@@ -230,7 +231,7 @@ func (v viewer) refinishEstimate(f *service.RefinishEstimate, g *service.Group) 
 		out.Refused[i] = RefusedFinish{Finish: r.Look.Finish, Reason: r.Refusal.Reason, Detail: r.Refusal.Detail}
 	}
 	if r := f.AsItIs; r != nil {
-		out.AsItIs = &AsItIs{Ask: money(r.Ask), ExpectedNet: money(r.ExpectedNet)}
+		out.AsItIs = &AsItIs{Ask: money(r.Ask), ExpectedNet: money(r.ExpectedNet), Sales: f.Proven}
 	}
 	return out
 }

@@ -140,6 +140,8 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/reports/listing-age.png", feed, false, s.getAgePicture},
 		{"GET", "/v1/reports/profit", read, true, s.getProfit},
 		{"GET", "/v1/reports/profit.csv", read, true, s.getProfit},
+		{"GET", "/v1/work-queue", read, false, s.getWorkQueue},
+		{"GET", "/v1/work-queue.csv", read, false, s.getWorkQueue},
 		{"GET", "/v1/model", read, false, s.getModel},
 		{"GET", "/v1/model/record", read, true, s.getTrackRecord},
 		{"GET", "/v1/group", read, false, s.getGroup},

@@ -6,8 +6,10 @@ import (
 	"slices"
 )
 
+// ProvenSales is how many sales of a finish, or of a color, make it a candidate.
+const ProvenSales = 5
+
 const (
-	lookSales      = 5 // of a finish, and of a color, that make it a candidate
 	reviewedLooks  = 6 // priced in full for a review: the likeliest
 	reviewRemedies = 3 // of them told
 )
@@ -132,7 +134,7 @@ func (m *Model) sold(term string) int {
 func (m *Model) levelsSold(block string) []string {
 	var out []string
 	for j, name := range m.value.names { // sorted
-		if blockOf(name) == block && m.value.counts[j] >= lookSales {
+		if blockOf(name) == block && m.value.counts[j] >= ProvenSales {
 			out = append(out, levelOf(name))
 		}
 	}

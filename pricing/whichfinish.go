@@ -20,6 +20,8 @@ type RefinishAnswer struct {
 	Finishes []Refinish // the best by NetPerHour first; unranked without sales enough
 	Refused  []Refused  // finishes with evidence that the piece does not take
 	AsItIs   *Remedy    // waiting at the present ask, or offering it as it is; nil where refused
+	Proven   int        // sales in the finish that it has: below ProvenSales, AsItIs is a guess
+	LetGo    float64    // what the piece is worth when it never sells
 	Compared int        // looks that were ranked
 
 	Basis     Basis
@@ -65,7 +67,7 @@ func (m *Model) Refinishes(q RefinishQuery, on Date, s Settings) RefinishAnswer 
 	var c *staying
 	if out.Refusal == nil {
 		c = ref(m.staying(q, on, s))
-		out.AsItIs = &c.leaving.Remedy
+		out.AsItIs, out.LetGo, out.Proven = &c.leaving.Remedy, c.fresh.salvage, m.sold("finish:"+q.Finish)
 	}
 	out.compare(m, q, c, s)
 	out.Sentences = out.explain(s)
@@ -108,6 +110,9 @@ func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Sett
 		j := q.Job
 		j.Look = Look{Finish: look.Finish, Color: look.Color, Topcoat: q.Look.Topcoat, Condition: q.Look.Condition}
 		j.Look.SecondPart = q.Look.SecondPart
+		if look.Finish == "cleaned" {
+			j.Look.Condition = 0 // cleaning mends nothing
+		}
 		if look.Finish == "two_tone" {
 			j.Look.SecondFinish, j.Look.SecondColor = q.Look.SecondFinish, q.Look.SecondColor
 		}
@@ -179,13 +184,21 @@ func (out *RefinishAnswer) explain(s Settings) []string {
 		name += " " + words(best.Color)
 	}
 	if !(best.perHour() > s.HourValue) || best.Gain <= 0 {
-		return []string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is, or clean it. The best is %s.", out.Compared, name)}
+		return append([]string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is, or clean it. The best is %s.", out.Compared, name)}, out.doubtful()...)
 	}
 	first := fmt.Sprintf("Of %d looks %s pays best", out.Compared, name)
 	if best.NetPerHour != nil {
 		first += fmt.Sprintf(": about %s an hour over leaving it as it is, for %.1f hours and %s of materials", money(*best.NetPerHour), best.Hours, money(best.Materials))
 	}
-	return []string{first + ".", fmt.Sprintf(
+	return append([]string{first + ".", fmt.Sprintf(
 		"It beats leaving the piece with a chance of %s. The best of many looks is partly the luckiest: its price effect may be anything from %.0f to %.0f %%.",
-		chance(best.ChanceBetterThanWaiting), best.Low, best.High)}
+		chance(best.ChanceBetterThanWaiting), best.Low, best.High)}, out.doubtful()...)
+}
+
+// doubtful warns where few pieces sold in the state that this one has.
+func (out *RefinishAnswer) doubtful() []string {
+	if out.Proven >= ProvenSales {
+		return nil
+	}
+	return []string{fmt.Sprintf("%d of the sales on file were in the finish that it has now, so what it brings as it is is a guess; what it cost as found is the better guide.", out.Proven)}
 }

@@ -52,7 +52,7 @@ func TestRefinishAddsUp(t *testing.T) {
 	wantRel(t, "gain", p.Gain, p.ExpectedNet-net, 1e-9)
 	wantRel(t, "net per hour", *p.NetPerHour, (p.ExpectedNet+18*w.Hours-net)/w.Hours, 1e-9)
 	wantRel(t, "pace", p.Pace, o.pace(300)/m.outlook(q.Attributes, today, o.fit, 0, s).pace(300), 1e-9)
-	if !(p.Low < p.Percent && p.Percent < p.High) || p.Sales < lookSales || p.ColorSales < lookSales {
+	if !(p.Low < p.Percent && p.Percent < p.High) || p.Sales < ProvenSales || p.ColorSales < ProvenSales {
 		t.Errorf("%+v", p)
 	}
 }
@@ -111,7 +111,7 @@ func TestRankingLaws(t *testing.T) {
 			if i > 0 && f.perHour() > got.Finishes[i-1].perHour() {
 				t.Errorf("%+v is better than what stands before it", f.Look)
 			}
-			if f.Sales < lookSales || f.ChanceBetterThanWaiting < 0 || f.ChanceBetterThanWaiting > 1 || f.Hours <= 0 {
+			if f.Sales < ProvenSales || f.ChanceBetterThanWaiting < 0 || f.ChanceBetterThanWaiting > 1 || f.Hours <= 0 {
 				t.Errorf("%+v", f)
 			}
 		}

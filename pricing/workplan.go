@@ -6,18 +6,18 @@ import (
 	"slices"
 )
 
-// Job is one thing that can be done to one piece.
-type Job struct {
-	Piece  string  // at most one job is done to a piece
+// Task is one thing that can be done to one piece.
+type Task struct {
+	Piece  string  // at most one task is done to a piece
 	Action string  // "reprice", "refinish", ...
 	Hours  float64 // of work
 	Money  float64 // to lay out
 	Gain   float64 // expected, over doing nothing, after the cost of the work
 }
 
-// WorkPlan is the best choice of jobs within the limits.
+// WorkPlan is the best choice of tasks within the limits.
 type WorkPlan struct {
-	Jobs         []int // places in the list of jobs, the best per hour first
+	Tasks        []int // places in the list of tasks, the best per hour first
 	Hours, Money float64
 	Gain         float64
 }
@@ -29,35 +29,35 @@ const (
 	moneyParts = 100
 )
 
-// partial is a choice among the first jobs; later ones extend it.
+// partial is a choice among the first tasks; later ones extend it.
 type partial struct {
 	hours, money int64
 	gain         float64
-	job          int // the last one taken
+	task         int // the last one taken
 	before       *partial
 }
 
-// PlanWork chooses the jobs with the greatest gain in all whose hours and money
+// PlanWork chooses the tasks with the greatest gain in all whose hours and money
 // stay within the limits, at most one for each piece: a multiple-choice
 // knapsack with two constraints. It is exact: partial choices are dropped only
 // where another one needs no more and gains no less, or where even a bound on
-// what may still come does not reach a plan already found. Jobs without gain
+// what may still come does not reach a plan already found. Tasks without gain
 // are not taken.
 //
 // Source: H. Kellerer, U. Pferschy, D. Pisinger (2004), Knapsack Problems,
 // Springer, chapters 9 and 11 (dominance, Lagrangian bounds).
-func PlanWork(jobs []Job, hours, money float64) WorkPlan {
-	k := knapsack{jobs: jobs, pieces: byPiece(jobs), hours: limit(hours, hourParts), money: limit(money, moneyParts)}
+func PlanWork(tasks []Task, hours, money float64) WorkPlan {
+	k := knapsack{tasks: tasks, pieces: byPiece(tasks), hours: limit(hours, hourParts), money: limit(money, moneyParts)}
 	k.setPrices()
 	found := k.greedy()
-	front := []*partial{{job: -1}}
+	front := []*partial{{task: -1}}
 	for n, piece := range k.pieces {
 		next := slices.Clone(front)
 		for _, i := range piece {
-			h, m := parts(jobs[i].Hours, hourParts), parts(jobs[i].Money, moneyParts)
+			h, m := parts(tasks[i].Hours, hourParts), parts(tasks[i].Money, moneyParts)
 			for _, p := range front {
 				if p.hours+h <= k.hours && p.money+m <= k.money {
-					next = append(next, &partial{p.hours + h, p.money + m, p.gain + jobs[i].Gain, i, p})
+					next = append(next, &partial{p.hours + h, p.money + m, p.gain + tasks[i].Gain, i, p})
 				}
 			}
 		}
@@ -71,33 +71,33 @@ func PlanWork(jobs []Job, hours, money float64) WorkPlan {
 			best = p
 		}
 	}
-	return best.plan(jobs)
+	return best.plan(tasks)
 }
 
 // knapsack is the problem with a price for each part of an hour and of money:
 // the gain of the last part of each that the best plan would use, roughly.
 type knapsack struct {
-	jobs         []Job
+	tasks        []Task
 	pieces       [][]int
 	hours, money int64 // limits
 
 	hourPrice, moneyPrice float64
 }
 
-// reduced is the gain of a job less the price of what it needs.
+// reduced is the gain of a task less the price of what it needs.
 func (k *knapsack) reduced(i int) float64 {
-	return k.jobs[i].Gain - k.hourPrice*float64(parts(k.jobs[i].Hours, hourParts)) - k.moneyPrice*float64(parts(k.jobs[i].Money, moneyParts))
+	return k.tasks[i].Gain - k.hourPrice*float64(parts(k.tasks[i].Hours, hourParts)) - k.moneyPrice*float64(parts(k.tasks[i].Money, moneyParts))
 }
 
-// bestOf is the job of a piece with the greatest reduced gain; false where none
+// bestOf is the task of a piece with the greatest reduced gain; false where none
 // is worth its price.
-func (k *knapsack) bestOf(piece []int) (job int, reduced float64, ok bool) {
+func (k *knapsack) bestOf(piece []int) (task int, reduced float64, ok bool) {
 	for _, i := range piece {
 		if r := k.reduced(i); r > reduced {
-			job, reduced, ok = i, r, true
+			task, reduced, ok = i, r, true
 		}
 	}
-	return job, reduced, ok
+	return task, reduced, ok
 }
 
 // setPrices lowers the Lagrangian bound by subgradient steps. Any prices give a
@@ -109,8 +109,8 @@ func (k *knapsack) setPrices() {
 		hours, money, sum := float64(k.hours), float64(k.money), 0.0
 		for _, piece := range k.pieces {
 			if i, r, ok := k.bestOf(piece); ok {
-				hours -= float64(parts(k.jobs[i].Hours, hourParts))
-				money -= float64(parts(k.jobs[i].Money, moneyParts))
+				hours -= float64(parts(k.tasks[i].Hours, hourParts))
+				money -= float64(parts(k.tasks[i].Money, moneyParts))
 				sum += r
 			}
 		}
@@ -142,33 +142,33 @@ func (k *knapsack) bound(p *partial, still float64) float64 {
 	return p.gain + k.hourPrice*float64(k.hours-p.hours) + k.moneyPrice*float64(k.money-p.money) + still
 }
 
-// greedy is the gain of a plan that takes the jobs in order of their gain over
+// greedy is the gain of a plan that takes the tasks in order of their gain over
 // the price of what they need.
 func (k *knapsack) greedy() float64 {
 	var order []int
 	for _, piece := range k.pieces {
 		order = append(order, piece...)
 	}
-	rank := func(i int) float64 { return k.jobs[i].Gain / (k.jobs[i].Gain - k.reduced(i) + 1e-9) }
+	rank := func(i int) float64 { return k.tasks[i].Gain / (k.tasks[i].Gain - k.reduced(i) + 1e-9) }
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(rank(b), rank(a)) })
 	taken := map[string]bool{}
 	hours, money, gain := k.hours, k.money, 0.0
 	for _, i := range order {
-		h, m := parts(k.jobs[i].Hours, hourParts), parts(k.jobs[i].Money, moneyParts)
-		if !taken[k.jobs[i].Piece] && h <= hours && m <= money {
-			taken[k.jobs[i].Piece] = true
-			hours, money, gain = hours-h, money-m, gain+k.jobs[i].Gain
+		h, m := parts(k.tasks[i].Hours, hourParts), parts(k.tasks[i].Money, moneyParts)
+		if !taken[k.tasks[i].Piece] && h <= hours && m <= money {
+			taken[k.tasks[i].Piece] = true
+			hours, money, gain = hours-h, money-m, gain+k.tasks[i].Gain
 		}
 	}
 	return gain
 }
 
-// byPiece groups the places of the jobs worth doing by their piece, in order of
+// byPiece groups the places of the tasks worth doing by their piece, in order of
 // appearance.
-func byPiece(jobs []Job) [][]int {
+func byPiece(tasks []Task) [][]int {
 	var out [][]int
 	at := map[string]int{}
-	for i, j := range jobs {
+	for i, j := range tasks {
 		if !(j.Gain > 0) || !(j.Hours >= 0) || !(j.Money >= 0) || math.IsInf(j.Gain+j.Hours+j.Money, 0) {
 			continue
 		}
@@ -228,23 +228,23 @@ func undominated(all []*partial) []*partial {
 	return kept
 }
 
-func (p *partial) plan(jobs []Job) WorkPlan {
+func (p *partial) plan(tasks []Task) WorkPlan {
 	var out WorkPlan
-	for ; p.job >= 0; p = p.before {
-		out.Jobs = append(out.Jobs, p.job)
+	for ; p.task >= 0; p = p.before {
+		out.Tasks = append(out.Tasks, p.task)
 	}
-	slices.Reverse(out.Jobs)
-	for _, i := range out.Jobs {
-		out.Hours += jobs[i].Hours
-		out.Money += jobs[i].Money
-		out.Gain += jobs[i].Gain
+	slices.Reverse(out.Tasks)
+	for _, i := range out.Tasks {
+		out.Hours += tasks[i].Hours
+		out.Money += tasks[i].Money
+		out.Gain += tasks[i].Gain
 	}
-	slices.SortStableFunc(out.Jobs, func(a, b int) int { return cmp.Compare(jobs[b].PerHour(), jobs[a].PerHour()) })
+	slices.SortStableFunc(out.Tasks, func(a, b int) int { return cmp.Compare(tasks[b].PerHour(), tasks[a].PerHour()) })
 	return out
 }
 
 // PerHour is the gain for an hour of work; without work it is endless.
-func (j Job) PerHour() float64 {
+func (j Task) PerHour() float64 {
 	if j.Hours <= 0 {
 		return math.Inf(1)
 	}

@@ -80,18 +80,24 @@ func (f *Fixture) AddGroup(tb testing.TB, members ...string) {
 		tb.Fatal(err)
 	}
 	f.Keys[members[0]] = admin
-	actor := f.Actor(tb, members[0])
 	for _, name := range members[1:] {
-		m, err := f.CreateMember(tb.Context(), actor, name)
-		if err != nil {
-			tb.Fatal(err)
-		}
-		_, secret, err := f.CreateKey(tb.Context(), actor, service.NewKey{MemberID: m.ID, Scope: service.ScopeWrite})
-		if err != nil {
-			tb.Fatal(err)
-		}
-		f.Keys[name] = secret
+		f.AddMember(tb, members[0], name)
 	}
+}
+
+// AddMember takes somebody into the group of a member with an admin key.
+func (f *Fixture) AddMember(tb testing.TB, by, name string) {
+	tb.Helper()
+	actor := f.Actor(tb, by)
+	m, err := f.CreateMember(tb.Context(), actor, name)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	_, secret, err := f.CreateKey(tb.Context(), actor, service.NewKey{MemberID: m.ID, Scope: service.ScopeWrite})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	f.Keys[name] = secret
 }
 
 // Actor authenticates a member afresh, as each request does.
