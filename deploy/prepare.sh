@@ -55,6 +55,20 @@ apt_install() {
     as_root env DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends "$@" >/dev/null
 }
 
+# need_certificates installs the certificates of the authorities, without which
+# Go can fetch no module. It looks where Go's crypto/x509 looks on Linux.
+need_certificates() {
+    [ "$(uname)" = Linux ] && [ -z "${SSL_CERT_FILE-}${SSL_CERT_DIR-}" ] || return 0
+    for bundle in /etc/ssl/certs/ca-certificates.crt /etc/pki/tls/certs/ca-bundle.crt /etc/ssl/ca-bundle.pem \
+        /etc/pki/tls/cacert.pem /etc/pki/ca-trust/extracted/pem/tls-ca-bundle.pem /etc/ssl/cert.pem; do
+        [ -s "$bundle" ] && return 0
+    done
+    if can_be_root && command -v apt-get >/dev/null; then
+        echo "Certificates are missing; installing them: apt-get install ca-certificates ..."
+        apt_install ca-certificates || true # without them Go says what it could not fetch
+    fi
+}
+
 # apt_install_postgresql installs the programs only. Debian's package would also
 # make a cluster and start it on port 5432, which nobody has asked for: a setting
 # that lasts as long as the installation says no.

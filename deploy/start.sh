@@ -20,6 +20,7 @@ esac
 
 echo "Askwright: builds bin/askwright, makes a demo group, serves it on $url."
 need_go
+need_certificates
 [ -n "${DATABASE_URL-}" ] || need_postgresql
 
 # Without a repository that git trusts there is no revision to build in.
@@ -27,29 +28,17 @@ git rev-parse HEAD >/dev/null 2>&1 || export GOFLAGS="${GOFLAGS-} -buildvcs=fals
 echo "Building (a minute or two the first time) ..."
 CGO_ENABLED=0 go build -o bin/ ./service/cmd/askwright
 
-# Serving would fail too, but only after a key was made.
-if command -v curl >/dev/null && curl -s -o /dev/null --max-time 2 "$url/healthz"; then
-    fail "Something already answers on $url, perhaps Askwright itself. Stop it, or choose other addresses:
-  ASKWRIGHT_ADDR=127.0.0.1:8090 ASKWRIGHT_OPS_ADDR=127.0.0.1:8091 sh $0
-(and ASKWRIGHT_DATA=FOLDER, for a second Askwright beside it)"
-fi
-
-if ! demo=$(ASKWRIGHT_LOG_LEVEL=${ASKWRIGHT_LOG_LEVEL:-warn} bin/askwright demo); then
-    fail "The demo group could not be made; the reason stands above."
-fi
-key=$(printf '%s\n' "$demo" | tail -n 1)
 cat <<END
 
-The demo group Millrace Lane has a key, good for 30 days:
-  $key
-
-Try it, in another terminal:
-  curl -H 'Authorization: Bearer $key' '$url/v1/listings?limit=3'
-  curl -H 'Authorization: Bearer $key' '$url/v1/stale?state=stale'
-  curl -H 'Authorization: Bearer $key' -H 'Content-Type: application/json' $url/v1/suggestions -d '{"subjects": [{"category": "sideboard", "width": "60", "depth": "18", "height": "32", "finish": "painted", "color": "navy"}], "within_days": 30}'
+Once it serves, a key of the demo group Millrace Lane is printed below. With it, in another terminal:
+  KEY=ask_a...
+  curl -H "Authorization: Bearer \$KEY" '$url/v1/listings?limit=3'
+  curl -H "Authorization: Bearer \$KEY" '$url/v1/stale?state=stale'
+  curl -H "Authorization: Bearer \$KEY" -H 'Content-Type: application/json' $url/v1/suggestions -d '{"subjects": [{"category": "sideboard", "width": "60", "depth": "18", "height": "32", "finish": "painted", "color": "navy"}], "within_days": 30}'
 
 All that it can do: $url/docs/index.html
-Ctrl-C stops it.
+Ctrl-C stops it. A second one beside it takes other addresses and another folder:
+  ASKWRIGHT_ADDR=127.0.0.1:8090 ASKWRIGHT_OPS_ADDR=127.0.0.1:8091 ASKWRIGHT_DATA=FOLDER sh $0
 
 END
-exec bin/askwright serve
+exec bin/askwright serve --demo

@@ -95,6 +95,7 @@ trap 'exit 130' INT
 trap 'exit 143' TERM
 
 need_go
+need_certificates
 need_postgresql
 need_prometheus
 # The race detector needs a C compiler.

@@ -228,6 +228,25 @@ func (s *Service) Operator(ctx context.Context, group uuid.UUID, member string) 
 	return nil, refuse(ErrNotFound, "%s has no member named %q; it has %s", g.Name, member, strings.Join(names, ", "))
 }
 
+// Operators are whoever runs the program in the place of each member of a
+// group. ErrNotFound: no such group.
+func (s *Service) Operators(ctx context.Context, group uuid.UUID) ([]*Actor, error) {
+	members, err := s.store.Members(ctx, Tenant{Group: group})
+	if err != nil {
+		return nil, fmt.Errorf("read the members: %w", err)
+	}
+	if len(members) == 0 {
+		return nil, refuse(ErrNotFound, "there is no group with the id %s", group)
+	}
+	actors := make([]*Actor, len(members))
+	for i, m := range members {
+		if actors[i], err = s.Operator(ctx, group, m.Name); err != nil {
+			return nil, err
+		}
+	}
+	return actors, nil
+}
+
 // UpdateGroup changes the group's settings: edit alters a copy of them.
 func (s *Service) UpdateGroup(ctx context.Context, a *Actor, edit func(*Group) error) (*Group, error) {
 	if !a.Can(ScopeAdmin) {

@@ -58,6 +58,7 @@ type Store interface {
 	LedgerStore
 	ModelStore
 	SuggestionStore
+	VerifyStore
 	OnceStore
 	AgeStore
 	StateStore

@@ -1,14 +1,22 @@
 package main
 
 import (
+	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
+	"unicode"
 
 	"github.com/google/uuid"
 
+	"askwright/api"
 	"askwright/db"
 	"askwright/db/private"
 	"askwright/pricing"
@@ -32,14 +40,16 @@ func makeDemo(ctx context.Context, p *program, args []string) error {
 	if err := noArguments(args); err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		key, err := demo.Install(ctx, s, time.Now())
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(p.out, "The demo group %s is on file. This key is for 30 days and is shown once:\n%s\n", demo.GroupName, key)
-		return nil
-	})
+	return withService(ctx, p, func(s *service.Service) error { return installDemo(ctx, p, s) })
+}
+
+func installDemo(ctx context.Context, p *program, s *service.Service) error {
+	key, err := demo.Install(ctx, s, time.Now())
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(p.out, "The demo group %s is on file. This key is for 30 days and is shown once:\n%s\n", demo.GroupName, key)
+	return nil
 }
 
 // printDemoRows writes all rows as one spreadsheet, to try an import with.
@@ -109,9 +119,9 @@ func createKey(ctx context.Context, p *program, args []string) error {
 	if _, err := parse(flags, args); err != nil {
 		return err
 	}
-	id, err := uuid.Parse(*group)
+	id, err := groupID(*group)
 	if err != nil {
-		return fmt.Errorf("--group: %q is not an id; askwright group list shows them", *group)
+		return err
 	}
 	return withService(ctx, p, func(s *service.Service) error {
 		operator, err := s.Operator(ctx, id, *member)
@@ -129,6 +139,181 @@ func createKey(ctx context.Context, p *program, args []string) error {
 		fmt.Fprintf(p.out, "This %s key of %s is shown once:\n%s\n", *scope, operator.Member, key)
 		return nil
 	})
+}
+
+func groupID(text string) (uuid.UUID, error) {
+	id, err := uuid.Parse(text)
+	if err != nil {
+		return id, fmt.Errorf("--group: %q is not an id; askwright group list shows them", text)
+	}
+	return id, nil
+}
+
+// exportGroup hands out all rows of all members, each with what only they see.
+func exportGroup(ctx context.Context, p *program, args []string) error {
+	flags := flag.NewFlagSet("group export", flag.ContinueOnError)
+	group := flags.String("group", "", "id of the group")
+	folder := flags.String("folder", "", "where to write a CSV file for each member; default: JSON on standard output")
+	if err := onlyFlags(flags, args); err != nil {
+		return err
+	}
+	id, err := groupID(*group)
+	if err != nil {
+		return err
+	}
+	return withService(ctx, p, func(s *service.Service) error {
+		members, err := s.Operators(ctx, id)
+		if err != nil {
+			return err
+		}
+		if *folder == "" {
+			return printGroup(ctx, p.out, s, members)
+		}
+		return writeMembers(ctx, p.out, s, members, *folder)
+	})
+}
+
+func rowsOf(ctx context.Context, s *service.Service, a *service.Actor) func(func(*service.Listing) error) error {
+	return func(yield func(*service.Listing) error) error {
+		return s.EachListing(ctx, a, service.Query{Member: a.MemberID, Sort: []service.SortKey{{Column: "ref"}}}, yield)
+	}
+}
+
+// printGroup writes {"group": …, "members": [{"name": …, "rows": […]}]}, row by
+// row; the rows are such as the import takes.
+func printGroup(ctx context.Context, out io.Writer, s *service.Service, members []*service.Actor) error {
+	settings, err := api.GroupJSON(members[0])
+	if err != nil {
+		return err
+	}
+	w := bufio.NewWriter(out)
+	fmt.Fprintf(w, "{\"group\": %s,\n \"members\": [", settings)
+	for i, a := range members {
+		name, err := json.Marshal(a.Member)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(w, "%s\n  {\"name\": %s, \"rows\": [", comma(i), name)
+		n := 0
+		err = rowsOf(ctx, s, a)(func(l *service.Listing) error {
+			_, err := fmt.Fprintf(w, "%s\n    %s", comma(n), api.RowJSON(a, l))
+			n++
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		fmt.Fprint(w, "]}")
+	}
+	fmt.Fprint(w, "]}\n")
+	return w.Flush()
+}
+
+// comma goes between things, not before the first.
+func comma(i int) string {
+	if i == 0 {
+		return ""
+	}
+	return ","
+}
+
+// writeMembers writes a CSV file for each member and overwrites none.
+func writeMembers(ctx context.Context, out io.Writer, s *service.Service, members []*service.Actor, folder string) error {
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return err
+	}
+	for _, a := range members {
+		path := filepath.Join(folder, fileName(a.Member)+".csv")
+		file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600) //nolint:gosec // the operator's own choice
+		if err != nil {
+			return err
+		}
+		err = api.WriteRows(file, a, rowsOf(ctx, s, a))
+		if closing := file.Close(); err == nil {
+			err = closing
+		}
+		if err != nil {
+			return fmt.Errorf("%s: %w", path, err)
+		}
+		fmt.Fprintln(out, path)
+	}
+	return nil
+}
+
+// fileName is a member's name without what a file's may not hold.
+func fileName(member string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune(" -_", r) {
+			return r
+		}
+		return '_'
+	}, member)
+}
+
+func deleteGroup(ctx context.Context, p *program, args []string) error {
+	flags := flag.NewFlagSet("group delete", flag.ContinueOnError)
+	group := flags.String("group", "", "id of the group")
+	yes := flags.Bool("yes", false, "really, and for good")
+	if err := onlyFlags(flags, args); err != nil {
+		return err
+	}
+	id, err := groupID(*group)
+	if err != nil {
+		return err
+	}
+	return withService(ctx, p, func(s *service.Service) error {
+		members, err := s.Operators(ctx, id)
+		if err != nil {
+			return err
+		}
+		name := members[0].Group.Name
+		if !*yes {
+			return fmt.Errorf("%s with its %d members and all their rows would be removed for good; export it first (askwright group export), then add --yes", name, len(members))
+		}
+		if err := s.DeleteGroup(ctx, id); err != nil {
+			return err
+		}
+		fmt.Fprintf(p.out, "The group %s is removed.\n", name)
+		return nil
+	})
+}
+
+// verify reports what does not agree; anything is an error.
+func verify(ctx context.Context, p *program, args []string) error {
+	if err := noArguments(args); err != nil {
+		return err
+	}
+	return withService(ctx, p, func(s *service.Service) error {
+		all, err := s.Verify(ctx)
+		if err != nil {
+			return err
+		}
+		faults := 0
+		for _, v := range all {
+			if g, c := v.Group, v.Counts; g != nil {
+				fmt.Fprintf(p.out, "%s  %s: %d members, %d keys, %d pieces, %d rows, %d events, %d cost lines, %d suggestions\n",
+					g.ID, g.Name, c.Members, c.Keys, c.Pieces, c.Listings, c.Events, c.CostLines, c.Suggestions)
+			}
+			for _, fault := range v.Faults {
+				fmt.Fprintln(p.out, "  wrong:", fault)
+			}
+			faults += len(v.Faults)
+		}
+		if faults > 0 {
+			return fmt.Errorf("%d things do not agree", faults)
+		}
+		fmt.Fprintln(p.out, "All agrees.")
+		return nil
+	})
+}
+
+// onlyFlags reads flags and takes no word beside them.
+func onlyFlags(flags *flag.FlagSet, args []string) error {
+	word, err := parse(flags, args)
+	if err == nil && word != "" {
+		err = fmt.Errorf("%s: unexpected %q", flags.Name(), word)
+	}
+	return err
 }
 
 func migrate(ctx context.Context, p *program, args []string) error {

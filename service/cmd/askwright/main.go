@@ -48,7 +48,10 @@ var commands = []command{
 	{"demo", "make the demo group once, and print a key for it", makeDemo},
 	{"group create", "make a group with its first member, and print an admin key", createGroup},
 	{"group list", "list the groups", listGroups},
+	{"group export", "print all rows of a group as JSON, or write them as CSV files", exportGroup},
+	{"group delete", "remove a group with all that belongs to it", deleteGroup},
 	{"key create", "print a new key of a group's member", createKey},
+	{"verify", "check that what is on file agrees", verify},
 	{"migrate", "bring the database up to date", migrate},
 	{"version", "print the version", printVersion},
 }

@@ -214,7 +214,10 @@ func send(ctx context.Context, method, url, key, sent string) (status int, body 
 		request.Header.Set("Authorization", "Bearer "+key)
 	}
 	if sent != "" {
-		request.Header.Set("Content-Type", "application/json")
+		request.Header.Set("Content-Type", "text/csv")
+		if strings.ContainsAny(sent[:1], "{[") {
+			request.Header.Set("Content-Type", "application/json")
+		}
 	}
 	response, err := http.DefaultClient.Do(request)
 	if err != nil {

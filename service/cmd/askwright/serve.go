@@ -3,12 +3,14 @@ package main
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
 	"runtime/debug"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -25,8 +27,23 @@ import (
 // no new requests, those under way finish, the pool closes, the private server
 // stops.
 func serve(ctx context.Context, p *program, args []string) error {
-	if err := noArguments(args); err != nil {
+	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
+	withDemo := flags.Bool("demo", false, "make the demo group once, and print a key for it")
+	if err := onlyFlags(flags, args); err != nil {
 		return err
+	}
+	// The addresses first: where one is taken, nothing is started or made.
+	listener, err := listen(ctx, "ASKWRIGHT_ADDR", p.config.Addr)
+	if err != nil {
+		return err
+	}
+	defer listener.Close()
+	var ops net.Listener
+	if p.config.OpsAddr != "" {
+		if ops, err = listen(ctx, "ASKWRIGHT_OPS_ADDR", p.config.OpsAddr); err != nil {
+			return err
+		}
+		defer ops.Close()
 	}
 	logger := p.config.logger()
 	database, err := openDatabase(ctx, p.config, logger, ownServer)
@@ -34,18 +51,24 @@ func serve(ctx context.Context, p *program, args []string) error {
 		return err
 	}
 	defer database.close(ctx)
-	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", p.config.Addr)
-	if err != nil {
-		return fmt.Errorf("ASKWRIGHT_ADDR: %w", err)
-	}
-	var ops net.Listener
-	if p.config.OpsAddr != "" {
-		if ops, err = new(net.ListenConfig).Listen(ctx, "tcp", p.config.OpsAddr); err != nil {
-			listener.Close()
-			return fmt.Errorf("ASKWRIGHT_OPS_ADDR: %w", err)
+	if *withDemo {
+		if err := installDemo(ctx, p, service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger})); err != nil {
+			return err
 		}
 	}
 	return serveOn(ctx, p.config, database, listener, ops, logger)
+}
+
+// listen takes an address, which the variable names.
+func listen(ctx context.Context, variable, address string) (net.Listener, error) {
+	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", address)
+	if errors.Is(err, syscall.EADDRINUSE) {
+		return nil, fmt.Errorf("%s: something already serves on %s, perhaps Askwright itself; stop it, or choose another address (%s=127.0.0.1:8090)", variable, address, variable)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", variable, err)
+	}
+	return listener, nil
 }
 
 // serveOn serves on listeners that it closes; ops may be nil.
