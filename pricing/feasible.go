@@ -63,7 +63,7 @@ func feasible(a Attributes, look Look) *Refusal {
 		return refuse(SameLook, "The piece has that look already.")
 	case f == "original":
 		return refuse(CannotGoBack, "An original finish does not come back once it is gone.")
-	case f == "cleaned" && (isPaint(a.Finish) || a.Finish == "whitewashed" || a.Finish == "raw"):
+	case f == "cleaned" && !slices.Contains([]string{"", "original", "cleaned"}, a.Finish):
 		return refuse(CannotGoBack, "Cleaning keeps the finish that is on the piece: it is %s.", words(a.Finish))
 	case showsWood(f) && hasNoWood(a.Material):
 		return refuse(FinishNotPossible, "There is no wood to show: %s takes no %s finish.", words(a.Material), words(f))

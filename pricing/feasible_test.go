@@ -37,6 +37,7 @@ func TestFeasible(t *testing.T) {
 		{"solid_wood", "painted", "navy", Look{Finish: "painted", Color: "green"}, ""},
 		{"solid_wood", "painted", "navy", Look{Finish: "cleaned"}, CannotGoBack},
 		{"solid_wood", "clear", "", Look{Finish: "original"}, CannotGoBack},
+		{"solid_wood", "stained", "dark_wood", Look{Finish: "cleaned"}, CannotGoBack},
 		{"laminate", "original", "", Look{Finish: "cleaned"}, ""},
 		{"solid_wood", "clear", "", Look{}, NoSuchFinish},
 	} {

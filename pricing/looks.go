@@ -11,7 +11,7 @@ const ProvenSales = 5
 
 const (
 	reviewedLooks  = 6 // priced in full for a review: the likeliest
-	reviewRemedies = 3 // of them told
+	reviewRemedies = 3 // of them told, at most
 )
 
 // Refinish is one change of look: what it takes and what it would bring.
@@ -223,7 +223,11 @@ func (m *Model) reviewed(c staying, s Settings) []Refinish {
 	}
 	if len(s.RefinishOptions) == 0 {
 		slices.SortStableFunc(out, func(a, b Refinish) int { return cmp.Compare(b.ExpectedNet, a.ExpectedNet) })
-		out = out[:min(len(out), reviewRemedies)]
+		n := 1 // the best is told in any case, more where they beat leaving it
+		for n < min(len(out), reviewRemedies) && out[n].Gain > 0 {
+			n++
+		}
+		out = out[:min(len(out), n)]
 	}
 	return out
 }
