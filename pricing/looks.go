@@ -182,17 +182,19 @@ func (m *Model) looks(a Attributes) []Look {
 // plainLooks are told, unranked, while there is no evidence.
 var plainLooks = []Look{{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"}, {Finish: "two_tone"}, {Finish: "waxed"}}
 
-// quoted finds the group's own price of a look; one without a color holds for
-// all.
+// quoted finds the group's own price of a look: in its color, else in any.
 func (s Settings) quoted(look Look) (RefinishOption, bool) {
-	best := slices.IndexFunc(s.RefinishOptions, func(o RefinishOption) bool { return o.Finish == look.Finish && o.Color == look.Color })
-	if best < 0 {
-		best = slices.IndexFunc(s.RefinishOptions, func(o RefinishOption) bool { return o.Finish == look.Finish && o.Color == "" })
+	for _, fits := range []func(RefinishOption) bool{
+		func(o RefinishOption) bool { return o.Color == look.Color },
+		func(o RefinishOption) bool { return o.Color == "" || look.Color == "" },
+	} {
+		for _, o := range s.RefinishOptions {
+			if o.Finish == look.Finish && fits(o) {
+				return o, true
+			}
+		}
 	}
-	if best < 0 {
-		return RefinishOption{}, false
-	}
-	return s.RefinishOptions[best], true
+	return RefinishOption{}, false
 }
 
 func (w Work) option() RefinishOption {

@@ -80,14 +80,11 @@ func workCautions(l *Listing, w *pricing.Work) (cautions []Caution) {
 	add(uses(pricing.ProductStripper), cautionStripper)
 	add(w.Method == pricing.MethodSpray && w.Look.Finish != "cleaned", cautionSpray)
 	add(uses(pricing.ProductOil, pricing.ProductStain, pricing.ProductOilClear, pricing.ProductWax), cautionRags)
-	add(slices.Contains(tippingCategories, l.Category), cautionTip)
-	add(l.Material == "upholstered" || l.Category == "armchair", cautionUpholstery)
 	return cautions
 }
 
-// sellingCautions are those for offering a piece.
-func sellingCautions(l *Listing) []Caution {
-	cautions := []Caution{cautionPooling, cautionRecall, cautionBuyers}
+// pieceCautions are those for the kind of piece, whatever is done with it.
+func pieceCautions(l *Listing) (cautions []Caution) {
 	if slices.Contains(tippingCategories, l.Category) {
 		cautions = append(cautions, cautionTip)
 	}
@@ -95,6 +92,11 @@ func sellingCautions(l *Listing) []Caution {
 		cautions = append(cautions, cautionUpholstery)
 	}
 	return cautions
+}
+
+// sellingCautions are those for offering a piece.
+func sellingCautions(l *Listing) []Caution {
+	return append([]Caution{cautionPooling, cautionRecall, cautionBuyers}, pieceCautions(l)...)
 }
 
 // remedyCautions are those for what the remedies lead to.

@@ -22,7 +22,7 @@ type RefinishEstimate struct {
 	Model    string
 }
 
-// Refinish is one look with the cautions of its work.
+// Refinish is one look with the cautions of its work and of the piece.
 type Refinish struct {
 	pricing.Refinish
 	Cautions []Caution
@@ -72,10 +72,10 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *Actor, subjects []Re
 		answer := group.model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
 		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: group.version()}
 		if answer.Planned != nil {
-			one.Planned = &Refinish{*answer.Planned, workCautions(sub.row, &answer.Planned.Work)}
+			one.Planned = &Refinish{*answer.Planned, append(workCautions(sub.row, &answer.Planned.Work), pieceCautions(sub.row)...)}
 		}
 		for _, f := range answer.Finishes[:min(n, len(answer.Finishes))] {
-			one.Finishes = append(one.Finishes, Refinish{f, workCautions(sub.row, &f.Work)})
+			one.Finishes = append(one.Finishes, Refinish{f, append(workCautions(sub.row, &f.Work), pieceCautions(sub.row)...)})
 		}
 		answers[i] = one
 	}

@@ -33,7 +33,7 @@ type WorkEstimate struct {
 	DaysOut   int // out of the market
 	Quoted    bool
 	pricing.Work
-	Cautions []Caution
+	Cautions []Caution // of the work
 }
 
 // Workshop turns a row and a plan into materials, hours and days for one
