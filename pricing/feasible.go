@@ -75,8 +75,8 @@ func feasible(a Attributes, look Look) *Refusal {
 	return nil
 }
 
-// planned refuses also what nobody has a plan for.
-func planned(look Look) *Refusal {
+// unplanned refuses also what nobody has a plan for.
+func unplanned(look Look) *Refusal {
 	if look.Finish == "cleaned" || showsWood(look.Finish) || isPaint(look.Finish) {
 		return nil
 	}

@@ -75,7 +75,7 @@ func (w Workshop) Estimate(j Job) Work {
 		}
 	}
 	if out.Refusal = feasible(j.Attributes, j.Look); out.Refusal == nil {
-		out.Refusal = planned(j.Look)
+		out.Refusal = unplanned(j.Look)
 	}
 	if out.Refusal == nil && !(out.HoursAWeek > 0 && out.HoursAWeek <= 168) {
 		out.Refusal = &Refusal{Reason: WorkImpossible, Have: 0, Need: 1, Detail: "Without hours in a week nothing gets done: expected more than 0 and at most 168."}

@@ -108,14 +108,7 @@ func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Sett
 	var refused []string
 	for _, look := range looks {
 		j := q.Job
-		j.Look = Look{Finish: look.Finish, Color: look.Color, Topcoat: q.Look.Topcoat, Condition: q.Look.Condition}
-		j.Look.SecondPart = q.Look.SecondPart
-		if look.Finish == "cleaned" {
-			j.Look.Condition = 0 // cleaning mends nothing
-		}
-		if look.Finish == "two_tone" {
-			j.Look.SecondFinish, j.Look.SecondColor = q.Look.SecondFinish, q.Look.SecondColor
-		}
+		j.Look = look.planned(q.Look)
 		r := m.reckon(j, c, s)
 		why := r.Work.Refusal
 		switch {
@@ -133,6 +126,19 @@ func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Sett
 	slices.SortStableFunc(out.Finishes, func(a, b Refinish) int {
 		return cmp.Or(cmp.Compare(b.perHour(), a.perHour()), cmp.Compare(b.Gain, a.Gain))
 	})
+}
+
+// planned is a look with what the plan says of all: the topcoat, the condition
+// that repairs make of the piece, and the second part of a two_tone one.
+func (look Look) planned(plan Look) Look {
+	if look.Finish == "cleaned" {
+		return look // nothing is repaired
+	}
+	look.Topcoat, look.Condition = plan.Topcoat, plan.Condition
+	if look.Finish == "two_tone" {
+		look.SecondFinish, look.SecondColor, look.SecondPart = plan.SecondFinish, plan.SecondColor, plan.SecondPart
+	}
+	return look
 }
 
 // perHour ranks; what takes no hours ranks by the sign of its gain.
@@ -184,7 +190,7 @@ func (out *RefinishAnswer) explain(s Settings) []string {
 		name += " " + words(best.Color)
 	}
 	if !(best.perHour() > s.HourValue) || best.Gain <= 0 {
-		return append([]string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is, or clean it. The best is %s.", out.Compared, name)}, out.doubtful()...)
+		return append([]string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is. The best is %s.", out.Compared, name)}, out.doubtful()...)
 	}
 	first := fmt.Sprintf("Of %d looks %s pays best", out.Compared, name)
 	if best.NetPerHour != nil {
