@@ -110,7 +110,7 @@ func TestPurchaseLimits(t *testing.T) {
 	if r := all.Limits[3]; r.Refusal == nil || r.Refusal.Reason != "finish_not_possible" || r.Costs != nil {
 		t.Errorf("stain on laminate: %+v", r)
 	}
-	if codes := fmt.Sprint(first.Cautions); codes != "[{lead} {tip_over} {recall}]" {
+	if codes := fmt.Sprint(first.Cautions); codes != "[{lead} {recall} {tip_over}]" {
 		t.Errorf("cautions %s", codes)
 	}
 }

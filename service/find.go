@@ -274,7 +274,7 @@ func (p *plannedPiece) cautions() []Caution {
 		cautions = p.work.Cautions
 	}
 	for _, c := range sellingCautions(p.plan) {
-		if c != cautionPooling && c != cautionBuyers && !slices.Contains(cautions, c) { // nothing is offered yet
+		if c != cautionPooling && c != cautionBuyers { // nothing is offered yet
 			cautions = append(cautions, c)
 		}
 	}

@@ -224,7 +224,7 @@ func writeMembers(ctx context.Context, out io.Writer, s *service.Service, member
 	}
 	for _, a := range members {
 		path := filepath.Join(folder, fileName(a.Member)+".csv")
-		file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600) //nolint:gosec // the operator's own choice
+		file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 		if err != nil {
 			return err
 		}
