@@ -45,6 +45,10 @@ insert into webhook (group_id, webhook_id, member_id, url, events, secret, creat
 insert into webhook_delivery (group_id, delivery_id, webhook_id, source, event, payload, created_at)
 	select group_id, group_id, group_id, group_id, 'listing.stale', '{}', now() from groups;
 insert into audit (group_id, audit_id, member_id, at, change_no, what, subject) select group_id, group_id, group_id, now(), 1, 'x', group_id from groups;
+insert into value_statistics (group_id, design) select group_id, 1 from groups;
+insert into sale_row select group_id, 1, listing_id, ended_on, '{intercept}', '{1}', 4.5, 1 from listing where ref = 'S';
+insert into rate_fit (group_id, design, fitted_on, change_no, rates) select group_id, 1, '2026-03-01', 1, '{}' from groups;
+insert into listing_deleted select group_id, group_id, 1 from groups;
 `
 
 // violations break each constraint by itself, by "table.constraint". A table's
@@ -161,6 +165,16 @@ var violations = map[string]string{
 	"webhook_delivery.webhook_delivery_once": `insert into webhook_delivery (group_id, delivery_id, webhook_id, source, event, payload, created_at)
 		select group_id, gen_random_uuid(), webhook_id, source, event, payload, now() from webhook_delivery`,
 	"webhook_delivery.delivered_is_over": "update webhook_delivery set next_at = now(), delivered_at = now()",
+
+	"value_statistics.value_statistics_pkey":  "copy",
+	"value_statistics.value_statistics_group": "insert into value_statistics (group_id, design) values (gen_random_uuid(), 1)",
+	"sale_row.sale_row_pkey":                  "copy",
+	"sale_row.sale_row_statistics":            "update sale_row set design = 2",
+	"sale_row.terms_paired":                   "update sale_row set term_values = '{}'",
+	"rate_fit.rate_fit_pkey":                  "copy",
+	"rate_fit.rate_fit_group":                 "update rate_fit set group_id = gen_random_uuid()",
+	"listing_deleted.listing_deleted_pkey":    "copy",
+	"listing_deleted.listing_deleted_group":   "update listing_deleted set group_id = gen_random_uuid()",
 }
 
 // namedConstraints lists "table.constraint" of all checks, keys and unique

@@ -144,6 +144,18 @@ func (s *Store) run(ctx context.Context, t service.Tenant, statements ...stateme
 	return translate(sendBatch(ctx, s.session(ctx, t), batch, 1, statements))
 }
 
+// atOneMoment runs do in a transaction of the tenant whose statements all see
+// the same commits.
+func (s *Store) atOneMoment(ctx context.Context, t service.Tenant, do func(pgx.Tx) error) error {
+	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
+	return translate(pgx.BeginTxFunc(ctx, s.pool, options, func(tx pgx.Tx) error {
+		if _, err := tx.Exec(ctx, asTenant, t.Group.String(), t.Member.String()); err != nil {
+			return err
+		}
+		return do(tx)
+	}))
+}
+
 // batchSender is a pool or a transaction.
 type batchSender interface {
 	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults

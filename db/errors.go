@@ -25,10 +25,11 @@ const (
 	codeInvalidParameter = "22023"
 	codeQueryCanceled    = "57014"
 	codeLockNotAvailable = "55P03"
+	codeSerialization    = "40001"
 )
 
 // busyClasses are codes and classes that mean: try again later.
-var busyClasses = []string{"08", "53", "57P", "40001", "40P01", codeLockNotAvailable, codeQueryCanceled}
+var busyClasses = []string{"08", "53", "57P", codeSerialization, "40P01", codeLockNotAvailable, codeQueryCanceled}
 
 // constraintColumns names the column at fault and the reason, by constraint.
 // The service checks all of this before; here it is the last line.

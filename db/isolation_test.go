@@ -11,7 +11,7 @@ import (
 
 func TestWithoutAGroupNothingIsSeen(t *testing.T) {
 	t.Parallel()
-	f := filled(t)
+	f := modelled(t)
 	admin := connect(t, f.DB.AdminDSN, "")
 	all := tables(t, admin)
 	there := counts(t, admin, all)
@@ -30,7 +30,7 @@ func TestWithoutAGroupNothingIsSeen(t *testing.T) {
 			}
 		}
 	}
-	for _, table := range []string{"groups", "group_settings", "member", "api_key", "piece", "listing", "event", "ledger", "cost_line", "audit"} {
+	for _, table := range []string{"groups", "group_settings", "member", "api_key", "piece", "listing", "event", "ledger", "cost_line", "audit", "value_statistics", "sale_row", "rate_fit", "listing_deleted"} {
 		if there[table] == 0 {
 			t.Errorf("%s is empty: nothing was tested", table)
 		}
@@ -39,7 +39,7 @@ func TestWithoutAGroupNothingIsSeen(t *testing.T) {
 
 func TestAnotherGroupIsOutOfReachInRawSQL(t *testing.T) {
 	t.Parallel()
-	f := filled(t)
+	f := modelled(t)
 	theirs := f.Actor(t, "Orrin").Tenant()
 	f.AddGroup(t, "Tamsin")
 	mine := f.Actor(t, "Tamsin").Tenant()
@@ -59,6 +59,8 @@ func TestAnotherGroupIsOutOfReachInRawSQL(t *testing.T) {
 		"delete from listing where group_id = $1",
 		"delete from member where group_id = $1",
 		"update ledger set notes = 'read' where group_id = $1",
+		"update rate_fit set rates = '{}' where group_id = $1",
+		"delete from sale_row where group_id = $1",
 	} {
 		if n := mustExec(t, app, sql, theirs.Group).RowsAffected(); n > 0 {
 			t.Errorf("%s: %d rows of another group", sql, n)
@@ -73,6 +75,7 @@ func TestAnotherGroupIsOutOfReachInRawSQL(t *testing.T) {
 		"delete from audit",
 		"update cost_line set amount = 0",
 		"delete from cost_line",
+		"delete from listing_deleted",
 		"set role askwright_owner",
 		"alter table listing disable row level security",
 		"create table askwright.mine (n integer)",

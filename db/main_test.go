@@ -135,6 +135,19 @@ func filled(t *testing.T) *servicetest.Fixture {
 	return f
 }
 
+// modelled is filled, after a row was deleted and the model was asked for.
+func modelled(t *testing.T) *servicetest.Fixture {
+	t.Helper()
+	f := filled(t)
+	if err := f.Delete(t.Context(), f.Actor(t, "Orrin"), rowByRef(t, f, "Orrin", "R-3").ID, nil); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.DescribeModel(t.Context(), f.Actor(t, "Wilda")); err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
 func importRows(t *testing.T, f *servicetest.Fixture, member, rows string) {
 	t.Helper()
 	got, err := f.Import(t.Context(), f.Actor(t, member), servicetest.Rows(t, rows), service.ImportOptions{})

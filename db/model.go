@@ -2,6 +2,8 @@ package db
 
 import (
 	"context"
+	"maps"
+	"slices"
 	"strconv"
 	"time"
 
@@ -12,34 +14,72 @@ import (
 	"askwright/service"
 )
 
-// History reads every listing of the group with its readings.
+// History reads every listing of the group with its readings, as they were at
+// one moment: at the change number that it returns.
 func (s *Store) History(ctx context.Context, t service.Tenant) ([]*service.Recorded, int64, error) {
 	var changeNo int64
 	var rows []*service.Listing
-	byID := make(map[uuid.UUID]*service.Recorded)
 	var out []*service.Recorded
-	err := s.run(ctx, t,
-		// Read first: what commits in between is read, and read again later.
-		statement{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
-		statement{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) error {
-			if err := collect(&rows, (*listingRow).listing)(r); err != nil {
+	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
+		batch := &pgx.Batch{}
+		byID := make(map[uuid.UUID]*service.Recorded)
+		statements := []statement{
+			{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
+			{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
+				err = collect(&rows, (*listingRow).listing)(r)
+				out = recorded(rows, byID)
 				return err
-			}
-			for _, l := range rows {
-				recorded := &service.Recorded{Listing: l}
-				byID[l.ID] = recorded
-				out = append(out, recorded)
-			}
-			return nil
-		}},
-		statement{
-			sql: `select listing_id, on_date, (changes->'messages'->>'new'), (changes->'views'->>'new')
-				from event where group_id = $1 and kind = 'interest' and voided_by is null order by listing_id, on_date, change_no`,
-			args: []any{t.Group}, read: func(r pgx.Rows) error { return readings(r, byID) },
-		},
-		pricedFromSuggestion(t.Group, byID),
-	)
+			}},
+			readingsOf("", byID, t.Group),
+			pricedFromSuggestion("", byID, t.Group),
+		}
+		for _, st := range statements {
+			batch.Queue(st.sql, st.args...)
+		}
+		return sendBatch(ctx, tx, batch, 0, statements)
+	})
 	return out, changeNo, err
+}
+
+// Records reads the listings named, each with all others of its piece.
+func (s *Store) Records(ctx context.Context, t service.Tenant, w service.Which) ([]*service.Recorded, error) {
+	pieces := "(select * from listing l where l.group_id = $1 and l.piece_id in (select piece_id from " +
+		eachOf("$2::uuid[]", "listing", "x.listing_id = wanted.one") + " by_id union select piece_id from " +
+		eachOf("$4::text[]", "listing", "x.member_id = $3 and x.ref = wanted.one") + ` by_ref union
+		select piece_id from listing where group_id = $1 and $5 and outcome = 'open' and source = 'own'))`
+	var rows []*service.Listing
+	err := s.run(ctx, t, statement{
+		sql: factsOf(pieces) + " order by l.listing_id", args: []any{t.Group, w.IDs, t.Member, w.Refs, w.Open},
+		read: collect(&rows, (*listingRow).listing),
+	})
+	if err != nil || len(rows) == 0 {
+		return nil, err
+	}
+	byID := make(map[uuid.UUID]*service.Recorded, len(rows))
+	out := recorded(rows, byID)
+	ids := slices.Collect(maps.Keys(byID))
+	const named = " and l.listing_id = any($2::uuid[])"
+	return out, s.run(ctx, t, readingsOf(named, byID, t.Group, ids), pricedFromSuggestion(named, byID, t.Group, ids))
+}
+
+// recorded makes records of rows, without readings so far.
+func recorded(rows []*service.Listing, byID map[uuid.UUID]*service.Recorded) []*service.Recorded {
+	out := make([]*service.Recorded, len(rows))
+	for i, l := range rows {
+		out[i] = &service.Recorded{Listing: l}
+		byID[l.ID] = out[i]
+	}
+	return out
+}
+
+// readingsOf reads the dated counts of listings l on a condition.
+func readingsOf(condition string, byID map[uuid.UUID]*service.Recorded, args ...any) statement {
+	return statement{
+		sql: `select l.listing_id, l.on_date, (l.changes->'messages'->>'new'), (l.changes->'views'->>'new')
+			from event l where l.group_id = $1 and l.kind = 'interest' and l.voided_by is null` + condition +
+			" order by l.listing_id, l.on_date, l.change_no",
+		args: args, read: func(r pgx.Rows) error { return readings(r, byID) },
+	}
 }
 
 // readings adds dated counts to their listings.

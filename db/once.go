@@ -28,7 +28,7 @@ type session interface {
 }
 
 func (s *Store) session(ctx context.Context, t service.Tenant) session {
-	if o, ok := ctx.Value(openKey{}).(open); ok && o.tenant == t {
+	if o, ok := ctx.Value(openKey{}).(open); ok && o.tenant.Group == t.Group && o.tenant.Member == t.Member {
 		return o.tx
 	}
 	return s.pool

@@ -89,22 +89,30 @@ func (r *keptRow) kept() (service.Kept, error) {
 	return k, nil
 }
 
+// scoredBefore and lastOf find, of the suggestions k of a listing l, the last
+// one kept before its last ask was set: what it is scored by.
+const (
+	scoredBefore = ` and k.on_date <= l.ask_on[cardinality(l.ask_on)]
+		and k.made_at <= (select max(e.at) from event e
+			where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind in ('listed', 'ask') and e.voided_by is null)`
+	lastOf  = " order by k.made_at desc, k.suggestion_id desc limit 1"
+	firstOf = " order by k.made_at, k.suggestion_id limit 1"
+)
+
+// keptOf takes one of the suggestions of a listing l, of both kinds.
+func keptOf(condition, order string) string {
+	return "(select * from ((select k.* from suggestion k where " + keptForIt + condition + order +
+		") union all (select k.* from suggestion k where " + keptForRef + condition + order + ")) k" + order + ")"
+}
+
 // LastKept returns, for each own listing that has one, the last suggestion
 // kept before its last ask was set.
 func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept, error) {
-	const before = ` and k.on_date <= l.ask_on[cardinality(l.ask_on)]
-		and k.made_at <= (select max(e.at) from event e
-			where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind in ('listed', 'ask') and e.voided_by is null)
-		order by k.made_at desc, k.suggestion_id desc limit 1`
 	var found []service.Kept
 	err := s.run(ctx, t, statement{
 		sql: `select k.suggestion_id, k.member_id, k.ref, l.listing_id, k.on_date, k.model, k.made_at, k.estimate,
 				k.likely, k.low, k.high, k.level, k.ask, k.within_days, k.chance, k.prospects
-			from listing l cross join lateral (
-				select * from (
-					(select k.* from suggestion k where ` + keptForIt + before + `) union all
-					(select k.* from suggestion k where ` + keptForRef + before + `)) k
-				order by k.made_at desc, k.suggestion_id desc limit 1) k
+			from listing l cross join lateral ` + keptOf(scoredBefore, lastOf) + ` k
 			where l.group_id = $1 and l.source = 'own' and l.listed_on is not null
 			order by l.listing_id`,
 		args: []any{t.Group}, read: collect(&found, (*keptRow).kept),
@@ -112,16 +120,17 @@ func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept,
 	return found, err
 }
 
-// pricedFromSuggestion finds the listings that a kept suggestion precedes.
-func pricedFromSuggestion(group uuid.UUID, byID map[uuid.UUID]*service.Recorded) statement {
+// pricedFromSuggestion finds the listings l on a condition that a kept
+// suggestion precedes.
+func pricedFromSuggestion(condition string, byID map[uuid.UUID]*service.Recorded, args ...any) statement {
 	const before = ` and k.on_date <= l.listed_on and k.made_at < (select min(e.at) from event e
 		where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'listed' and e.voided_by is null)`
 	return statement{
 		sql: `select l.listing_id from listing l
-			where l.group_id = $1 and l.listed_on is not null and not l.estimate_counts and (
+			where l.group_id = $1 and l.listed_on is not null and not l.estimate_counts` + condition + ` and (
 				exists (select from suggestion k where ` + keptForIt + before + `) or
 				exists (select from suggestion k where ` + keptForRef + before + `))`,
-		args: []any{group}, read: func(rows pgx.Rows) error {
+		args: args, read: func(rows pgx.Rows) error {
 			var listing uuid.UUID
 			_, err := pgx.ForEachRow(rows, []any{&listing}, func() error {
 				if r := byID[listing]; r != nil {
@@ -145,11 +154,7 @@ func (w *writer) EstimatesSeen(ctx context.Context, rows []*service.Listing) (ma
 		select l.listing_id, k.estimate
 		from unnest($2::uuid[], $3::uuid[], $4::text[]) as t (listing_id, member_id, ref)
 		cross join lateral (select $1::uuid as group_id, t.*) l
-		cross join lateral (
-			select * from (
-				(select k.* from suggestion k where `+keptForIt+` order by k.made_at, k.suggestion_id limit 1) union all
-				(select k.* from suggestion k where `+keptForRef+` order by k.made_at, k.suggestion_id limit 1)) k
-			order by k.made_at, k.suggestion_id limit 1) k`, w.tenant.Group, ids, members, refs)
+		cross join lateral `+keptOf("", firstOf)+` k`, w.tenant.Group, ids, members, refs)
 	if err != nil {
 		return nil, translate(err)
 	}
@@ -162,3 +167,33 @@ func (w *writer) EstimatesSeen(ctx context.Context, rows []*service.Listing) (ma
 	})
 	return seen, translate(err)
 }
+
+// PruneSuggestions deletes what nothing rests on any more. Of listings that
+// ended before a day the first suggestion stays and the one that they are
+// scored by; those of refs that are not on file go when they are old.
+func (s *Store) PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefore, describedBefore pricing.Date) (int, error) {
+	dropped := 0
+	count := func(rows pgx.Rows) error {
+		var n int
+		_, err := pgx.ForEachRow(rows, []any{&n}, func() error { dropped += n; return nil })
+		return err
+	}
+	const counted = " returning 1) select count(*) from gone"
+	err := s.run(ctx, service.Tenant{Group: group},
+		statement{
+			sql: `with gone as (delete from suggestion where group_id = $1 and suggestion_id in (
+				select k.suggestion_id from listing l join suggestion k on ` + keptForIt + prunedOf + `
+				union all select k.suggestion_id from listing l join suggestion k on ` + keptForRef + prunedOf + ")" + counted,
+			args: []any{group, endedBefore.Time()}, read: count,
+		},
+		statement{
+			sql: `with gone as (delete from suggestion k where k.group_id = $1 and k.listing_id is null and k.on_date < $2
+				and not exists (select from listing l where l.group_id = $1 and l.member_id = k.member_id and l.ref = k.ref)` + counted,
+			args: []any{group, describedBefore.Time()}, read: count,
+		})
+	return dropped, err
+}
+
+var prunedOf = ` where l.group_id = $1 and l.ended_on < $2
+	and k.suggestion_id <> (select suggestion_id from ` + keptOf("", firstOf) + ` x)
+	and k.suggestion_id is distinct from (select suggestion_id from ` + keptOf(scoredBefore, lastOf) + ` x)`

@@ -36,7 +36,8 @@ func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) er
 		w := &writer{tx: tx, tenant: t}
 		batch := &pgx.Batch{}
 		batch.Queue(asTenant, t.Group.String(), t.Member.String())
-		turn := statement{sql: "select change_no from groups where group_id = $1 for update", read: one(&w.changeNo)}
+		// Not "for update": foreign keys to the group are checked meanwhile.
+		turn := statement{sql: "select change_no from groups where group_id = $1 for no key update", read: one(&w.changeNo)}
 		batch.Queue(turn.sql, t.Group)
 		if err := sendBatch(ctx, tx, batch, 1, []statement{turn}); err != nil {
 			return err
@@ -90,8 +91,8 @@ func (w *writer) audit(ctx context.Context, what string, subject, owner uuid.UUI
 	}
 	return w.exec(ctx, `
 		insert into audit (group_id, audit_id, member_id, owner_id, at, change_no, what, subject, detail)
-		values ($1, $2, $3, $4, now(), $5, $6, $7, $8)`,
-		w.tenant.Group, uuid.Must(uuid.NewV7()), w.tenant.Member, uuidArg(owner), w.changeNo, what, subject, text)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
+		w.tenant.Group, uuid.Must(uuid.NewV7()), w.tenant.Member, uuidArg(owner), w.tenant.At, w.changeNo, what, subject, text)
 }
 
 // Save writes rows with their pieces, events and ledger lines.
@@ -243,6 +244,9 @@ func (w *writer) Delete(ctx context.Context, l *service.Listing) error {
 		return err
 	}
 	if err := w.execOne(ctx, "delete from listing where group_id = $1 and listing_id = $2", w.tenant.Group, l.ID); err != nil {
+		return err
+	}
+	if err := w.exec(ctx, "insert into listing_deleted (group_id, listing_id, change_no) values ($1, $2, $3)", w.tenant.Group, l.ID, w.changeNo); err != nil {
 		return err
 	}
 	return w.exec(ctx, `

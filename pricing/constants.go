@@ -5,7 +5,9 @@ import "math"
 // Defaults and priors. They come from trials on synthetic markets of 0 to
 // 5 000 listings; docs/pricing.md tells what each was tried against.
 const (
-	statisticsVersion = 2 // of the columns of the value model
+	// Design is the version of the model: of the columns of the value model and
+	// of what Rates hold. What was stored under another one is built anew.
+	Design = 2
 
 	priorShape  = 2.0  // a0 of the residual variance
 	priorSpread = 0.20 // s0, the residual standard deviation expected beforehand

@@ -42,6 +42,14 @@ type Model struct {
 
 // Rates hold the fitted rate models and what else is learned from how
 // listings went; all of it can be stored as JSON or gob.
+//
+// All of it is as of FittedOn, also what moves by itself as days pass: the
+// exposure of open listings, which weighs little among all that ended; the
+// pulse, which looks four weeks back; the opening premium d̄ and the counts,
+// which are of the listings that the coefficients rest on and mean nothing
+// beside others. So a fit is stored and used whole. What depends on the day of
+// an answer (the age, exposure and messages of its listing, the season ahead)
+// is no part of it: answers take that from the listing's own facts.
 type Rates struct {
 	FittedOn Date
 	Sale     RateFit // sales per active day

@@ -24,6 +24,19 @@ func median(v []float64) float64 {
 	return (sorted[n/2-1] + sorted[n/2]) / 2
 }
 
+// MeanAndError returns the mean of x with its standard error s/√n; zeros of no
+// values, and no error of one.
+func MeanAndError(x []float64) (mean, se float64) {
+	switch len(x) {
+	case 0:
+		return 0, 0
+	case 1:
+		return x[0], 0
+	}
+	mean, sd := stat.MeanStdDev(x, nil)
+	return mean, stat.StdErr(sd, float64(len(x)))
+}
+
 // checkPairs reports values that are not positive, or lengths that differ.
 func checkPairs(estimates, prices []float64) error {
 	switch {

@@ -30,6 +30,11 @@ func NewSaleRow(l Listing) (SaleRow, bool) {
 	}, true
 }
 
+// Equal reports whether two rows are the same to the last bit.
+func (r SaleRow) Equal(other SaleRow) bool {
+	return r.Y == other.Y && r.Weight == other.Weight && r.On == other.On && slices.Equal(r.Terms, other.Terms)
+}
+
 func validPrice(p float64) bool { return p >= minPrice && p <= maxPrice }
 
 // saleWeight is 1 for a sale price within a factor of two of the last ask and
@@ -82,13 +87,14 @@ func NewStatistics(h History, day Date) *Statistics {
 
 // Current reports whether the columns are those of this version of the
 // package; others must be rebuilt from the history.
-func (s *Statistics) Current() bool { return s.Sales == 0 || s.Version == statisticsVersion }
+func (s *Statistics) Current() bool { return s.Sales == 0 || s.Version == Design }
 
 // Add adds a sale.
 func (s *Statistics) Add(row SaleRow) { s.update(row, 1) }
 
-// Remove takes away a sale as it was added. It returns an error where the
-// row cannot have been added.
+// Remove takes away a sale as it was added, and with the last sale of a term
+// its column: what no sale has leaves no trace, not even of rounding. It
+// returns an error where the row cannot have been added.
 func (s *Statistics) Remove(row SaleRow) error {
 	for _, t := range row.Terms {
 		if i, ok := s.find(t.Name); !ok || s.Counts[i] == 0 {
@@ -99,7 +105,28 @@ func (s *Statistics) Remove(row SaleRow) error {
 		return fmt.Errorf("no sale on %s to remove", row.On)
 	}
 	s.update(row, -1)
+	if s.Sales == 0 {
+		*s = Statistics{}
+		return nil
+	}
+	for _, t := range row.Terms {
+		if i, ok := s.find(t.Name); ok && s.Counts[i] == 0 {
+			s.drop(i)
+		}
+	}
 	return nil
+}
+
+// drop removes the column at place i.
+func (s *Statistics) drop(i int) {
+	s.Names = slices.Delete(s.Names, i, i+1)
+	s.Counts = slices.Delete(s.Counts, i, i+1)
+	s.XY = slices.Delete(s.XY, i, i+1)
+	s.XX = slices.Delete(s.XX, i, i+1)
+	for j := i; j < len(s.XX); j++ {
+		s.XX[j] = slices.Delete(s.XX[j], i, i+1)
+	}
+	s.index = nil
 }
 
 func (s *Statistics) update(row SaleRow, sign int) {
@@ -125,7 +152,7 @@ func (s *Statistics) update(row SaleRow, sign int) {
 	if s.Days[row.On] += sign; s.Days[row.On] == 0 {
 		delete(s.Days, row.On)
 	}
-	s.Version = statisticsVersion
+	s.Version = Design
 }
 
 // find returns the place of a term. The index is rebuilt after decoding.

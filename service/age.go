@@ -39,13 +39,13 @@ func (s *Service) ListingAge(ctx context.Context, a *Actor, q AgeQuery) ([]AgeLi
 	if day > a.Today {
 		return nil, Invalid("as_of", "%s is in the future", day)
 	}
-	group, err := s.keeper.asOf(ctx, a, day)
+	rows, err := s.openRecords(ctx, a, day)
 	if err != nil {
 		return nil, err
 	}
 	byCategory := make(map[string]*AgeLine)
 	ages := make(map[string][]int)
-	for _, r := range group.byID {
+	for _, r := range rows.all {
 		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
 			continue
 		}

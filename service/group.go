@@ -183,7 +183,7 @@ func (s *Service) CreateGroup(ctx context.Context, g Group, member string) (*Gro
 	if err := s.store.CreateGroup(ctx, g, first); err != nil {
 		return nil, "", fmt.Errorf("create the group: %w", err)
 	}
-	t := Tenant{Group: g.ID, Member: first.ID}
+	t := Tenant{Group: g.ID, Member: first.ID, At: g.CreatedAt}
 	_, secret, err := s.issueKey(ctx, t, NewKey{MemberID: first.ID, Scope: ScopeAdmin, Label: "first key"})
 	return &g, secret, err
 }

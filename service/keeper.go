@@ -2,7 +2,10 @@ package service
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -11,77 +14,80 @@ import (
 	"askwright/pricing"
 )
 
-// ModelStore gives the models their facts.
+// ModelStore gives the models their facts and keeps what they are made from.
 type ModelStore interface {
-	// History reads every listing of the group with its dated readings, as of
-	// one change number.
-	History(ctx context.Context, t Tenant) ([]*Recorded, int64, error)
+	RecordStore
 	// Nearest finds, for each subject, the sold and unsold listings nearest to
 	// it in kind and size: see NearestSold and NearestUnsold.
 	Nearest(ctx context.Context, t Tenant, subjects []Near) ([][]*Listing, error)
+
+	// StoredModel reads what is kept of a design's model.
+	StoredModel(ctx context.Context, t Tenant, design int) (*StoredModel, error)
+	// Fold brings the statistics of a design up to the group's newest change,
+	// in one transaction that holds their lock: do is given the changes and
+	// leaves what to write. anew forgets what was folded so far.
+	Fold(ctx context.Context, t Tenant, design int, anew bool, do func(*Fold) error) error
+	// KeepRates stores a fit, unless one of a newer change or day is there.
+	KeepRates(ctx context.Context, t Tenant, design int, r StoredRates) error
+	// TakeRefit takes the turn to fit anew what was stored at a change number,
+	// from now until a time; false: another has it, or has done it.
+	TakeRefit(ctx context.Context, t Tenant, design int, storedAt int64, now, until time.Time) (bool, error)
+	// KeepRefit stores a fit made beside the answers and raises the group's
+	// change number, so that every replica notices.
+	KeepRefit(ctx context.Context, t Tenant, design int, r StoredRates) error
 }
 
-// How many comparables are looked at for one subject.
-const (
-	NearestSold   = 100
-	NearestUnsold = 30
-	fewComparable = 5 // below so many sold in the category, others are looked at
-)
-
-// Near is what comparables are searched by.
-type Near struct {
-	Category  string
-	Volume    float64 // cubic centimetres of the main item; zero: unknown
-	FewEnough int     // below so many sold in the category, all categories are searched
+// StoredModel is what is kept of a model.
+type StoredModel struct {
+	Statistics *pricing.Statistics // never nil
+	ChangeNo   int64               // up to which listings are in the statistics
+	Rates      *StoredRates        // nil: never fitted
+	Closed     int                 // ended listings that are new or changed since the rates were fitted
 }
 
-// Recorded is a listing with its readings.
-type Recorded struct {
-	*Listing
-	MessagesRead []pricing.Reading // by day; nil: unknown
-	ViewsRead    []pricing.Reading
-
-	PricedFromSuggestion bool // the owner saw a suggestion before the first ask, and no estimate counts
+// StoredRates are rates with the last change number that they know.
+type StoredRates struct {
+	pricing.Rates
+	ChangeNo int64
 }
 
-// known is what a group knew at a change number, and the model fitted on it.
+// known is what a group's record says at a change number, for a day. It holds
+// no listings: see records.
 type known struct {
 	changeNo int64
 	day      pricing.Date
 	model    *pricing.Model
-	byID     map[uuid.UUID]*Recorded
-	byPiece  map[uuid.UUID][]*Recorded
-	byRef    map[memberRef]*Recorded
-	history  pricing.History
 
 	replaying sync.Mutex
 	replayed  *Replay // made when first asked for
 }
 
-// memberRef is a member's own name for a row.
-type memberRef struct {
-	member uuid.UUID
-	ref    string
-}
-
-// modelDesign is the version of the model's design.
-const modelDesign = 2
-
 // version names the model: its design, the change number that it knows, and
-// the day that it was fitted for.
+// the day that its rates were fitted for. A group of more than AtOnce listings
+// has rates that are older than the change number; a newer fit takes a change
+// number of its own, so that a version names one model.
 func (n *known) version() string {
-	return fmt.Sprintf("%d.%d.%s", modelDesign, n.changeNo, n.model.FittedOn())
+	return fmt.Sprintf("%d.%d.%s", pricing.Design, n.changeNo, n.model.FittedOn())
 }
 
 // keeper keeps the models of the groups that were asked about lately. What it
-// holds can be dropped at any time: it is made anew from the store.
+// holds can be dropped at any time: it is made anew from the store, where the
+// replicas share what takes long to make.
+//
+// A model is never older than the group's last commit that the asker's key
+// came with. The value model is fitted on statistics into which the changed
+// listings are folded first; that takes milliseconds at any size. The rates are
+// refitted on the whole history: before the answer while it is small, beside
+// the answers later.
 type keeper struct {
 	store    ModelStore
 	metrics  *metrics
+	atOnce   int // listings up to which rates are refitted before an answer
 	usedKeys usedKeys
 
 	mu     sync.Mutex
 	groups map[uuid.UUID]*groupModel
+	due    map[uuid.UUID]bool // groups whose rates answers found to be refitted
 }
 
 // groupModel serialises the work for one group: many requests wait for one fit.
@@ -94,12 +100,26 @@ type groupModel struct {
 // maxGroups bounds how many groups' models stay in memory.
 const maxGroups = 64
 
-func newKeeper(store ModelStore, m *metrics) *keeper {
-	return &keeper{store: store, metrics: m, groups: make(map[uuid.UUID]*groupModel), usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)}}
+// AtOnce is how many listings a group may have for its rates to be refitted
+// before each answer that follows a change.
+const AtOnce = 5000
+
+// When rates are refitted beside the answers.
+const (
+	refitShare = 100             // one in so many listings closed since, at least one
+	refitDays  = 7               //
+	refitTurn  = 2 * time.Minute // after which a replica that died at it is taken to be gone
+)
+
+func newKeeper(store ModelStore, m *metrics, atOnce int) *keeper {
+	return &keeper{
+		store: store, metrics: m, atOnce: atOnce, groups: make(map[uuid.UUID]*groupModel), due: make(map[uuid.UUID]bool),
+		usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)},
+	}
 }
 
-// current returns what the actor's group knows at the actor's day. The change
-// number came with the key, so that a change is never missed.
+// current returns the group's model for the actor's day. The change number came
+// with the key, so that a change is never missed.
 func (k *keeper) current(ctx context.Context, a *Actor) (*known, error) {
 	g := k.group(a.Group.ID, a.Now)
 	g.mu.Lock()
@@ -107,7 +127,7 @@ func (k *keeper) current(ctx context.Context, a *Actor) (*known, error) {
 	if g.now != nil && g.now.changeNo >= a.Group.ChangeNo && g.now.day == a.Today {
 		return g.now, nil
 	}
-	fresh, err := k.fit(ctx, a, a.Today)
+	fresh, err := k.load(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -115,56 +135,166 @@ func (k *keeper) current(ctx context.Context, a *Actor) (*known, error) {
 	return fresh, nil
 }
 
-// asOf returns what the group could know at the end of an earlier day, in the
-// state of today's record. It is not kept.
-func (k *keeper) asOf(ctx context.Context, a *Actor, day pricing.Date) (*known, error) {
-	if day == a.Today {
-		return k.current(ctx, a)
+// load makes the model from what is stored, after bringing that up to date.
+func (k *keeper) load(ctx context.Context, a *Actor) (*known, error) {
+	const tries = 3 // of a moment between two commits
+	for i := 1; ; i++ {
+		stored, err := k.folded(ctx, a)
+		if err != nil {
+			return nil, err
+		}
+		rates := stored.Rates
+		if k.mustRefit(stored, a.Today) {
+			if rates, err = k.fitRates(ctx, a, stored.Statistics); err != nil {
+				return nil, err
+			}
+			if rates.ChangeNo != stored.ChangeNo && i < tries {
+				continue // something was written in between
+			}
+			if rates.ChangeNo == stored.ChangeNo {
+				if err := k.store.KeepRates(ctx, a.Tenant(), pricing.Design, *rates); err != nil {
+					return nil, fmt.Errorf("keep the rates: %w", err)
+				}
+			}
+		} else if stored.refitDue(a.Today) {
+			k.mu.Lock()
+			k.due[a.Group.ID] = true
+			k.mu.Unlock()
+		}
+		return &known{changeNo: stored.ChangeNo, day: a.Today, model: pricing.NewModel(stored.Statistics, rates.Rates)}, nil
 	}
-	return k.fit(ctx, a, day)
 }
 
-func (k *keeper) fit(ctx context.Context, a *Actor, day pricing.Date) (*known, error) {
+// mustRefit reports whether no answer may be given with the stored rates. It
+// rests on what is stored, so that all replicas decide alike.
+func (k *keeper) mustRefit(m *StoredModel, today pricing.Date) bool {
+	r := m.Rates
+	return r == nil || (r.Listings <= k.atOnce && (r.ChangeNo != m.ChangeNo || r.FittedOn != today))
+}
+
+// refitDue reports whether the rates are to be refitted beside the answers.
+func (m *StoredModel) refitDue(today pricing.Date) bool {
+	r := m.Rates
+	return m.Closed >= max(1, r.Listings/refitShare) || today >= r.FittedOn+refitDays
+}
+
+// fitRates fits the rates on the whole history. What it is given rests on the
+// same change number, or on one just before.
+func (k *keeper) fitRates(ctx context.Context, a *Actor, s *pricing.Statistics) (*StoredRates, error) {
 	rows, changeNo, err := k.store.History(ctx, a.Tenant())
 	if err != nil {
 		return nil, fmt.Errorf("read the group's history: %w", err)
 	}
-	n := &known{changeNo: changeNo, day: day, byID: make(map[uuid.UUID]*Recorded), byPiece: make(map[uuid.UUID][]*Recorded), byRef: make(map[memberRef]*Recorded)}
-	for _, r := range rows {
-		n.byID[r.ID] = r
-		n.byRef[memberRef{r.MemberID, r.Ref}] = r
-		n.byPiece[r.PieceID] = append(n.byPiece[r.PieceID], r)
-		if r.IsOffered() {
-			n.history.Listings = append(n.history.Listings, r.facts(a.Group.Currency))
-		}
-	}
-	n.history = pricing.Cut(n.history, day)
+	h := history(rows, a.Group.Currency)
 	began := time.Now() // how long it takes, not what day it is
-	n.model = pricing.Fit(n.history, day)
-	k.metrics.fit(began, len(n.history.Listings))
-	return n, nil
+	rates := pricing.FitRates(s, h, a.Today)
+	k.metrics.fit(began, len(h.Listings))
+	return &StoredRates{Rates: rates, ChangeNo: changeNo}, nil
 }
 
-func (r *Recorded) facts(c Currency) pricing.Listing {
-	f := r.Facts(c, r.MessagesRead, r.ViewsRead)
-	f.PricedFromSuggestion = r.PricedFromSuggestion && !r.EstimateCounts
-	return f
+// takeDue returns the groups whose rates are to be refitted beside the answers,
+// once.
+func (k *keeper) takeDue() []uuid.UUID {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	due := slices.Collect(maps.Keys(k.due))
+	clear(k.due)
+	return due
 }
 
-// standing gathers an open listing with its piece's past, as known on n.day.
-func (n *known) standing(r *Recorded, c Currency) pricing.Standing {
-	var h pricing.History
-	for _, other := range n.byPiece[r.PieceID] {
-		if other.IsOffered() && other.ID != r.ID && other.ListedOn < r.ListedOn {
-			h.Listings = append(h.Listings, other.facts(c))
+// refit fits the rates anew if they are still due and no other replica is at it.
+func (k *keeper) refit(ctx context.Context, a *Actor) error {
+	stored, err := k.folded(ctx, a)
+	if err != nil || stored.Rates == nil || !stored.refitDue(a.Today) {
+		return err
+	}
+	mine, err := k.store.TakeRefit(ctx, a.Tenant(), pricing.Design, stored.Rates.ChangeNo, a.Now, a.Now.Add(refitTurn))
+	if err != nil || !mine {
+		return err
+	}
+	rates, err := k.fitRates(ctx, a, stored.Statistics)
+	if err != nil {
+		return err
+	}
+	return k.store.KeepRefit(ctx, a.Tenant(), pricing.Design, *rates)
+}
+
+// folded reads what is stored, with the statistics brought up to the actor's
+// change number.
+func (k *keeper) folded(ctx context.Context, a *Actor) (*StoredModel, error) {
+	stored, err := k.store.StoredModel(ctx, a.Tenant(), pricing.Design)
+	if err != nil {
+		return nil, fmt.Errorf("read the group's model: %w", err)
+	}
+	if stored.ChangeNo >= a.Group.ChangeNo {
+		return stored, nil
+	}
+	fold := func(f *Fold) error {
+		if err := f.apply(a.Group.Currency); err != nil {
+			return err
+		}
+		stored.Statistics, stored.ChangeNo = f.Statistics, f.To
+		return nil
+	}
+	err = k.store.Fold(ctx, a.Tenant(), pricing.Design, false, fold)
+	if errors.Is(err, errFoldAnew) {
+		err = k.store.Fold(ctx, a.Tenant(), pricing.Design, true, fold)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("bring the group's model up to date: %w", err)
+	}
+	return stored, nil
+}
+
+// Fold is what changed since statistics were last brought up to date, and what
+// that makes of them.
+type Fold struct {
+	Statistics  *pricing.Statistics           // to be changed
+	Corrections int                           // sales taken back so far; to be raised
+	To          int64                         // the change number that they will be of
+	Sold        []*Listing                    // sold with a price, and changed since
+	Added       map[uuid.UUID]pricing.SaleRow // of listings changed or deleted since: what is in the statistics
+
+	Put  map[uuid.UUID]pricing.SaleRow // rows to store
+	Drop []uuid.UUID                   // rows to delete
+}
+
+// errFoldAnew says that the statistics are to be built from nothing.
+var errFoldAnew = errors.New("the statistics must be built anew")
+
+// apply takes back the sales that are no longer what they were and adds those
+// that are new, in the order of their ids. Rounding adds up with corrections:
+// after as many as there are sales, all is built anew.
+func (f *Fold) apply(c Currency) error {
+	const fewCorrections = 1000
+	if !f.Statistics.Current() || f.Corrections > max(fewCorrections, f.Statistics.Sales) {
+		return errFoldAnew
+	}
+	f.Put = make(map[uuid.UUID]pricing.SaleRow, len(f.Sold))
+	for _, l := range f.Sold {
+		if row, ok := pricing.NewSaleRow(l.Facts(c, nil, nil)); ok {
+			f.Put[l.ID] = row
 		}
 	}
-	one := pricing.Cut(pricing.History{Listings: []pricing.Listing{r.facts(c)}}, n.day)
-	st := pricing.Standing{Earlier: pricing.Cut(h, n.day).Listings}
-	if len(one.Listings) == 1 {
-		st.Listing = one.Listings[0]
+	for _, id := range slices.SortedFunc(maps.Keys(f.Added), compareIDs) {
+		was := f.Added[id]
+		now, isSale := f.Put[id]
+		if isSale && now.Equal(was) {
+			delete(f.Put, id)
+			continue
+		}
+		if err := f.Statistics.Remove(was); err != nil {
+			return fmt.Errorf("%w: %w", errFoldAnew, err)
+		}
+		f.Corrections++
+		if !isSale {
+			f.Drop = append(f.Drop, id)
+		}
 	}
-	return st
+	for _, id := range slices.SortedFunc(maps.Keys(f.Put), compareIDs) {
+		f.Statistics.Add(f.Put[id])
+	}
+	return nil
 }
 
 // group finds the group's place, making room by dropping the one that was

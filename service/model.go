@@ -29,11 +29,23 @@ func (s *Service) DescribeModel(ctx context.Context, a *Actor) (*ModelDescriptio
 		return nil, err
 	}
 	d := &ModelDescription{Version: group.version(), Description: group.model.Describe()}
+	var which Which
+	for _, sale := range d.Description.Suspicious {
+		if id, err := uuid.Parse(sale.ID); err == nil {
+			which.IDs = append(which.IDs, id)
+		}
+	}
+	rows, err := s.records(ctx, a, which)
+	if err != nil {
+		return nil, err
+	}
 	for _, sale := range d.Description.Suspicious {
 		id, err := uuid.Parse(sale.ID)
-		if r := group.byID[id]; err == nil && r != nil && r.MemberID == a.MemberID {
-			d.Suspicious = append(d.Suspicious, SuspiciousSale{SuspiciousSale: sale, Row: r.Listing})
+		r := rows.byID[id]
+		if err != nil || r == nil || r.MemberID != a.MemberID || r.SalePrice.Major(a.Group.Currency) != sale.SalePrice {
+			continue // also where it was corrected since the fit
 		}
+		d.Suspicious = append(d.Suspicious, SuspiciousSale{SuspiciousSale: sale, Row: r.Listing})
 	}
 	return d, nil
 }
@@ -75,13 +87,21 @@ func (s *Service) TrackRecord(ctx context.Context, a *Actor) (*TrackRecord, erro
 	if err != nil {
 		return nil, fmt.Errorf("read the kept suggestions: %w", err)
 	}
-	replay, err := group.replay(ctx, a.Group.Settings())
+	replay, err := s.replay(ctx, a, group)
+	if err != nil {
+		return nil, err
+	}
+	var which Which
+	for _, k := range kept {
+		which.IDs = append(which.IDs, k.ListingID)
+	}
+	rows, err := s.records(ctx, a, which)
 	if err != nil {
 		return nil, err
 	}
 	var all []promised
 	for _, k := range kept {
-		if r := group.byID[k.ListingID]; r != nil {
+		if r := rows.byID[k.ListingID]; r != nil {
 			all = append(all, k.promised(r, a.Group.Currency, group, a.Group.SettingsFor(r.Venue, r.ListedOn)))
 		}
 	}
@@ -111,13 +131,23 @@ const (
 	replayWithin = 30 // days of the chances that are replayed
 )
 
-// replay is made once for each change number and day.
-func (n *known) replay(ctx context.Context, s pricing.Settings) (*Replay, error) {
+// replay is made once for each change number and day; it alone reads the whole
+// history.
+func (s *Service) replay(ctx context.Context, a *Actor, n *known) (*Replay, error) {
 	n.replaying.Lock()
 	defer n.replaying.Unlock()
 	if n.replayed != nil {
 		return n.replayed, nil
 	}
+	rows, err := s.allRecords(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	n.replayed, err = n.replay(ctx, pricing.Cut(history(rows.all, a.Group.Currency), n.day), a.Group.Settings())
+	return n.replayed, err
+}
+
+func (n *known) replay(ctx context.Context, h pricing.History, s pricing.Settings) (*Replay, error) {
 	var all replayedPromises
 	out := &Replay{}
 	today := n.day.Time()
@@ -127,7 +157,7 @@ func (n *known) replay(ctx context.Context, s pricing.Settings) (*Replay, error)
 			return nil, err
 		}
 		start := this.Time().AddDate(0, -back, 0)
-		month := n.replayMonth(pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), n.day+1), s)
+		month := n.replayMonth(h, pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), n.day+1), s)
 		all.add(month)
 		judged := score(month, n.day)
 		if judged.Sold == 0 {
@@ -138,7 +168,6 @@ func (n *known) replay(ctx context.Context, s pricing.Settings) (*Replay, error)
 		})
 	}
 	out.Scores = score(all.list, n.day)
-	n.replayed = out
 	return out, nil
 }
 
@@ -175,10 +204,10 @@ func (r *replayedPromises) add(month []promised) {
 // listings of [from, to). The ask is suggested without the seller's, but for a
 // recorded estimate; the chance at the seller's ask knows it, as one told of an
 // open listing does.
-func (n *known) replayMonth(from, to pricing.Date, s pricing.Settings) []promised {
+func (n *known) replayMonth(h pricing.History, from, to pricing.Date, s pricing.Settings) []promised {
 	isIn := func(day pricing.Date) bool { return from <= day && day < to }
 	var asked []pricing.Listing
-	for _, l := range n.history.Listings {
+	for _, l := range h.Listings {
 		isSale := l.Outcome == pricing.Sold && isIn(l.EndedOn)
 		if !l.Observed && len(l.Asks) > 0 && (isIn(l.ListedOn) || isSale) {
 			asked = append(asked, l)
@@ -187,7 +216,7 @@ func (n *known) replayMonth(from, to pricing.Date, s pricing.Settings) []promise
 	if asked == nil {
 		return nil
 	}
-	model := pricing.Fit(pricing.Cut(n.history, from-1), from-1)
+	model := pricing.Fit(pricing.Cut(h, from-1), from-1)
 	var out []promised
 	for _, l := range asked {
 		outline := model.Outline(pricing.Query{Attributes: l.Attributes, Estimate: l.Estimate}, from, s)

@@ -96,7 +96,7 @@ func (s *Service) advise(ctx context.Context, a *Actor, l *Listing, offer *Offer
 	if err != nil {
 		return OfferAdvice{}, err
 	}
-	read, err := a.readSubjects(group, []Subject{{"id": l.ID.String()}})
+	read, err := s.readSubjects(ctx, a, []Subject{{"id": l.ID.String()}})
 	if err != nil {
 		return OfferAdvice{}, err
 	}

@@ -93,7 +93,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *Actor, finds []Cells, t
 	if err != nil {
 		return nil, err
 	}
-	subjects, err := a.readSubjects(group, finds)
+	subjects, err := s.readSubjects(ctx, a, finds)
 	if err != nil {
 		return nil, err
 	}

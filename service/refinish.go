@@ -55,7 +55,7 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *Actor, subjects []Re
 	for i, sub := range subjects {
 		cells[i] = sub.Subject
 	}
-	read, err := a.readSubjects(group, cells)
+	read, err := s.readSubjects(ctx, a, cells)
 	if err != nil {
 		return nil, err
 	}

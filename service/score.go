@@ -2,7 +2,6 @@ package service
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"askwright/pricing"
@@ -154,7 +153,7 @@ func follow(ended []promised) []Followed {
 		slices.Sort(days)
 		f.Listings, f.Sold = len(nets), pricing.NewShare(sold, len(nets))
 		f.MedianDays = (days[len(days)/2] + days[(len(days)-1)/2]) / 2
-		f.NetPercent, f.StdError = meanAndError(nets)
+		f.NetPercent, f.StdError = pricing.MeanAndError(nets)
 		out = append(out, f)
 	}
 	return out
@@ -173,7 +172,7 @@ func hindsight(ended []promised) *Hindsight {
 		out.FollowedPercent += followed / float64(len(ended))
 		gains[i] = followed - left
 	}
-	_, out.StdError = meanAndError(gains)
+	_, out.StdError = pricing.MeanAndError(gains)
 	return out
 }
 
@@ -185,24 +184,6 @@ func (p promised) asked() string {
 		return AskedBelow
 	}
 	return AskedNear
-}
-
-// meanAndError returns the mean with its standard error.
-func meanAndError(x []float64) (mean, se float64) {
-	n := float64(len(x))
-	if n == 0 {
-		return 0, 0
-	}
-	for _, v := range x {
-		mean += v / n
-	}
-	if n < 2 {
-		return mean, 0
-	}
-	for _, v := range x {
-		se += (v - mean) * (v - mean)
-	}
-	return mean, math.Sqrt(se / (n - 1) / n)
 }
 
 // fewToCompare is below what no comparison is drawn.

@@ -8,6 +8,7 @@
 package service
 
 import (
+	"cmp"
 	"log/slog"
 	"time"
 
@@ -27,6 +28,7 @@ type Service struct {
 	recorder *recorder
 	metrics  *metrics
 	ages     *listingAges
+	prunedAt time.Time // by Upkeep, which runs alone
 }
 
 // Options are what a Service is made of.
@@ -34,6 +36,7 @@ type Options struct {
 	Store  Store
 	Now    func() time.Time // the clock; "today" is its day in the group's time zone
 	Logger *slog.Logger
+	AtOnce int // listings up to which rates are refitted before an answer; zero: AtOnce
 
 	Registry      prometheus.Registerer // takes the service's metrics; nil: nobody does
 	MetricsGroups bool                  // label metrics of listing age with the group's id
@@ -43,7 +46,7 @@ type Options struct {
 func New(o Options) *Service {
 	m := newMetrics(o.Registry)
 	return &Service{
-		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, m), recorder: newRecorder(o.Store, o.Logger),
+		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, m, cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
 		metrics: m, ages: newListingAges(o.Registry, o.MetricsGroups),
 	}
 }
@@ -62,6 +65,7 @@ type Store interface {
 	OnceStore
 	AgeStore
 	StateStore
+	PruneStore
 }
 
 // Tenant is whom a statement runs for: row-level security lets it see the
@@ -69,6 +73,7 @@ type Store interface {
 type Tenant struct {
 	Group  uuid.UUID
 	Member uuid.UUID
+	At     time.Time // when it was asked for: what the audit notes
 }
 
 // The scopes of keys. Each includes the one before it; a feed key reads feeds
@@ -97,7 +102,7 @@ type Actor struct {
 func (a *Actor) Can(scope string) bool { return scopeRank[a.Scope] >= scopeRank[scope] }
 
 // Tenant returns whom the actor's statements run for.
-func (a *Actor) Tenant() Tenant { return Tenant{Group: a.Group.ID, Member: a.MemberID} }
+func (a *Actor) Tenant() Tenant { return Tenant{Group: a.Group.ID, Member: a.MemberID, At: a.Now} }
 
 // Reader returns how the actor's rows are to be read.
 func (a *Actor) Reader() *Reader {

@@ -39,7 +39,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 	if day > a.Today {
 		return nil, Invalid("as_of", "%s is in the future", day)
 	}
-	group, err := s.keeper.asOf(ctx, a, day)
+	model, rows, err := s.reviewed(ctx, a, day)
 	if err != nil {
 		return nil, err
 	}
@@ -52,7 +52,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		return nil, err
 	}
 	var reviews []Review
-	for _, r := range group.byID {
+	for _, r := range rows.all {
 		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
 			continue
 		}
@@ -60,7 +60,7 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		if row.MemberID != a.MemberID {
 			row = row.WithoutOwnerOnly()
 		}
-		review := group.model.Review(group.standing(r, a.Group.Currency), day, workshop.settings(a.Group.SettingsFor(row.Venue, day)))
+		review := model.Review(rows.standing(r, a.Group.Currency, day), day, workshop.settings(a.Group.SettingsFor(row.Venue, day)))
 		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
 			continue
 		}
@@ -79,6 +79,33 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 		)
 	})
 	return reviews, nil
+}
+
+// reviewed gives the model of a day and the listings that were on offer on it:
+// of an earlier day what the group could have known then, in the state of
+// today's record.
+func (s *Service) reviewed(ctx context.Context, a *Actor, day pricing.Date) (*pricing.Model, *records, error) {
+	rows, err := s.openRecords(ctx, a, day)
+	if err != nil {
+		return nil, nil, err
+	}
+	if day < a.Today {
+		return pricing.Fit(history(rows.all, a.Group.Currency), day), rows, nil
+	}
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, nil, err
+	}
+	return group.model, rows, nil
+}
+
+// openRecords reads the listings that were on offer at the end of a day, among
+// others; of an earlier day all listings.
+func (s *Service) openRecords(ctx context.Context, a *Actor, day pricing.Date) (*records, error) {
+	if day < a.Today {
+		return s.allRecords(ctx, a)
+	}
+	return s.records(ctx, a, Which{Open: true})
 }
 
 // openOn reports whether an own listing was on offer at the end of that day.

@@ -71,7 +71,7 @@ func (s *Service) Suggest(ctx context.Context, a *Actor, subjects []Subject, wit
 	if err != nil {
 		return nil, err
 	}
-	read, err := a.readSubjects(group, subjects)
+	read, err := s.readSubjects(ctx, a, subjects)
 	if err != nil {
 		return nil, err
 	}
@@ -99,12 +99,12 @@ type OpenSuggestion struct {
 // SuggestOpen answers for the group's own open listings, or those of one
 // member, in the order of their refs.
 func (s *Service) SuggestOpen(ctx context.Context, a *Actor, member uuid.UUID, withinDays int) ([]OpenSuggestion, error) {
-	group, err := s.keeper.current(ctx, a)
+	open, err := s.records(ctx, a, Which{Open: true})
 	if err != nil {
 		return nil, err
 	}
 	var rows []*Listing
-	for _, r := range group.byID {
+	for _, r := range open.all {
 		if r.openOn(a.Today) && (member == uuid.Nil || r.MemberID == member) {
 			rows = append(rows, r.Listing)
 		}
@@ -165,7 +165,7 @@ func (s *Service) Comparables(ctx context.Context, a *Actor, sub Subject, n int)
 	if err != nil {
 		return nil, err
 	}
-	read, err := a.readSubjects(group, []Subject{sub})
+	read, err := s.readSubjects(ctx, a, []Subject{sub})
 	if err != nil {
 		return nil, err
 	}
@@ -225,12 +225,26 @@ func (n near) rows(found []pricing.Comparable) []Comparable {
 	return out
 }
 
-// readSubjects reads all subjects, or says what is wrong with each.
-func (a *Actor) readSubjects(group *known, subjects []Subject) ([]subject, error) {
+// readSubjects looks up the listings that subjects name and reads all
+// subjects, or says what is wrong with each.
+func (s *Service) readSubjects(ctx context.Context, a *Actor, subjects []Subject) ([]subject, error) {
+	var which Which
+	for _, cells := range subjects {
+		id, ref, isNamed := named(cells)
+		if parsed, err := uuid.Parse(id); err == nil {
+			which.IDs = append(which.IDs, parsed)
+		} else if id == "" && isNamed {
+			which.Refs = append(which.Refs, ref)
+		}
+	}
+	rows, err := s.records(ctx, a, which)
+	if err != nil {
+		return nil, err
+	}
 	var wrong []FieldError
 	out := make([]subject, len(subjects))
 	for i, cells := range subjects {
-		sub, errs := a.readSubject(group, cells)
+		sub, errs := a.readSubject(rows, cells)
 		wrong = append(wrong, inSubject(i, errs)...)
 		out[i] = sub
 	}
@@ -249,8 +263,8 @@ func inSubject(i int, wrong []FieldError) []FieldError {
 }
 
 // readSubject reads a described piece, or one on file with cells laid over it.
-func (a *Actor) readSubject(group *known, cells Subject) (subject, []FieldError) {
-	onFile, err := a.onFile(group, cells)
+func (a *Actor) readSubject(rows *records, cells Subject) (subject, []FieldError) {
+	onFile, err := a.onFile(rows, cells)
 	if err != nil {
 		return subject{}, err
 	}
@@ -275,7 +289,7 @@ func (a *Actor) readSubject(group *known, cells Subject) (subject, []FieldError)
 		sub.estimate = 0
 	}
 	if onFile.Outcome == OutcomeOpen && !onFile.IsObserved() {
-		st := group.standing(onFile, a.Group.Currency)
+		st := rows.standing(onFile, a.Group.Currency, a.Today)
 		if !isMine {
 			st.Listing.Estimate = 0 // the owner's alone
 		}
@@ -284,21 +298,27 @@ func (a *Actor) readSubject(group *known, cells Subject) (subject, []FieldError)
 	return sub, nil
 }
 
-// onFile finds the listing that a subject names: by id, or by one's own ref
-// when no category describes another piece.
-func (a *Actor) onFile(group *known, cells Subject) (*Recorded, []FieldError) {
-	id, ref, category := strings.TrimSpace(cells["id"]), strings.TrimSpace(cells["ref"]), strings.TrimSpace(cells["category"])
-	if id != "" {
+// named says which listing a subject names: by id, or by one's own ref when no
+// category describes another piece.
+func named(cells Subject) (id, ref string, isNamed bool) {
+	id, ref = strings.TrimSpace(cells["id"]), strings.TrimSpace(cells["ref"])
+	return id, ref, id != "" || (ref != "" && strings.TrimSpace(cells["category"]) == "")
+}
+
+// onFile finds the listing that a subject names; nil where it names none.
+func (a *Actor) onFile(rows *records, cells Subject) (*Recorded, []FieldError) {
+	id, ref, isNamed := named(cells)
+	switch {
+	case !isNamed:
+		return nil, nil
+	case id != "":
 		parsed, err := uuid.Parse(id)
-		if found := group.byID[parsed]; err == nil && found != nil {
+		if found := rows.byID[parsed]; err == nil && found != nil {
 			return found, nil
 		}
 		return nil, []FieldError{{Ref: ref, Column: "id", Reason: "there is no listing with the id " + clip(id)}}
 	}
-	if ref == "" || category != "" {
-		return nil, nil
-	}
-	if found := group.byRef[memberRef{a.MemberID, ref}]; found != nil {
+	if found := rows.byRef[memberRef{a.MemberID, ref}]; found != nil {
 		return found, nil
 	}
 	return nil, []FieldError{{Ref: ref, Column: "ref", Reason: fmt.Sprintf("you have no listing with the ref %q on file; describe the piece by its category", clip(ref))}}

@@ -97,6 +97,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	}
 	group.Go(func() error { return askwright.RunRecorder(ctx) })
 	group.Go(func() error { return askwright.RunReviews(ctx) })
+	group.Go(func() error { return askwright.RunUpkeep(ctx) })
 	group.Go(func() error {
 		select {
 		case <-ctx.Done():
