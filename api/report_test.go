@@ -274,3 +274,27 @@ func TestCosts(t *testing.T) {
 	wantProblem(t, post("Otto", `{"voids":"`+line["id"].(string)+`"}`), 409, "conflict")
 	wantProblem(t, post("Otto", `{"kind":"fees","amount":1,"price":2}`), 422, "invalid")
 }
+
+// Digits after ISO 4217, list one as published on 2024-06-25: JPY 0, KWD 3.
+func TestProfitInOtherCurrencies(t *testing.T) {
+	t.Parallel()
+	for code, wanted := range map[string]string{
+		"JPY": "desk,48000,5040,12000,30960,72.1,6880\r\n", // 10.5 % of 48000; 30960 / 42960; 30960 / 4.5 hours
+		"KWD": "desk,48.125,5.053,12.000,31.072,72.1,6.905\r\n",
+		"EUR": "desk,48.13,5.05,12.00,31.08,72.1,6.91\r\n",
+	} {
+		s := setup(t)
+		amount := strings.SplitN(wanted, ",", 4)[1]
+		want[row](t, s.do(t, call{method: "PATCH", path: "/v1/group", key: s.Keys["Wilda"], body: `{"currency":"` + code + `","fee_rate":0.105}`}), 200)
+		cost := map[string]string{"JPY": "12000"}[code]
+		if cost == "" {
+			cost = "12"
+		}
+		s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":"`+amount+`","outcome":"sold","ended_on":"2026-03-20","sale_price":"`+amount+`","purchase_cost":"`+cost+`","hours":4.5}`)
+		r := s.do(t, call{method: "GET", path: "/v1/reports/profit.csv?by=category&fields=group,revenue,fees_estimated,purchase_cost,profit,margin_percent,profit_per_hour", key: s.Keys["Wilda"]})
+		_, got, _ := strings.Cut(r.body, "\r\n")
+		if margin := strings.Split(wanted, ",")[5]; got != wanted {
+			t.Errorf("%s: %q, want %q with a margin of %s %% of what came in after fees", code, got, wanted, margin)
+		}
+	}
+}

@@ -150,14 +150,16 @@ func (s *Store) Group(ctx context.Context, t service.Tenant) (*service.Group, er
 	return r.group()
 }
 
-// HasAmounts reports whether any amount of money is on file.
+// HasAmounts reports whether any amount of money is on file. What other members
+// paid is not to be seen here, so a piece of theirs counts as one that has a
+// cost.
 func (s *Store) HasAmounts(ctx context.Context, t service.Tenant) (bool, error) {
 	var has bool
 	err := s.run(ctx, t, statement{
 		sql: `select exists (select from listing where group_id = $1 and (ask is not null or estimate is not null or seller_ask is not null))
-		          or exists (select from cost_line where group_id = $1)
+		          or exists (select from cost_line where group_id = $1) or exists (select from listing where group_id = $1 and member_id <> $2)
 		          or exists (select from group_settings where group_id = $1 and (hour_value > 0 or space_price > 0 or minimum_profit > 0 or distance_cost > 0 or material_prices <> '[]'))`,
-		args: []any{t.Group}, read: one(&has),
+		args: []any{t.Group, t.Member}, read: one(&has),
 	})
 	return has, err
 }

@@ -218,3 +218,19 @@ func TestLedgerSumsAndUndo(t *testing.T) {
 		}
 	})
 }
+
+// An admin does not see what another member paid, and yet cannot turn it into
+// another currency.
+func TestTheCurrencyStaysWithAnothersCosts(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Otto")
+	yen, _ := service.CurrencyByCode("JPY")
+	toYen := func() error {
+		_, err := f.UpdateGroup(t.Context(), f.Actor(t, "Wilda"), func(g *service.Group) error { g.Currency = yen; return nil })
+		return err
+	}
+	record(t, f, "Otto", service.Cells{"ref": "B-17", "category": "desk", "stage": "bought", "purchase_cost": "40"})
+	if err := toYen(); !errors.Is(err, service.ErrConflict) {
+		t.Errorf("another currency over another member's costs: %v, want a conflict", err)
+	}
+}

@@ -126,12 +126,7 @@ func period(q ProfitQuery) string {
 	return text
 }
 
-func pieces(n int) string {
-	if n == 1 {
-		return "1 piece"
-	}
-	return fmt.Sprintf("%d pieces", n)
-}
+func pieces(n int) string { return count(n, "piece", "pieces") }
 
 // firstOf names the first few of many.
 func firstOf(refs []string) string {
