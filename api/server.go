@@ -44,6 +44,7 @@ type Server struct {
 	metrics   *metrics
 	requests  *limiters           // by key
 	failures  *limiters           // of authentication, by address
+	records   records             // of past advice, for the board
 	workbooks *semaphore.Weighted // being read
 	handler   http.Handler
 }
@@ -152,7 +153,15 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/keys", read, false, s.listKeys},
 		{"POST", "/v1/keys", write, false, s.createKey},
 		{"DELETE", "/v1/keys/:id", write, false, s.deleteKey},
+		{"GET", "/v1/reports/days-to-sell", read, false, s.listDaysToSell},
+		{"GET", "/v1/reports/days-to-sell.csv", feed, false, s.listDaysToSell},
 		{"GET", "/", noKey, false, s.getRoot},
+		{"GET", "/board", noKey, false, s.page(feed, s.getBoard)},
+		{"GET", "/board/style.css", noKey, false, s.getBoardStyle},
+		{"GET", "/board/icon.svg", noKey, false, s.getBoardIcon},
+		{"GET", "/board/sign-in", noKey, false, s.page(noKey, s.getSignIn)},
+		{"POST", "/board/sign-in", noKey, false, s.page(noKey, s.postSignIn)},
+		{"POST", "/board/sign-out", noKey, false, s.page(read, s.postSignOut)},
 		{"GET", "/healthz", noKey, false, s.getHealth},
 		{"GET", "/readyz", noKey, false, s.getReadiness},
 		{"GET", "/openapi.json", noKey, false, s.getOpenAPI},
@@ -200,7 +209,7 @@ func (s *Server) chain(r route) []gin.HandlerFunc {
 	if r.bulk {
 		timeout, body = s.limits.LongTimeout, s.limits.ImportBytes
 	}
-	if r.method == http.MethodPost && r.scope != read {
+	if r.method == http.MethodPost && r.scope != read && r.scope != noKey {
 		r.handle = s.once(r.handle)
 	}
 	chain := []gin.HandlerFunc{deadline(timeout)}

@@ -14,30 +14,32 @@ import (
 
 // Review is where an open listing stands and what could be done about it.
 type Review struct {
-	Ref           string    `json:"ref"`
-	ID            uuid.UUID `json:"id" format:"uuid"`
-	Member        string    `json:"member"`
-	Category      string    `json:"category"`
-	State         string    `json:"state" enums:"stale,slow,fresh,paused"`
-	Clear         bool      `json:"clear"` // of a stale one: the best remedy beats waiting in 3 of 4 cases or more
-	Ask           *number   `json:"ask,omitempty" swaggertype:"number"`
-	ListedOn      string    `json:"listed_on" format:"date"`
-	ActiveDays    int       `json:"active_days"`
-	DaysOnMarket  int       `json:"days_on_market"`
-	DaysAtAsk     int       `json:"days_at_ask"`                                    // active days at the present ask
-	ChanceSold    number    `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now
-	MessagesSeen  *int      `json:"messages_seen,omitempty"`                        // where known
-	MessagesUsual number    `json:"messages_usual" swaggertype:"number"`            // expected by now
-	Demand        number    `json:"demand" swaggertype:"number" example:"0.7"`      // 1 is what the description promises
-	GroupPulse    *number   `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
-	Reason        string    `json:"reason" enums:"price,look,exposure,season,luck"`
-	Checks        []string  `json:"checks"`                             // cheap things to try first
-	Remedies      []Remedy  `json:"remedies"`                           // best first
-	Gain          number    `json:"gain" swaggertype:"number"`          // of the best over waiting
-	HeldUntil     *string   `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
-	Refusal       *Refusal  `json:"refusal,omitempty"`
-	Sentences     []string  `json:"sentences"`
-	Cautions      []Caution `json:"cautions"`
+	Ref           string      `json:"ref"`
+	ID            uuid.UUID   `json:"id" format:"uuid"`
+	Member        string      `json:"member"`
+	Category      string      `json:"category"`
+	State         string      `json:"state" enums:"stale,slow,fresh,paused"`
+	Clear         bool        `json:"clear"` // of a stale one: the best remedy beats waiting in 3 of 4 cases or more
+	Ask           *number     `json:"ask,omitempty" swaggertype:"number"`
+	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price by the description alone
+	ListedOn      string      `json:"listed_on" format:"date"`
+	ActiveDays    int         `json:"active_days"`
+	DaysOnMarket  int         `json:"days_on_market"`
+	DaysAtAsk     int         `json:"days_at_ask"`                                    // active days at the present ask
+	ExpectedDays  *int        `json:"expected_days"`                                  // active days after which half of those like it are sold where asked as suggested; null: not within the group's horizon
+	ChanceSold    number      `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now
+	MessagesSeen  *int        `json:"messages_seen,omitempty"`                        // where known
+	MessagesUsual number      `json:"messages_usual" swaggertype:"number"`            // expected by now
+	Demand        number      `json:"demand" swaggertype:"number" example:"0.7"`      // 1 is what the description promises
+	GroupPulse    *number     `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
+	Reason        string      `json:"reason" enums:"price,look,exposure,season,luck"`
+	Checks        []string    `json:"checks"`                             // cheap things to try first
+	Remedies      []Remedy    `json:"remedies"`                           // best first
+	Gain          number      `json:"gain" swaggertype:"number"`          // of the best over waiting
+	HeldUntil     *string     `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
+	Refusal       *Refusal    `json:"refusal,omitempty"`
+	Sentences     []string    `json:"sentences"`
+	Cautions      []Caution   `json:"cautions"`
 }
 
 // Remedy is one thing to do about a listing.
@@ -64,7 +66,8 @@ func (v viewer) review(r service.Review) Review {
 	out := Review{
 		Ref: r.Row.Ref, ID: r.Row.ID, Member: r.Row.Member, Category: r.Row.Category, State: r.State, Clear: r.Clear,
 		ListedOn: r.Row.ListedOn.String(), ActiveDays: r.ActiveDays, DaysOnMarket: r.DaysOnMarket, DaysAtAsk: r.DaysAtAsk,
-		ChanceSold: chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: rounded(r.MessagesUsual, 1),
+		ExpectedDays: r.ExpectedDays,
+		ChanceSold:   chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: rounded(r.MessagesUsual, 1),
 		Demand: rounded(r.Demand, 2), GroupPulse: pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
 		Gain: money(r.Gain), Refusal: refusal(r.Refusal), Sentences: notNil(r.Sentences), Cautions: cautions(r.Cautions),
 	}
@@ -75,6 +78,7 @@ func (v viewer) review(r service.Review) Review {
 		ask := exact(m, v.currency)
 		out.Ask = &ask
 	}
+	out.FairValue = priceRange(r.FairValue, money)
 	for i, x := range r.Remedies {
 		out.Remedies[i] = Remedy{
 			Action: x.Action, Ask: known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),

@@ -42,9 +42,11 @@ func (s *Store) TouchKey(ctx context.Context, t service.Tenant, key uuid.UUID, a
 func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k service.Key, hash []byte) error {
 	return s.write(ctx, t, func(w *writer) error {
 		if err := w.execOne(ctx, `
-			insert into api_key (group_id, key_id, member_id, hash, scope, label, created_at, expires_at)
-			select $1, $2, member_id, $4, $5, $6, $7, $8 from member where group_id = $1 and member_id = $3 and left_at is null`,
-			t.Group, k.ID, k.MemberID, hash, k.Scope, k.Label, k.CreatedAt, timeArg(k.ExpiresAt)); err != nil {
+			insert into api_key (group_id, key_id, member_id, hash, scope, label, created_at, expires_at, parent_id)
+			select $1, $2, m.member_id, $4, $5, $6, $7, least($8, p.expires_at), p.key_id
+			from member m left join api_key p on p.group_id = $1 and p.key_id = $9
+			where m.group_id = $1 and m.member_id = $3 and m.left_at is null and ($9::uuid is null or p.revoked_at is null)`,
+			t.Group, k.ID, k.MemberID, hash, k.Scope, k.Label, k.CreatedAt, timeArg(k.ExpiresAt), uuidArg(k.ParentID)); err != nil {
 			return err
 		}
 		return w.audit(ctx, "key created", k.ID, uuid.Nil, k)
@@ -80,11 +82,16 @@ func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([
 	return keys, err
 }
 
-// RevokeKey ends a key of that member, or of anybody with a zero member.
+// RevokeKey ends a key of that member, or of anybody with a zero member, and
+// the sessions that were opened with it.
 func (s *Store) RevokeKey(ctx context.Context, t service.Tenant, key, member uuid.UUID, at time.Time) error {
 	return s.write(ctx, t, func(w *writer) error {
 		if err := w.execOne(ctx, `update api_key set revoked_at = coalesce(revoked_at, $4)
 			where group_id = $1 and key_id = $2 and ($3::uuid is null or member_id = $3)`, t.Group, key, uuidArg(member), at); err != nil {
+			return err
+		}
+		if err := w.exec(ctx, "update api_key set revoked_at = coalesce(revoked_at, $3) where group_id = $1 and parent_id = $2",
+			t.Group, key, at); err != nil {
 			return err
 		}
 		return w.audit(ctx, "key revoked", key, uuid.Nil, nil)

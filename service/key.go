@@ -26,6 +26,7 @@ type Key struct {
 	ExpiresAt  time.Time // zero: never
 	RevokedAt  time.Time
 	LastUsedAt time.Time
+	ParentID   uuid.UUID // of a session: the key that it was opened with, and ends with
 }
 
 // KeyStore keeps the keys.
@@ -36,11 +37,13 @@ type KeyStore interface {
 	// TouchKey notes that the key was used.
 	TouchKey(ctx context.Context, t Tenant, key uuid.UUID, at time.Time) error
 	// CreateKey keeps the key under the hash of its secret, with an audit row.
+	// One with a parent does not outlive it. ErrNotFound: the member has left,
+	// or the parent was revoked.
 	CreateKey(ctx context.Context, t Tenant, k Key, hash []byte) error
 	// Keys lists those of one member, or all with a zero member.
 	Keys(ctx context.Context, t Tenant, member uuid.UUID) ([]Key, error)
-	// RevokeKey ends a key of that member (of any member when zero), with an
-	// audit row. ErrNotFound.
+	// RevokeKey ends a key of that member (of any member when zero) and the keys
+	// made from it, with an audit row. ErrNotFound.
 	RevokeKey(ctx context.Context, t Tenant, key, member uuid.UUID, at time.Time) error
 }
 
@@ -156,6 +159,8 @@ type NewKey struct {
 	Scope     string
 	Label     string
 	ExpiresAt time.Time // zero: never
+
+	parent uuid.UUID // of a session
 }
 
 // CreateKey makes a key and returns it with its secret text, which is shown
@@ -183,7 +188,7 @@ func (s *Service) CreateKey(ctx context.Context, a *Actor, n NewKey) (Key, strin
 
 func (s *Service) issueKey(ctx context.Context, t Tenant, n NewKey) (Key, string, error) {
 	secret := newSecret(t.Group, n.Scope)
-	key := Key{ID: newID(), MemberID: n.MemberID, Scope: n.Scope, Label: n.Label, CreatedAt: s.now(), ExpiresAt: n.ExpiresAt}
+	key := Key{ID: newID(), MemberID: n.MemberID, Scope: n.Scope, Label: n.Label, CreatedAt: s.now(), ExpiresAt: n.ExpiresAt, ParentID: n.parent}
 	if err := s.store.CreateKey(ctx, t, key, hashKey(secret)); err != nil {
 		return Key{}, "", fmt.Errorf("keep the new key: %w", err)
 	}

@@ -3,9 +3,12 @@ package service
 import (
 	"cmp"
 	"context"
+	"runtime"
 	"slices"
+	"sort"
 
 	"github.com/google/uuid"
+	"golang.org/x/sync/errgroup"
 
 	"askwright/pricing"
 )
@@ -15,8 +18,10 @@ type Review struct {
 	Row *Listing
 	Ask Money // on the day of the review
 	pricing.Review
-	Held     *Hold // for a buyer, also when that day has passed; nil: it is not
-	Cautions []Caution
+	Held         *Hold          // for a buyer, also when that day has passed; nil: it is not
+	FairValue    *pricing.Range // likely sale price by the description alone, on that day; nil: too few sales
+	ExpectedDays *int           // active days after which half of those like it are sold where asked as suggested; nil: not within the horizon
+	Cautions     []Caution
 }
 
 // What names the piece: walnut sideboard.
@@ -27,9 +32,10 @@ var ListingStates = []string{"stale", "slow", "fresh", "paused"}
 
 // StaleQuery selects reviews.
 type StaleQuery struct {
-	States []string     // empty: all
-	Member uuid.UUID    // zero: everybody's
-	AsOf   pricing.Date // zero: today
+	States  []string     // empty: all
+	Member  uuid.UUID    // zero: everybody's
+	Listing uuid.UUID    // zero: all
+	AsOf    pricing.Date // zero: today
 }
 
 // Stale reviews the group's open listings, the most urgent first: by state,
@@ -51,24 +57,24 @@ func (s *Service) Stale(ctx context.Context, a *Actor, q StaleQuery) ([]Review, 
 	if err != nil {
 		return nil, err
 	}
-	var reviews []Review
+	var open []*Recorded
 	for _, r := range rows.all {
-		if !r.openOn(day) || (q.Member != uuid.Nil && r.MemberID != q.Member) {
-			continue
+		if r.openOn(day) && (q.Member == uuid.Nil || r.MemberID == q.Member) && (q.Listing == uuid.Nil || r.ID == q.Listing) {
+			open = append(open, r)
 		}
-		row := r.Listing
-		if row.MemberID != a.MemberID {
-			row = row.WithoutOwnerOnly()
+	}
+	reviews, err := a.reviews(ctx, model, rows, workshop, open, day)
+	if err != nil {
+		return nil, err
+	}
+	for i := range reviews {
+		r := &reviews[i]
+		if r.Held = unreleased(holds[r.Row.ID]); r.Held != nil {
+			r.Sentences = append(r.Sentences, r.Held.sentence(day))
 		}
-		review := model.Review(rows.standing(r, a.Group.Currency, day), day, workshop.settings(a.Group.SettingsFor(row.Venue, day)))
-		if len(q.States) > 0 && !slices.Contains(q.States, review.State) {
-			continue
-		}
-		held := unreleased(holds[row.ID])
-		if held != nil {
-			review.Sentences = append(review.Sentences, held.sentence(day))
-		}
-		reviews = append(reviews, Review{Row: row, Ask: row.askOn(day), Review: review, Held: held, Cautions: remedyCautions(row, review.Remedies)})
+	}
+	if len(q.States) > 0 {
+		reviews = slices.DeleteFunc(reviews, func(r Review) bool { return !slices.Contains(q.States, r.State) })
 	}
 	slices.SortFunc(reviews, func(x, y Review) int {
 		return cmp.Or(
@@ -106,6 +112,59 @@ func (s *Service) openRecords(ctx context.Context, a *Actor, day pricing.Date) (
 		return s.allRecords(ctx, a)
 	}
 	return s.records(ctx, a, Which{Open: true})
+}
+
+// reviews judges open listings, in their order, on all processors.
+func (a *Actor) reviews(ctx context.Context, model *pricing.Model, rows *records, workshop *Workshop, open []*Recorded, day pricing.Date) ([]Review, error) {
+	out := make([]Review, len(open))
+	work, ctx := errgroup.WithContext(ctx)
+	work.SetLimit(runtime.GOMAXPROCS(0))
+	for part := range slices.Chunk(indices(len(open)), reviewsAtOnce) {
+		work.Go(func() error {
+			for _, i := range part {
+				out[i] = a.review(model, rows, open[i], day, workshop.settings(a.Group.SettingsFor(open[i].Venue, day)))
+			}
+			return ctx.Err()
+		})
+	}
+	return out, work.Wait()
+}
+
+const reviewsAtOnce = 16 // before looking whether anybody still waits
+
+func indices(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i
+	}
+	return out
+}
+
+func (a *Actor) review(model *pricing.Model, rows *records, r *Recorded, day pricing.Date, settings pricing.Settings) Review {
+	row := r.Listing
+	if row.MemberID != a.MemberID {
+		row = row.WithoutOwnerOnly()
+	}
+	out := Review{Row: row, Ask: row.askOn(day), Review: model.Review(rows.standing(r, a.Group.Currency, day), day, settings)}
+	out.Cautions = remedyCautions(row, out.Remedies)
+	estimate, _ := r.facts(a.Group.Currency).OwnEstimate()
+	outline := model.Outline(pricing.Query{Attributes: row.Attributes(), Estimate: estimate}, day, settings)
+	out.FairValue = outline.SalePrice
+	if outline.Prospects != nil {
+		out.ExpectedDays = expectedDays(outline.Prospects, outline.Ask, settings.HorizonDays)
+	}
+	return out
+}
+
+// expectedDays is the smallest number of active days within which half of the
+// new listings of a kind sell at an ask; nil: not within the horizon.
+func expectedDays(p *pricing.Prospects, ask float64, horizon int) *int {
+	const half = 0.5
+	days := 1 + sort.Search(horizon, func(i int) bool { return p.ChanceSold(ask, 0, float64(1+i)) >= half })
+	if days > horizon {
+		return nil
+	}
+	return &days
 }
 
 // openOn reports whether an own listing was on offer at the end of that day.

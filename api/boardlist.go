@@ -1,0 +1,322 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
+
+	"askwright/service"
+)
+
+// listPage is the board itself.
+type listPage struct {
+	Open, Stale int
+	Top         []Review // the three that gain most
+	Rows        []Review // the most urgent first
+	More        int      // that are not shown
+	Mine        bool
+	Scale       tape
+	Quiet       *number // messages of the whole group against usual, where it is quiet
+	Bands       []ageBand
+	States      []string
+	Speeds      []DaysToSell
+	All         []Review
+	Record      string // how past advice did; empty: not known yet
+	Currency    string
+	Level       int // of the ranges, in percent
+}
+
+// ageBand counts the open listings between two active days by state.
+type ageBand struct {
+	Name   string
+	From   int
+	States []stateCount
+	Total  int
+}
+
+type stateCount struct {
+	State string
+	Count int
+}
+
+const (
+	topRows    = 3
+	boardRows  = 100  // more are a click away
+	quietBelow = 0.75 // of the usual messages the group counts as quiet, as in the reviews
+	refreshAge = 300  // seconds until a wall screen looks again
+)
+
+// getBoard shows the open listings and what to do about them. A feed key in the
+// address opens it for a wall screen, which loads it again every five minutes;
+// refresh=off stops that.
+//
+//	@Summary	The board
+//	@Tags		board
+//	@Param		key		query	string	false	"a feed key, for a wall screen"
+//	@Param		refresh	query	string	false	"off: a wall screen stands still"	enums(off)
+//	@Param		member	query	string	false	"me, an id or a name"
+//	@Param		all		query	bool	false	"all rows instead of the first 100"
+//	@Produce	html
+//	@Success	200
+//	@Success	303	"not signed in"
+//	@Router		/board [get]
+func (s *Server) getBoard(c *gin.Context, a *service.Actor) error {
+	p := paramsOf(c)
+	stands, all := p.oneOf("refresh", "off") == "off", p.bool("all")
+	member, err := s.memberFilter(c, a, p)
+	if err != nil {
+		return err
+	}
+	if err := p.done(); err != nil {
+		return err
+	}
+	record := s.records.line(c.Request.Context(), s, a)
+	if notModified(c, hashTag(s.listTag(c, a, boardVersion), record)) {
+		return nil
+	}
+	page, err := s.listPage(c.Request.Context(), a, member, all)
+	if err != nil {
+		return err
+	}
+	page.Record = record
+	f := boardFrame{Title: a.Group.Name, At: "board", Viewer: a, Page: page}
+	if a.Scope == service.ScopeFeed && !stands {
+		f.Refresh = refreshAge
+	}
+	return s.render(c, http.StatusOK, "board", f)
+}
+
+func (s *Server) listPage(ctx context.Context, a *service.Actor, member uuid.UUID, all bool) (*listPage, error) {
+	found, err := s.service.Stale(ctx, a, service.StaleQuery{Member: member})
+	if err != nil {
+		return nil, err
+	}
+	speeds, err := s.service.DaysToSell(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	v := viewerOf(a)
+	page := &listPage{Open: len(found), Mine: member == a.MemberID, States: service.ListingStates, Currency: a.Group.Currency.Code, Level: int(100 * survivalLevel)}
+	for _, r := range found {
+		page.All = append(page.All, v.review(r))
+		if r.State == service.ListingStates[0] {
+			page.Stale++
+		}
+		if r.GroupPulse > 0 && r.GroupPulse < quietBelow {
+			page.Quiet = pulse(r.GroupPulse)
+		}
+	}
+	page.Top = page.All[:min(topRows, page.Stale)]
+	page.Rows = page.All
+	if !all {
+		page.Rows = page.All[:min(boardRows, len(page.All))]
+	}
+	page.More = len(page.All) - len(page.Rows)
+	page.Scale = tapeFor(page.Rows)
+	page.Bands = ageBands(page.All)
+	for _, speed := range speeds {
+		page.Speeds = append(page.Speeds, daysToSell(speed))
+	}
+	return page, nil
+}
+
+// ageBands counts reviews by active days and state.
+func ageBands(reviews []Review) []ageBand {
+	starts := []int{0}
+	for _, last := range service.AgeBands {
+		starts = append(starts, last+1)
+	}
+	bands := make([]ageBand, len(starts))
+	for i, from := range starts {
+		bands[i] = ageBand{Name: fmt.Sprintf("%d and up", from), From: from}
+		if i+1 < len(starts) {
+			bands[i].Name = fmt.Sprintf("%d–%d", from, starts[i+1]-1)
+		}
+		for _, state := range service.ListingStates {
+			bands[i].States = append(bands[i].States, stateCount{State: state})
+		}
+	}
+	for _, r := range reviews {
+		i, found := slices.BinarySearch(starts, r.ActiveDays)
+		if !found {
+			i--
+		}
+		bands[i].Total++
+		bands[i].States[slices.Index(service.ListingStates, r.State)].Count++
+	}
+	return bands
+}
+
+// Charted are all kinds together and the five with most sales.
+func (p *listPage) Charted() []DaysToSell {
+	if len(p.Speeds) < 2 {
+		return p.Speeds
+	}
+	kinds := slices.Clone(p.Speeds[1:])
+	slices.SortStableFunc(kinds, func(x, y DaysToSell) int { return y.Sold - x.Sold })
+	const most = 5
+	return append([]DaysToSell{p.Speeds[0]}, kinds[:min(most, len(kinds))]...)
+}
+
+// tape is the common scale of the bars, in active days.
+type tape struct{ Days int }
+
+func tapeFor(reviews []Review) tape {
+	most := 60
+	for _, r := range reviews {
+		most = max(most, r.ActiveDays)
+		if r.ExpectedDays != nil {
+			most = max(most, *r.ExpectedDays)
+		}
+	}
+	return tape{Days: min(180, (most+29)/30*30)}
+}
+
+const tapeWidth = 240
+
+func (t tape) at(days int) float64 { return float64(min(days, t.Days)) / float64(t.Days) * tapeWidth }
+
+// Bar draws the active days along the expected span: thin within it, thick
+// beyond.
+func (t tape) Bar(r Review) template.HTML {
+	var out strings.Builder
+	out.WriteString(`<svg class="bar" viewBox="0 0 240 14" preserveAspectRatio="none" aria-hidden="true">`)
+	age, span := t.at(r.ActiveDays), float64(tapeWidth)
+	if r.ExpectedDays != nil {
+		span = t.at(*r.ExpectedDays)
+	}
+	fmt.Fprintf(&out, `<path class="span" d="M0 7H%s"/><path class="age" d="M0 7H%s"/>`, short(span), short(min(age, span)))
+	if age > span {
+		fmt.Fprintf(&out, `<path class="over" d="M%s 7H%s"/>`, short(span), short(age))
+	}
+	fmt.Fprintf(&out, `<path class="stop" d="M%s 0V14"/></svg>`, short(span))
+	return template.HTML(out.String()) //nolint:gosec // numbers only
+}
+
+// Ruler marks the days of the tape.
+func (t tape) Ruler() template.HTML {
+	p := newPicture(tapeWidth, 16, "active days")
+	for day := 0; day <= t.Days; day += 10 {
+		long := 4.0
+		if day%30 == 0 {
+			long = 7
+			anchor := "middle"
+			switch day {
+			case 0:
+				anchor = "start"
+			case t.Days:
+				anchor = "end"
+			}
+			p.text("tick", anchor, t.at(day), 8, "%d", day)
+		}
+		p.line("axis", t.at(day), 16-long, t.at(day), 16)
+	}
+	return p.inline()
+}
+
+// aboveFair is how far the ask lies above the fair value, in percent.
+func (r Review) aboveFair() (float64, bool) {
+	if r.Ask == nil || r.FairValue == nil {
+		return 0, false
+	}
+	return 100 * (asFloat(*r.Ask)/asFloat(r.FairValue.Likely) - 1), true
+}
+
+// AboveFair is the same for a page: points, "" where unknown.
+func (r Review) AboveFair() number {
+	above, ok := r.aboveFair()
+	if !ok || math.IsNaN(above) {
+		return ""
+	}
+	return percentage(above)
+}
+
+// Task is what to do about it today.
+func (r Review) Task() task { return r.task() }
+
+// Evidence is the sentence about its messages, where there is one.
+func (r Review) Evidence() string {
+	for _, s := range r.Sentences {
+		if strings.HasPrefix(s, "It has had ") {
+			return s
+		}
+	}
+	return ""
+}
+
+// records keeps, for each group, the line about past advice. Replaying a
+// history takes a second, so a page that comes first goes without it.
+type records struct {
+	mu    sync.Mutex
+	lines map[uuid.UUID]*recordLine
+}
+
+type recordLine struct {
+	of   string // change number and day
+	done chan struct{}
+	text string
+}
+
+const (
+	recordPatience = 60 * time.Millisecond
+	recordTimeout  = time.Minute
+	recordGroups   = 64
+)
+
+// line is how past advice did, or "" while that is being worked out.
+func (r *records) line(ctx context.Context, s *Server, a *service.Actor) string {
+	of := fmt.Sprintf("%d %s", a.Group.ChangeNo, a.Today)
+	r.mu.Lock()
+	line := r.lines[a.Group.ID]
+	if line == nil || line.of != of {
+		line = &recordLine{of: of, done: make(chan struct{})}
+		if r.lines == nil || len(r.lines) >= recordGroups {
+			r.lines = make(map[uuid.UUID]*recordLine)
+		}
+		r.lines[a.Group.ID] = line
+		go line.work(context.WithoutCancel(ctx), s, a)
+	}
+	r.mu.Unlock()
+	select {
+	case <-line.done:
+		return line.text
+	case <-time.After(recordPatience):
+	case <-ctx.Done():
+	}
+	return ""
+}
+
+func (l *recordLine) work(ctx context.Context, s *Server, a *service.Actor) {
+	ctx, cancel := context.WithTimeout(ctx, recordTimeout)
+	defer cancel()
+	defer close(l.done)
+	r, err := s.service.TrackRecord(ctx, a)
+	if err != nil {
+		s.logger.WarnContext(ctx, "the board goes without the record of past advice", "error", err)
+		return
+	}
+	switch {
+	case r.Kept.MedianError != nil:
+		l.text = r.Kept.Sentences[0]
+	case r.Replay.MedianError != nil:
+		l.text = "Asked month by month what it would have said: " + lowerFirst(r.Replay.Sentences[0])
+	default:
+		l.text = r.Kept.Sentences[0]
+	}
+}
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}

@@ -1,0 +1,149 @@
+package api
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// How figures and words are written on pages. A figure stands in a data
+// element, whose value is what the API answers; what is seen is rounded for
+// reading, as in the sentences.
+
+var boardFuncs = template.FuncMap{
+	"word":   func(s string) string { return strings.ReplaceAll(s, "_", " ") },
+	"amount": func(n any) template.HTML { return figure(n, readable) },
+	"exact":  func(n any) template.HTML { return figure(n, trimmed) },
+	"signed": func(n any) template.HTML {
+		return figure(n, func(x float64, s string) string { return withSign(x, readable(x, s)) })
+	},
+	"points": func(n any) template.HTML {
+		return figure(n, func(x float64, _ string) string { return withSign(x, fmt.Sprintf("%.0f", x)) })
+	},
+	"percent": func(n any) template.HTML {
+		return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f", x) })
+	},
+	"share": func(n any) template.HTML {
+		return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f", 100*x) })
+	},
+	"glyph":    glyph,
+	"why":      func(reason string) string { return reasonWords[reason] },
+	"check":    func(name string) string { return checkWords[name] },
+	"minutes":  func(seconds int) int { return seconds / 60 },
+	"signs":    func() template.HTML { return chartSigns },
+	"chart":    ageChart,
+	"fair":     fairChart,
+	"survival": survivalChart,
+	"plural": func(n int, one, many string) string {
+		if n == 1 {
+			return one
+		}
+		return many
+	},
+}
+
+// figure writes a number of the API, or nothing where there is none.
+func figure(n any, show func(float64, string) string) template.HTML {
+	var text string
+	switch n := n.(type) {
+	case number:
+		text = string(n)
+	case *number:
+		text = n.text()
+	case int:
+		text = strconv.Itoa(n)
+	case *int:
+		text = optionalCount(n)
+	}
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return ""
+	}
+	return template.HTML(`<data value="` + text + `">` + show(x, text) + `</data>`) //nolint:gosec // text was read as a number
+}
+
+// readable rounds an amount as the sentences do.
+func readable(x float64, _ string) string {
+	if math.Abs(x) < 10 && x != math.Trunc(x) {
+		return fmt.Sprintf("%.2f", x)
+	}
+	return fmt.Sprintf("%.0f", math.Round(x)+0) // no -0
+}
+
+// trimmed leaves out cents that are none.
+func trimmed(_ float64, text string) string {
+	if whole, cents, ok := strings.Cut(text, "."); ok && strings.Trim(cents, "0") == "" {
+		return whole
+	}
+	return text
+}
+
+func withSign(x float64, text string) string {
+	if x > 0 {
+		return "+" + text
+	}
+	return strings.Replace(text, "-", "−", 1)
+}
+
+// glyph draws a state so that its shape tells it.
+func glyph(state string) template.HTML {
+	switch state {
+	case "stale", "slow", "fresh", "paused":
+		return template.HTML(`<svg class="g" aria-hidden="true"><use href="#` + state + `"/></svg>`) //nolint:gosec // one of four words
+	}
+	return ""
+}
+
+var reasonWords = map[string]string{
+	"price": "the price", "look": "the look", "exposure": "too few eyes on it", "season": "the season", "luck": "bad luck so far",
+}
+
+var checkWords = map[string]string{
+	"answer_messages": "Answer the waiting messages", "renew_on_resuming": "Renew the post when it is back", "title": "Say more in the title",
+	"photos": "Take new photos", "another_venue": "Post it at another venue too", "offer_delivery": "Offer delivery",
+	"flaws_disclosed": "Show its flaws in the post",
+}
+
+// task is the one thing to do about a listing today.
+type task struct {
+	Text string  // empty: nothing
+	Gain *number // over waiting; nil: not known
+}
+
+// task of a review: the best remedy of a stale listing; otherwise a cheap thing
+// to check, where there is one.
+func (r Review) task() task {
+	if r.State == "stale" && len(r.Remedies) > 0 {
+		return task{Text: r.best().phrase(r.Ask), Gain: &r.Gain}
+	}
+	if (r.State == "slow" || r.State == "paused") && len(r.Checks) > 0 {
+		return task{Text: checkWords[r.Checks[0]]}
+	}
+	return task{}
+}
+
+// phrase tells somebody what to do.
+func (r Remedy) phrase(present *number) string {
+	switch r.Action {
+	case "reprice":
+		return "Ask " + trimmed(0, r.Ask.text()) + ", not " + trimmed(0, present.text())
+	case "renew":
+		return "Post it afresh"
+	case "refinish":
+		look := strings.ReplaceAll(strings.TrimSpace(r.Color+" "+r.Finish), "_", " ")
+		return "Refinish it (" + look + "), then ask " + trimmed(0, r.Ask.text())
+	case "withdraw":
+		return "Take it down"
+	}
+	return "Wait"
+}
+
+func asFloat(n number) float64 {
+	x, err := strconv.ParseFloat(string(n), 64)
+	if err != nil {
+		return math.NaN()
+	}
+	return x
+}

@@ -1,0 +1,129 @@
+package api
+
+import (
+	"net/http"
+	"strconv"
+
+	"github.com/gin-gonic/gin"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// DaysToSell is how fast one category's own listings have sold, in active days
+// (Kaplan–Meier: listings that are open or were withdrawn would have sold
+// later).
+type DaysToSell struct {
+	Category string         `json:"category" example:"sideboard"` // empty: all together
+	Listings int            `json:"listings"`                     // that it rests on
+	Sold     int            `json:"sold"`                         // of them
+	Median   *int           `json:"median_days"`                  // after which half are sold; null: fewer were ever seen to sell
+	Low      *int           `json:"median_low"`                   // 80 % limits of the median
+	High     *int           `json:"median_high"`
+	LastDay  int            `json:"last_day"` // nothing is known beyond it
+	Steps    []SurvivalStep `json:"steps"`    // the days with sales
+}
+
+// SurvivalStep is the share still unsold from a day on.
+type SurvivalStep struct {
+	Day    int     `json:"day"`
+	AtRisk int     `json:"at_risk"` // listings that had stood so long
+	Sold   int     `json:"sold"`    // of them, on that day
+	Unsold number  `json:"unsold" swaggertype:"number" example:"0.62"`
+	Low    *number `json:"low" swaggertype:"number"` // 80 % limits; null where all are sold
+	High   *number `json:"high" swaggertype:"number"`
+}
+
+// DaysToSellPage is all kinds together, then each category with 8 sales or
+// more.
+type DaysToSellPage struct {
+	Items []DaysToSell `json:"items"`
+}
+
+const survivalLevel = 0.8 // of the limits, as of all ranges that people are shown
+
+func daysToSell(c service.CategorySpeed) DaysToSell {
+	out := DaysToSell{
+		Category: c.Category, Listings: c.N, Sold: c.Sales, LastDay: int(c.LastDay), Steps: make([]SurvivalStep, len(c.Steps)),
+	}
+	if days, ok := c.SurvivalCurve.Median(); ok {
+		out.Median = wholeDays(&days)
+	}
+	low, high := c.QuantileLimits(0.5, pricing.LogLogLimits, survivalLevel)
+	out.Low, out.High = wholeDays(low), wholeDays(high)
+	for i, s := range c.Steps {
+		step := SurvivalStep{Day: int(s.Day), AtRisk: s.AtRisk, Sold: s.Sales, Unsold: chance(s.Survival)}
+		if low, high, ok := s.Limits(pricing.LogLogLimits, survivalLevel); ok {
+			step.Low, step.High = optional(&low, chance), optional(&high, chance)
+		}
+		out.Steps[i] = step
+	}
+	return out
+}
+
+func wholeDays(x *float64) *int {
+	if x == nil {
+		return nil
+	}
+	n := int(*x)
+	return &n
+}
+
+func optionalCount(n *int) string {
+	if n == nil {
+		return ""
+	}
+	return strconv.Itoa(*n)
+}
+
+var daysToSellColumns = []tableColumn[DaysToSell]{
+	{"category", textCell, func(v DaysToSell) string { return v.Category }},
+	{"listings", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Listings) }},
+	{"sold", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Sold) }},
+	{"median_days", numberCell, func(v DaysToSell) string { return optionalCount(v.Median) }},
+	{"median_low", numberCell, func(v DaysToSell) string { return optionalCount(v.Low) }},
+	{"median_high", numberCell, func(v DaysToSell) string { return optionalCount(v.High) }},
+	{"last_day", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.LastDay) }},
+}
+
+// listDaysToSell tells how fast the group's own listings have sold: the share
+// still unsold after so many active days.
+//
+//	@Summary	How many days listings take to sell
+//	@Tags		reports
+//	@Param		query	query	TableQuery	false	"form"
+//	@Produce	json,text/csv,application/problem+json
+//	@Success	200		{object}	DaysToSellPage
+//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/reports/days-to-sell [get]
+//	@Router		/v1/reports/days-to-sell.csv [get]
+func (s *Server) listDaysToSell(c *gin.Context, a *service.Actor) error {
+	form, err := wantedForm(c)
+	if err != nil {
+		return err
+	}
+	p := paramsOf(c)
+	options := tableParams(p, columnNames(daysToSellColumns))
+	if form == formJSON && len(options.Fields) > 0 {
+		p.refuse("fields", "is for CSV here")
+	}
+	if err := p.done(); err != nil {
+		return err
+	}
+	if notModified(c, s.listTag(c, a, form)) {
+		return nil
+	}
+	speeds, err := s.service.DaysToSell(c.Request.Context(), a)
+	if err != nil {
+		return err
+	}
+	items := make([]DaysToSell, len(speeds))
+	for i, speed := range speeds {
+		items[i] = daysToSell(speed)
+	}
+	if form == formJSON {
+		return answer(c, http.StatusOK, DaysToSellPage{Items: items})
+	}
+	return writeTable(c, "days-to-sell.csv", daysToSellColumns, options, items)
+}

@@ -1,0 +1,34 @@
+package service
+
+import (
+	"context"
+	"time"
+)
+
+// SessionDays is how long a session lasts at most.
+const SessionDays = 7
+
+// SignIn opens a session for the holder of a key: a key of its own that lasts
+// for SessionDays, ends with the one that it was opened with, and can write
+// but not administer. Its text is for a cookie. A feed key opens none.
+func (s *Service) SignIn(ctx context.Context, key string) (text string, expires time.Time, err error) {
+	a, err := s.Authenticate(ctx, key)
+	if err != nil {
+		return "", time.Time{}, err
+	}
+	if !a.Can(ScopeRead) {
+		return "", time.Time{}, refuse(ErrForbidden, "a feed key opens the board by its address only: /board?key=…")
+	}
+	scope := a.Scope
+	if a.Can(ScopeWrite) {
+		scope = ScopeWrite
+	}
+	expires = a.Now.AddDate(0, 0, SessionDays)
+	_, text, err = s.issueKey(ctx, a.Tenant(), NewKey{MemberID: a.MemberID, Scope: scope, Label: "board session", ExpiresAt: expires, parent: a.KeyID})
+	return text, expires, err
+}
+
+// SignOut ends the actor's own key, which is a session.
+func (s *Service) SignOut(ctx context.Context, a *Actor) error {
+	return s.store.RevokeKey(ctx, a.Tenant(), a.KeyID, a.MemberID, s.now())
+}
