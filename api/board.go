@@ -38,9 +38,9 @@ func mustRead(name string) string {
 }
 
 var boardPages = func() map[string]*template.Template {
-	base := template.Must(template.New("frame.html").Funcs(boardFuncs).ParseFS(boardFiles, "board/frame.html"))
+	base := template.Must(template.New("frame.html").Funcs(boardFuncs).ParseFS(boardFiles, "board/frame.html", "board/cautions.html"))
 	pages := make(map[string]*template.Template)
-	for _, name := range []string{"signin", "board", "problem"} {
+	for _, name := range []string{"signin", "board", "listing", "confirm", "problem"} {
 		pages[name] = template.Must(template.Must(base.Clone()).ParseFS(boardFiles, "board/"+name+".html"))
 	}
 	return pages
@@ -98,7 +98,7 @@ func (s *Server) page(scope string, h handler) handler {
 		case err == nil:
 			return nil
 		case errors.Is(err, service.ErrUnauthenticated) && c.Request.Method != http.MethodPost && !c.Request.URL.Query().Has("key"):
-			s.setSession(c, "", time.Unix(1, 0))
+			setSession(c, "", -time.Second)
 			to := "/board/sign-in"
 			if at := c.Request.URL.RequestURI(); at != "/board" {
 				to += "?to=" + url.QueryEscape(at)
@@ -176,12 +176,12 @@ func (s *Server) renderProblem(c *gin.Context, a *service.Actor, err error) erro
 	return s.render(c, p.Status, "problem", boardFrame{Title: p.Title, Viewer: a, Page: problemPage{Problem: p, Back: "/board"}})
 }
 
-// setSession gives or, with a time in the past, takes the cookie. It is bound
+// setSession gives or, with a negative time, takes the cookie. It is bound
 // to TLS where the browser came over it; Origin says so also behind a proxy,
 // and a client that lies in it weakens its own cookie only.
-func (s *Server) setSession(c *gin.Context, text string, expires time.Time) {
+func setSession(c *gin.Context, text string, lasts time.Duration) {
 	http.SetCookie(c.Writer, &http.Cookie{
-		Name: sessionCookie, Value: text, Path: "/board", Expires: expires, HttpOnly: true, SameSite: http.SameSiteLaxMode,
+		Name: sessionCookie, Value: text, Path: "/board", MaxAge: int(lasts.Seconds()), HttpOnly: true, SameSite: http.SameSiteLaxMode,
 		Secure: c.Request.TLS != nil || strings.HasPrefix(c.GetHeader("Origin"), "https://"),
 	})
 }
@@ -228,9 +228,9 @@ func (s *Server) getSignIn(c *gin.Context, _ *service.Actor) error {
 //	@Router		/board/sign-in [post]
 func (s *Server) postSignIn(c *gin.Context, _ *service.Actor) error {
 	to := boardPath(c.PostForm("to"))
-	text, expires, err := s.service.SignIn(c.Request.Context(), strings.TrimSpace(c.PostForm("key")))
+	text, err := s.service.SignIn(c.Request.Context(), strings.TrimSpace(c.PostForm("key")))
 	if err == nil {
-		s.setSession(c, text, expires)
+		setSession(c, text, service.SessionDays*24*time.Hour)
 		c.Redirect(http.StatusSeeOther, to)
 		return nil
 	}
@@ -256,7 +256,7 @@ func (s *Server) postSignOut(c *gin.Context, a *service.Actor) error {
 	if err := s.service.SignOut(c.Request.Context(), a); err != nil {
 		return err
 	}
-	s.setSession(c, "", time.Unix(1, 0))
+	setSession(c, "", -time.Second)
 	c.Redirect(http.StatusSeeOther, "/board/sign-in")
 	return nil
 }
@@ -266,7 +266,7 @@ func (s *Server) postSignOut(c *gin.Context, a *service.Actor) error {
 //	@Summary	The board: stylesheet
 //	@Tags		board
 //	@Param		v	query	string	false	"version"
-//	@Produce	css
+//	@Produce	text/css
 //	@Success	200
 //	@Router		/board/style.css [get]
 func (s *Server) getBoardStyle(c *gin.Context, _ *service.Actor) error {

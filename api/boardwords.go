@@ -16,6 +16,9 @@ var boardFuncs = template.FuncMap{
 	"word":   func(s string) string { return strings.ReplaceAll(s, "_", " ") },
 	"amount": func(n any) template.HTML { return figure(n, readable) },
 	"exact":  func(n any) template.HTML { return figure(n, trimmed) },
+	"plain": func(n any) template.HTML {
+		return figure(n, func(x float64, _ string) string { return strconv.FormatFloat(x, 'f', -1, 64) })
+	},
 	"signed": func(n any) template.HTML {
 		return figure(n, func(x float64, s string) string { return withSign(x, readable(x, s)) })
 	},
@@ -32,6 +35,7 @@ var boardFuncs = template.FuncMap{
 	"why":      func(reason string) string { return reasonWords[reason] },
 	"check":    func(name string) string { return checkWords[name] },
 	"minutes":  func(seconds int) int { return seconds / 60 },
+	"undo":     func(p *storyPage, h happening) undoForm { return undoForm{p.Row.ID, h.ID, h.Text} },
 	"signs":    func() template.HTML { return chartSigns },
 	"chart":    ageChart,
 	"fair":     fairChart,
@@ -81,6 +85,9 @@ func trimmed(_ float64, text string) string {
 }
 
 func withSign(x float64, text string) string {
+	if strings.Trim(text, "-0.") == "" {
+		return "0"
+	}
 	if x > 0 {
 		return "+" + text
 	}
@@ -101,7 +108,7 @@ var reasonWords = map[string]string{
 }
 
 var checkWords = map[string]string{
-	"answer_messages": "Answer the waiting messages", "renew_on_resuming": "Renew the post when it is back", "title": "Say more in the title",
+	"answer_messages": "Answer its messages", "renew_on_resuming": "Renew the post when it is back", "title": "Say more in its title",
 	"photos": "Take new photos", "another_venue": "Post it at another venue too", "offer_delivery": "Offer delivery",
 	"flaws_disclosed": "Show its flaws in the post",
 }
@@ -123,6 +130,15 @@ func (r Review) task() task {
 	}
 	return task{}
 }
+
+// Phrase is the remedy in words, beside the present ask.
+func (r Remedy) Phrase(present *number) string { return r.phrase(present) }
+
+// Costs reports whether it costs anything.
+func (r Remedy) Costs() bool { return asFloat(r.Cost) != 0 }
+
+// Takes reports whether it takes hours.
+func (r Remedy) Takes() bool { return asFloat(r.Hours) != 0 }
 
 // phrase tells somebody what to do.
 func (r Remedy) phrase(present *number) string {

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"askwright/service"
 )
 
 // picture is an SVG drawing in the making. Its looks come from chart.css, so
@@ -141,7 +143,7 @@ func ageChart(bands []ageBand) template.HTML {
 	for _, b := range bands {
 		most = max(most, b.Total)
 	}
-	p := newPicture(360, float64(len(bands)*rowHeight+6), "Open listings by active days and state; the figures stand below")
+	p := newPicture(360, float64(len(bands)*rowHeight+34), "Open listings by active days and state; the figures stand below")
 	x := axis{high: float64(most), from: left, to: 325}
 	for i, b := range bands {
 		y := float64(i*rowHeight) + 4
@@ -153,14 +155,19 @@ func ageChart(bands []ageBand) template.HTML {
 		}
 		p.text("value", "start", x.at(float64(at))+6, y+15, "%d", b.Total)
 	}
-	p.line("axis", left, 0, left, p.height-2)
+	p.line("axis", left, 0, left, p.height-28)
+	for i, state := range service.ListingStates {
+		at := 60 + float64(i)*76
+		p.rect("block "+state, stateFills[state], at, p.height-18, 12, 12)
+		p.text("tick", "start", at+17, p.height-8, "%s", state)
+	}
 	return p.inline()
 }
 
 // survivalChart draws the share still unsold by active day, with its limits.
 func survivalChart(d DaysToSell) template.HTML {
 	p := newPicture(240, 150, fmt.Sprintf("Share of %d listings still unsold by active day", d.Listings))
-	x := axis{high: min(180, max(30, float64(d.LastDay))), from: 34, to: 232}
+	x := axis{high: min(180, max(30, float64(d.LastDay))), from: 46, to: 226}
 	y := axis{high: 1, from: 122, to: 8}
 	for _, v := range []float64{0, 0.5, 1} {
 		p.line("grid", x.from, y.at(v), x.to, y.at(v))

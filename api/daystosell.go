@@ -69,13 +69,6 @@ func wholeDays(x *float64) *int {
 	return &n
 }
 
-func optionalCount(n *int) string {
-	if n == nil {
-		return ""
-	}
-	return strconv.Itoa(*n)
-}
-
 var daysToSellColumns = []tableColumn[DaysToSell]{
 	{"category", textCell, func(v DaysToSell) string { return v.Category }},
 	{"listings", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Listings) }},

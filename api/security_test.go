@@ -301,8 +301,8 @@ func TestMethodsAndHeaders(t *testing.T) {
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings/", key: key}), 404, "not-found")
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v2", key: key}), 404, "not-found")
 	for _, route := range documented(t) {
-		if route[0] != "GET" || strings.Contains(route[1], "{") {
-			continue
+		if route[0] != "GET" || strings.Contains(route[1], "{") || strings.HasPrefix(route[1], "/board") {
+			continue // the board has headers and keys of its own
 		}
 		path := route[1]
 		switch {

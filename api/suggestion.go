@@ -262,13 +262,6 @@ func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
 	return out
 }
 
-func priceRange(r *pricing.Range, money func(float64) number) *PriceRange {
-	if r == nil {
-		return nil
-	}
-	return &PriceRange{Likely: money(r.Likely), Low: money(r.Low), High: money(r.High), Level: r.Level}
-}
-
 func curvePoint(p pricing.Point, horizon int, money func(float64) number) CurvePoint {
 	out := CurvePoint{
 		Ask: money(p.Ask), LikelySale: money(p.LikelySale), ChanceSold: chance(p.ChanceSold), MedianDays: p.MedianDays,

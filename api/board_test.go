@@ -1,0 +1,590 @@
+package api_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"maps"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"askwright/api"
+	"askwright/service"
+	"askwright/service/servicetest"
+)
+
+// reviewPage is what the tests read of /v1/stale.
+type reviewPage struct {
+	Items []struct {
+		Ref, ID, State string
+		Ask            json.Number
+		FairValue      struct{ Likely, Low, High json.Number } `json:"fair_value"`
+		ActiveDays     int                                     `json:"active_days"`
+		ExpectedDays   *int                                    `json:"expected_days"`
+		Gain           json.Number
+		Remedies       []struct {
+			Action string
+			Ask    json.Number
+		}
+	}
+}
+
+type speedPage struct {
+	Items []struct {
+		Category       string
+		Listings, Sold int
+		Median         *int `json:"median_days"`
+	}
+}
+
+// visitor opens pages as a browser without a screen: it keeps cookies, follows
+// no redirects and names where its forms come from.
+type visitor struct {
+	*site
+	client *http.Client
+}
+
+func (s *site) visitor(t *testing.T) *visitor {
+	t.Helper()
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &visitor{s, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+}
+
+func (v *visitor) send(t *testing.T, method, path string, form url.Values, header ...string) reply {
+	t.Helper()
+	r, err := http.NewRequestWithContext(t.Context(), method, v.server.URL+path, strings.NewReader(form.Encode()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if method == http.MethodPost {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.Header.Set("Origin", v.server.URL)
+	}
+	for i := 0; i+1 < len(header); i += 2 {
+		r.Header.Set(header[i], header[i+1])
+	}
+	response, err := v.client.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer response.Body.Close()
+	body, err := io.ReadAll(response.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(string(body), "ask_") && !strings.Contains(path, "sign-in") {
+		t.Errorf("%s %s: a key stands in the page", method, path)
+	}
+	return reply{response, string(body)}
+}
+
+func (v *visitor) get(t *testing.T, path string) reply {
+	t.Helper()
+	return v.send(t, http.MethodGet, path, nil)
+}
+
+func (v *visitor) post(t *testing.T, path string, pairs ...string) reply {
+	t.Helper()
+	form := url.Values{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		form.Set(pairs[i], pairs[i+1])
+	}
+	return v.send(t, http.MethodPost, path, form)
+}
+
+// signedIn is a visitor with a session of that key.
+func (s *site) signedIn(t *testing.T, key string) *visitor {
+	t.Helper()
+	v := s.visitor(t)
+	if r := v.post(t, "/board/sign-in", "key", " "+key+"\n"); r.StatusCode != 303 || r.Header.Get("Location") != "/board" {
+		t.Fatalf("sign in: %d to %q: %s", r.StatusCode, r.Header.Get("Location"), r.body)
+	}
+	return v
+}
+
+func demoSite(t *testing.T) *site {
+	t.Helper()
+	return newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
+}
+
+// document is a parsed page.
+type document struct{ *html.Node }
+
+func (r reply) page(t *testing.T, status int) document {
+	t.Helper()
+	if r.StatusCode != status || r.Header.Get("Content-Type") != "text/html; charset=utf-8" {
+		t.Fatalf("%s: status %d, %s, want a page with %d: %s", r.Request.URL.Path, r.StatusCode, r.Header.Get("Content-Type"), status, r.body)
+	}
+	root, err := html.Parse(strings.NewReader(r.body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return document{root}
+}
+
+// all finds the elements with a name and, where it is given, a class.
+func (d document) all(name, class string) []document {
+	var out []document
+	for n := range d.Descendants() {
+		if n.Type == html.ElementNode && n.Data == name && (class == "" || slices.Contains(strings.Fields(attribute(n, "class")), class)) {
+			out = append(out, document{n})
+		}
+	}
+	return out
+}
+
+func attribute(n *html.Node, name string) string {
+	for _, a := range n.Attr {
+		if a.Key == name {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func (d document) text() string {
+	var out strings.Builder
+	for n := range d.Descendants() {
+		if n.Type == html.TextNode {
+			out.WriteString(n.Data + " ")
+		}
+	}
+	return strings.Join(strings.Fields(out.String()), " ")
+}
+
+// values are the figures of a part, as the machine reads them.
+func (d document) values() []string {
+	var out []string
+	for _, n := range d.all("data", "") {
+		out = append(out, attribute(n.Node, "value"))
+	}
+	return out
+}
+
+// numbersOf collects each number of a JSON document, as it is written.
+func numbersOf(t *testing.T, text string) map[string]bool {
+	t.Helper()
+	found := make(map[string]bool)
+	d := json.NewDecoder(strings.NewReader(text))
+	d.UseNumber()
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return found
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n, ok := token.(json.Number); ok {
+			found[n.String()] = true
+		}
+	}
+}
+
+// Each row of the board says what /v1/stale says, figure by figure.
+func TestBoardEqualsTheAPI(t *testing.T) {
+	t.Parallel()
+	s := demoSite(t)
+	v := s.signedIn(t, s.Keys["Maren"])
+	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: s.Keys["Maren"]}), 200).Items
+	page := v.get(t, "/board").page(t, 200)
+	rows := page.all("ol", "tape")[0].all("li", "")
+	if len(rows) != len(reviews) || len(rows) < 30 {
+		t.Fatalf("%d rows, %d reviews", len(rows), len(reviews))
+	}
+	stale := 0
+	for i, r := range reviews {
+		wanted := []string{fmt.Sprint(r.ActiveDays)}
+		if r.ExpectedDays != nil {
+			wanted = append(wanted, fmt.Sprint(*r.ExpectedDays))
+		}
+		text := rows[i].text()
+		if r.State == "stale" {
+			stale++
+			wanted = append(wanted, string(r.Gain))
+			if ask := r.Remedies[0].Ask; r.Remedies[0].Action == "reprice" && !strings.Contains(text, "Ask "+strings.TrimSuffix(string(ask), ".00")+", not ") {
+				t.Errorf("%s: %q, want the ask %s", r.Ref, text, ask)
+			}
+		}
+		if got := rows[i].values(); !slices.Equal(got, wanted) {
+			t.Errorf("%s: figures %v, want %v", r.Ref, got, wanted)
+		}
+		if !strings.HasPrefix(text, r.Ref+" ") || !strings.Contains(text, r.State) {
+			t.Errorf("row %d: %q, want %s, %s", i+1, text, r.Ref, r.State)
+		}
+	}
+	if got := page.all("h1", "")[0].values(); !slices.Equal(got, []string{fmt.Sprint(stale), fmt.Sprint(len(reviews))}) {
+		t.Errorf("headline %v, want %d of %d", got, stale, len(reviews))
+	}
+	first := page.all("ol", "first")[0].all("li", "")
+	for i, li := range first {
+		got, r := li.values(), reviews[i]
+		wanted := []string{string(r.Gain), fmt.Sprint(r.ActiveDays), fmt.Sprint(*r.ExpectedDays), string(r.FairValue.Likely), string(r.Ask)}
+		if !slices.Equal(got, wanted) {
+			t.Errorf("the first %d: %v, want %v", i+1, got, wanted)
+		}
+	}
+	if len(first) != 3 {
+		t.Errorf("%d stand in front, want 3", len(first))
+	}
+}
+
+// The tables below the charts count and tell what the API does.
+func TestBoardChartsEqualTheAPI(t *testing.T) {
+	t.Parallel()
+	s := demoSite(t)
+	key := s.Keys["Maren"]
+	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: key}), 200).Items
+	speeds := want[speedPage](t, s.do(t, call{method: "GET", path: "/v1/reports/days-to-sell", key: key}), 200).Items
+	tables := s.signedIn(t, key).get(t, "/board").page(t, 200).all("table", "")
+	count := map[string]int{}
+	starts := regexp.MustCompile(`^\d+`)
+	for _, row := range tables[0].all("tr", "")[1:] {
+		cells := strings.Fields(strings.Replace(row.text(), " and up", "", 1))
+		for i, state := range service.ListingStates {
+			count[starts.FindString(cells[0])+state] = int(cells[i+1][0] - '0')
+		}
+	}
+	wanted := map[string]int{}
+	for _, from := range []string{"0", "15", "31", "61", "91"} {
+		for _, state := range service.ListingStates {
+			wanted[from+state] = 0
+		}
+	}
+	for _, r := range reviews {
+		from := "0"
+		for _, band := range []int{15, 31, 61, 91} {
+			if r.ActiveDays >= band {
+				from = fmt.Sprint(band)
+			}
+		}
+		wanted[from+r.State]++
+	}
+	if !maps.Equal(count, wanted) {
+		t.Errorf("ages %v, want %v", count, wanted)
+	}
+	for i, row := range tables[1].all("tr", "")[1:] {
+		r := reviews[i]
+		if got := row.values()[:4]; !slices.Equal(got, []string{string(r.Ask), string(r.FairValue.Likely), string(r.FairValue.Low), string(r.FairValue.High)}) {
+			t.Errorf("fair value of %s: %v, want %v of %v", r.Ref, got, r.FairValue, r.Ask)
+		}
+	}
+	rows := tables[2].all("tr", "")[1:]
+	if len(rows) != len(speeds) || len(rows) < 5 {
+		t.Fatalf("%d kinds, want %d", len(rows), len(speeds))
+	}
+	for i, speed := range speeds {
+		if got, wanted := rows[i].text(), fmt.Sprintf(" %d %d %d ", speed.Listings, speed.Sold, *speed.Median); !strings.Contains(got, wanted) {
+			t.Errorf("days to sell %s: %q, want %q", speed.Category, got, wanted)
+		}
+	}
+}
+
+// Each figure of a listing's page is one that the API answers for it.
+func TestListingPageEqualsTheAPI(t *testing.T) {
+	t.Parallel()
+	s := demoSite(t)
+	key := s.Keys["Maren"]
+	v := s.signedIn(t, key)
+	reviews := s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key})
+	for i, r := range want[reviewPage](t, reviews, 200).Items {
+		at := "/v1/listings/" + r.ID
+		known := numbersOf(t, string(want[struct{ Items []json.RawMessage }](t, reviews, 200).Items[i]))
+		for _, path := range []string{at, at + "/suggestion"} {
+			maps.Copy(known, numbersOf(t, s.do(t, call{method: "GET", path: path, key: key}).body))
+		}
+		values := v.get(t, "/board/listings/"+r.ID).page(t, 200).values()
+		if len(values) < 40 {
+			t.Errorf("%s: only %d figures", r.Ref, len(values))
+		}
+		for _, value := range values {
+			if !known[value] {
+				t.Errorf("%s: the figure %s is none of the API's", r.Ref, value)
+			}
+		}
+	}
+}
+
+func TestSessions(t *testing.T) {
+	t.Parallel()
+	s := demoSite(t)
+	v := s.visitor(t)
+	if r := v.get(t, "/board?member=me"); r.StatusCode != 303 || r.Header.Get("Location") != "/board/sign-in?to=%2Fboard%3Fmember%3Dme" {
+		t.Errorf("without a session: %d to %s", r.StatusCode, r.Header.Get("Location"))
+	}
+	if got := v.post(t, "/board/sign-in", "key", "ask_nonsense").page(t, 401).all("p", "wrong"); len(got) != 1 || !strings.Contains(got[0].text(), "not a key") {
+		t.Errorf("a wrong key: %v", got)
+	}
+	v.post(t, "/board/sign-in", "key", s.keyWith(t, "Maren", service.ScopeFeed)).page(t, 403)
+	for _, to := range []string{"https://example.org/board", "//example.org/board", `/\example.org`, "/boardwalk", "board"} {
+		if r := v.post(t, "/board/sign-in", "key", s.Keys["Maren"], "to", to); r.Header.Get("Location") != "/board" {
+			t.Errorf("to %q: sent to %q", to, r.Header.Get("Location"))
+		}
+	}
+	r := v.post(t, "/board/sign-in", "key", s.Keys["Maren"], "to", "/board?member=me")
+	if r.StatusCode != 303 || r.Header.Get("Location") != "/board?member=me" {
+		t.Fatalf("sign in: %d to %s", r.StatusCode, r.Header.Get("Location"))
+	}
+	cookie := r.Cookies()[0]
+	if !cookie.HttpOnly || cookie.SameSite != http.SameSiteLaxMode || cookie.Secure || cookie.Path != "/board" || cookie.MaxAge != 7*86400 || cookie.Value == s.Keys["Maren"] {
+		t.Errorf("the cookie: %+v", cookie)
+	}
+	if r := s.do(t, call{method: "GET", path: "/v1/listings", header: []string{"Cookie", "askwright_session=" + cookie.Value}}); r.StatusCode != 401 {
+		t.Errorf("/v1 takes a cookie: %d", r.StatusCode)
+	}
+	keys := want[api.KeyPage](t, s.do(t, call{method: "GET", path: "/v1/keys", key: s.Keys["Maren"]}), 200).Items
+	last := keys[len(keys)-1]
+	if last.Label != "board session" || last.Scope != "write" || last.ExpiresAt.Sub(last.CreatedAt).Hours() != 7*24 {
+		t.Errorf("the session's key: %+v", last)
+	}
+	v.get(t, "/board").page(t, 200)
+	if r := v.post(t, "/board/sign-out"); r.StatusCode != 303 {
+		t.Errorf("sign out: %d", r.StatusCode)
+	}
+	if r := v.send(t, "GET", "/board", nil, "Cookie", "askwright_session="+cookie.Value); r.StatusCode != 303 {
+		t.Errorf("the session lives on after signing out: %d", r.StatusCode)
+	}
+	v = s.signedIn(t, s.Keys["Maren"])
+	s.Clock.Advance(8)
+	if r := v.get(t, "/board"); r.StatusCode != 303 {
+		t.Errorf("the session lives on after a week: %d", r.StatusCode)
+	}
+	if strings.Contains(s.log.String(), cookie.Value[:20]) || strings.Contains(s.log.String(), s.Keys["Maren"][:20]) {
+		t.Error("a key stands in the log")
+	}
+}
+
+// A session ends with the key that it was opened with, and does not outlive it.
+func TestSessionEndsWithItsKey(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	secret := s.keyWith(t, "Wilda", service.ScopeWrite)
+	v := s.signedIn(t, secret)
+	v.get(t, "/board").page(t, 200)
+	keys, err := s.Service.Keys(t.Context(), s.Actor(t, "Wilda"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.RevokeKey(t.Context(), s.Actor(t, "Wilda"), keys[slices.IndexFunc(keys, func(k service.Key) bool { return k.Scope == service.ScopeWrite && k.Label == "" && k.Member == "Wilda" })].ID); err != nil {
+		t.Fatal(err)
+	}
+	if r := v.get(t, "/board"); r.StatusCode != 303 {
+		t.Errorf("the session lives on after its key: %d", r.StatusCode)
+	}
+	_, short, err := s.CreateKey(t.Context(), s.Actor(t, "Wilda"), service.NewKey{Scope: service.ScopeRead, ExpiresAt: s.Clock.Now().AddDate(0, 0, 2)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v = s.signedIn(t, short)
+	s.Clock.Advance(3)
+	if r := v.get(t, "/board"); r.StatusCode != 303 {
+		t.Errorf("the session outlives its key: %d", r.StatusCode)
+	}
+}
+
+func TestBoardByFeedKey(t *testing.T) {
+	t.Parallel()
+	s := demoSite(t)
+	feed := s.keyWith(t, "Maren", service.ScopeFeed)
+	v := s.visitor(t)
+	r := v.get(t, "/board?key="+feed)
+	page := r.page(t, 200)
+	if n := len(page.all("form", "")) + len(page.all("a", "")) + len(page.all("script", "")); n != 0 {
+		t.Errorf("the wall screen has %d forms, links or scripts", n)
+	}
+	if r.Header.Get("Refresh") != "300" || r.Header.Get("Referrer-Policy") != "no-referrer" || r.Header.Get("Set-Cookie") != "" {
+		t.Errorf("headers %v", r.Header)
+	}
+	if r := v.get(t, "/board?refresh=off&key="+feed); r.Header.Get("Refresh") != "" {
+		t.Error("it refreshes although told not to")
+	}
+	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
+	for _, path := range []string{"/board/listings/" + id, "/board/listings/" + id + "/confirm"} {
+		v.get(t, path+"?key="+feed).page(t, 400)
+	}
+	v.get(t, "/board?key=ask_f"+strings.Repeat("0", 71)).page(t, 401)
+	if got := v.get(t, "/board?key="+s.Keys["Maren"]).page(t, 400).text(); !strings.Contains(got, "revoke") {
+		t.Errorf("a full key in the address: %s", got)
+	}
+	if strings.Contains(s.log.String(), feed[:20]) {
+		t.Error("the feed key stands in the log")
+	}
+}
+
+// Requests that write come from the board's own pages only (OWASP Cross-Site
+// Request Forgery Prevention Cheat Sheet: Fetch Metadata, Origin).
+func TestFormsOfOtherSites(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	id := s.create(t, "Wilda", sideboard)["id"].(string)
+	v := s.signedIn(t, s.Keys["Wilda"])
+	form := url.Values{"kind": {"ask"}, "ask": {"400"}}
+	for _, header := range [][]string{
+		{"Origin", "https://example.org"}, {"Origin", "null"}, {"Sec-Fetch-Site", "cross-site"}, {"Sec-Fetch-Site", "same-site"},
+	} {
+		v.send(t, "POST", "/board/listings/"+id+"/events", form, header...).page(t, 403)
+		v.send(t, "POST", "/board/sign-out", nil, header...).page(t, 403)
+	}
+	if got := want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: s.Keys["Wilda"]}), 200)["ask"]; got != 480.0 {
+		t.Errorf("ask %v after forms of other sites, want 480", got)
+	}
+	if r := v.send(t, "POST", "/board/listings/"+id+"/events", form, "Sec-Fetch-Site", "same-origin"); r.StatusCode != 303 {
+		t.Errorf("its own form: %d", r.StatusCode)
+	}
+}
+
+// An ask, a pause and its end, a sale and a withdrawal: each asks first, is an
+// event, and can be undone.
+func TestDeeds(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	id := s.create(t, "Wilda", sideboard)["id"].(string)
+	at := "/board/listings/" + id
+	v := s.signedIn(t, s.Keys["Wilda"])
+	state := func() row {
+		return want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: s.Keys["Wilda"]}), 200)
+	}
+	for _, deed := range []struct {
+		kind, field, value, column string
+		want                       any
+		undo                       bool
+	}{
+		{"ask", "ask", "$430", "ask", 430.0, true},
+		{"pause", "until", "", "pauses", "2026-03-31/..", false},
+		{"resume", "", "", "pauses", nil, false},
+		{"sold", "sale_price", "415", "outcome", "sold", true},
+		{"withdrawn", "", "", "outcome", "withdrawn", true},
+	} {
+		before := state()
+		asked := v.get(t, at+"/confirm?kind="+deed.kind+"&"+deed.field+"="+url.QueryEscape(deed.value)).page(t, 200)
+		form := asked.all("form", "ask")[0]
+		sent := url.Values{}
+		for _, input := range form.all("input", "") {
+			sent.Set(attribute(input.Node, "name"), attribute(input.Node, "value"))
+		}
+		if sent.Get(deed.field) != deed.value {
+			t.Errorf("%s: the form holds %v", deed.kind, sent)
+		}
+		if got := state(); fmt.Sprint(got) != fmt.Sprint(before) {
+			t.Errorf("%s: asking changed the listing: %v", deed.kind, got)
+		}
+		r := v.send(t, "POST", attribute(form.Node, "action"), sent)
+		if r.StatusCode != 303 || !strings.HasPrefix(r.Header.Get("Location"), at+"?done=") {
+			t.Fatalf("%s: %d to %s: %s", deed.kind, r.StatusCode, r.Header.Get("Location"), r.body)
+		}
+		if got := state()[deed.column]; got != deed.want {
+			t.Errorf("%s: %s is %v, want %v", deed.kind, deed.column, got, deed.want)
+		}
+		done := v.get(t, r.Header.Get("Location")).page(t, 200).all("div", "done")
+		if len(done) != 1 || !deed.undo {
+			continue
+		}
+		undo := url.Values{}
+		for _, input := range done[0].all("input", "") {
+			undo.Set(attribute(input.Node, "name"), attribute(input.Node, "value"))
+		}
+		if r := v.send(t, "POST", at+"/events", undo); r.StatusCode != 303 {
+			t.Fatalf("undo %s: %d %s", deed.kind, r.StatusCode, r.body)
+		}
+		if got := state()[deed.column]; got != before[deed.column] {
+			t.Errorf("%s undone: %s is %v, want %v", deed.kind, deed.column, got, before[deed.column])
+		}
+	}
+	wrong := v.post(t, at+"/events", "kind", "ask", "ask", "dear").page(t, 422)
+	if got := wrong.text(); !strings.Contains(got, "dear") || len(wrong.all("input", "")) != 3 {
+		t.Errorf("a wrong ask: %s", got)
+	}
+	v.post(t, at+"/events", "kind", "ask", "ask", "400", "revision", "1").page(t, 412)
+	v.post(t, at+"/events", "kind", "offer", "amount", "400").page(t, 400)
+	v.post(t, at+"/events", "kind", "void", "voids", "nothing").page(t, 400)
+}
+
+// What belongs to another group is not there; what belongs to another member
+// cannot be changed; a key that only reads changes nothing.
+func TestBoardGuardsItself(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	id := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"estimate":4321.09,"purchase_cost":8765.43,"notes":"for my eyes"}`)["id"].(string)
+	at := "/board/listings/" + id
+	reader, otto := s.signedIn(t, s.keyWith(t, "Wilda", service.ScopeRead)), s.signedIn(t, s.Keys["Otto"])
+	page := otto.get(t, at)
+	page.page(t, 200)
+	for _, secret := range []string{"4321", "8765", "for my eyes"} {
+		if strings.Contains(page.body, secret) {
+			t.Errorf("%q of another member stands in the page", secret)
+		}
+	}
+	if n := len(page.page(t, 200).all("section", "deeds")); n != 0 {
+		t.Error("another member is offered to change it")
+	}
+	otto.get(t, at+"/confirm?kind=ask").page(t, 403)
+	otto.post(t, at+"/events", "kind", "ask", "ask", "400").page(t, 403)
+	reader.get(t, at).page(t, 200)
+	reader.get(t, at+"/confirm?kind=ask").page(t, 403)
+	reader.post(t, at+"/events", "kind", "ask", "ask", "400").page(t, 403)
+	s.AddGroup(t, "Stranger")
+	stranger := s.signedIn(t, s.Keys["Stranger"])
+	stranger.get(t, at).page(t, 404)
+	stranger.get(t, at+"/confirm?kind=ask").page(t, 404)
+	stranger.post(t, at+"/events", "kind", "ask", "ask", "400").page(t, 404)
+	stranger.get(t, "/board/listings/not-an-id").page(t, 404)
+	stranger.get(t, "/board?all=perhaps").page(t, 400)
+	stranger.get(t, "/board?nonsense=1").page(t, 400)
+	if got := stranger.get(t, "/board").page(t, 200).text(); !strings.Contains(got, "Nothing is on offer") {
+		t.Errorf("an empty board: %s", got)
+	}
+	for _, route := range documented(t) {
+		if path := placeholder.ReplaceAllString(route[1], id); strings.HasPrefix(path, "/board/") && !strings.Contains(path, "sign-in") && !strings.Contains(path, ".") {
+			r := s.visitor(t).send(t, route[0], path, nil)
+			if (route[0] == "GET" && (r.StatusCode != 303 || !strings.HasPrefix(r.Header.Get("Location"), "/board/sign-in"))) || (route[0] == "POST" && r.StatusCode != 401) {
+				t.Errorf("%s %s without a session: %d", route[0], path, r.StatusCode)
+			}
+		}
+	}
+}
+
+func TestPagesAreSelfContained(t *testing.T) {
+	t.Parallel()
+	s := demoSite(t)
+	v := s.signedIn(t, s.Keys["Maren"])
+	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s)} {
+		r := v.get(t, path)
+		page := r.page(t, 200)
+		if got := r.Header.Get("Content-Security-Policy"); !strings.HasPrefix(got, "default-src 'none'; style-src 'self';") || strings.Contains(got, "unsafe") {
+			t.Errorf("%s: Content-Security-Policy %q", path, got)
+		}
+		if n := len(page.all("script", "")) + len(page.all("style", "")); n != 0 || strings.Contains(r.body, " style=") || strings.Contains(r.body, " onclick") {
+			t.Errorf("%s: scripts or styles stand in the page", path)
+		}
+		for n := range page.Descendants() {
+			for _, a := range n.Attr {
+				if (a.Key == "href" || a.Key == "src" || a.Key == "action") && !strings.HasPrefix(a.Val, "/board") && !strings.HasPrefix(a.Val, "#") {
+					t.Errorf("%s: %s leads to %s", path, n.Data, a.Val)
+				}
+			}
+		}
+		if len(page.all("h1", "")) != 1 || len(page.all("main", "")) != 1 || attribute(page.all("html", "")[0].Node, "lang") != "en" {
+			t.Errorf("%s: not one heading, one main part and a language", path)
+		}
+	}
+	style := v.get(t, "/board/style.css")
+	if style.StatusCode != 200 || style.Header.Get("Content-Type") != "text/css; charset=utf-8" || bytes.Contains([]byte(style.body), []byte("http")) || strings.Contains(style.body, "@import") {
+		t.Errorf("the stylesheet: %d %v", style.StatusCode, style.Header)
+	}
+}
+
+func demoListing(t *testing.T, s *site) string {
+	t.Helper()
+	return want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
+}
