@@ -180,7 +180,7 @@ func (s *Server) renderProblem(c *gin.Context, a *service.Actor, err error) erro
 // to TLS where the browser came over it; Origin says so also behind a proxy,
 // and a client that lies in it weakens its own cookie only.
 func setSession(c *gin.Context, text string, lasts time.Duration) {
-	http.SetCookie(c.Writer, &http.Cookie{
+	http.SetCookie(c.Writer, &http.Cookie{ //nolint:gosec // Secure where the browser came over TLS
 		Name: sessionCookie, Value: text, Path: "/board", MaxAge: int(lasts.Seconds()), HttpOnly: true, SameSite: http.SameSiteLaxMode,
 		Secure: c.Request.TLS != nil || strings.HasPrefix(c.GetHeader("Origin"), "https://"),
 	})

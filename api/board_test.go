@@ -113,7 +113,7 @@ func (s *site) signedIn(t *testing.T, key string) *visitor {
 	return v
 }
 
-func demoSite(t *testing.T) *site {
+func demoBoard(t *testing.T) *site {
 	t.Helper()
 	return newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
 }
@@ -195,7 +195,7 @@ func numbersOf(t *testing.T, text string) map[string]bool {
 // Each row of the board says what /v1/stale says, figure by figure.
 func TestBoardEqualsTheAPI(t *testing.T) {
 	t.Parallel()
-	s := demoSite(t)
+	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
 	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: s.Keys["Maren"]}), 200).Items
 	page := v.get(t, "/board").page(t, 200)
@@ -243,7 +243,7 @@ func TestBoardEqualsTheAPI(t *testing.T) {
 // The tables below the charts count and tell what the API does.
 func TestBoardChartsEqualTheAPI(t *testing.T) {
 	t.Parallel()
-	s := demoSite(t)
+	s := demoBoard(t)
 	key := s.Keys["Maren"]
 	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: key}), 200).Items
 	speeds := want[speedPage](t, s.do(t, call{method: "GET", path: "/v1/reports/days-to-sell", key: key}), 200).Items
@@ -294,7 +294,7 @@ func TestBoardChartsEqualTheAPI(t *testing.T) {
 // Each figure of a listing's page is one that the API answers for it.
 func TestListingPageEqualsTheAPI(t *testing.T) {
 	t.Parallel()
-	s := demoSite(t)
+	s := demoBoard(t)
 	key := s.Keys["Maren"]
 	v := s.signedIn(t, key)
 	reviews := s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key})
@@ -318,7 +318,7 @@ func TestListingPageEqualsTheAPI(t *testing.T) {
 
 func TestSessions(t *testing.T) {
 	t.Parallel()
-	s := demoSite(t)
+	s := demoBoard(t)
 	v := s.visitor(t)
 	if r := v.get(t, "/board?member=me"); r.StatusCode != 303 || r.Header.Get("Location") != "/board/sign-in?to=%2Fboard%3Fmember%3Dme" {
 		t.Errorf("without a session: %d to %s", r.StatusCode, r.Header.Get("Location"))
@@ -395,7 +395,7 @@ func TestSessionEndsWithItsKey(t *testing.T) {
 
 func TestBoardByFeedKey(t *testing.T) {
 	t.Parallel()
-	s := demoSite(t)
+	s := demoBoard(t)
 	feed := s.keyWith(t, "Maren", service.ScopeFeed)
 	v := s.visitor(t)
 	r := v.get(t, "/board?key="+feed)
@@ -556,7 +556,7 @@ func TestBoardGuardsItself(t *testing.T) {
 
 func TestPagesAreSelfContained(t *testing.T) {
 	t.Parallel()
-	s := demoSite(t)
+	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
 	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s)} {
 		r := v.get(t, path)

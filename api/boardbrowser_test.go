@@ -11,7 +11,7 @@ import (
 )
 
 func TestBoardInABrowser(t *testing.T) {
-	s := demoSite(t)
+	s := demoBoard(t)
 	b := newBrowser(t, s.server.URL)
 	b.do(t, chromedp.Navigate(b.base+"/board"))
 	b.look(t, "sign-in")

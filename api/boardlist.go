@@ -3,8 +3,6 @@ package api
 import (
 	"context"
 	"fmt"
-	"html/template"
-	"math"
 	"net/http"
 	"slices"
 	"strings"
@@ -167,84 +165,17 @@ func (p *listPage) Charted() []DaysToSell {
 	return append([]DaysToSell{p.Speeds[0]}, kinds[:min(most, len(kinds))]...)
 }
 
-// tape is the common scale of the bars, in active days.
-type tape struct{ Days int }
-
-func tapeFor(reviews []Review) tape {
-	most := 60
-	for _, r := range reviews {
-		most = max(most, r.ActiveDays)
-		if r.ExpectedDays != nil {
-			most = max(most, *r.ExpectedDays)
-		}
-	}
-	return tape{Days: min(180, (most+29)/30*30)}
-}
-
-const tapeWidth = 240
-
-func (t tape) at(days int) float64 { return float64(min(days, t.Days)) / float64(t.Days) * tapeWidth }
-
-// Bar draws the active days along the expected span: thin within it, thick
-// beyond.
-func (t tape) Bar(r Review) template.HTML {
-	var out strings.Builder
-	out.WriteString(`<svg class="bar" viewBox="0 0 240 14" preserveAspectRatio="none" aria-hidden="true">`)
-	age, span := t.at(r.ActiveDays), float64(tapeWidth)
-	if r.ExpectedDays != nil {
-		span = t.at(*r.ExpectedDays)
-	}
-	fmt.Fprintf(&out, `<path class="span" d="M0 7H%s"/><path class="age" d="M0 7H%s"/>`, short(span), short(min(age, span)))
-	if age > span {
-		fmt.Fprintf(&out, `<path class="over" d="M%s 7H%s"/>`, short(span), short(age))
-	}
-	fmt.Fprintf(&out, `<path class="stop" d="M%s 0V14"/></svg>`, short(span))
-	return template.HTML(out.String()) //nolint:gosec // numbers only
-}
-
-// Ruler marks the days of the tape.
-func (t tape) Ruler() template.HTML {
-	p := newPicture(tapeWidth, 16, "active days")
-	for day := 0; day <= t.Days; day += 10 {
-		long := 4.0
-		if day%30 == 0 {
-			long = 7
-			anchor := "middle"
-			switch day {
-			case 0:
-				anchor = "start"
-			case t.Days:
-				anchor = "end"
-			}
-			p.text("tick", anchor, t.at(day), 8, "%d", day)
-		}
-		p.line("axis", t.at(day), 16-long, t.at(day), 16)
-	}
-	return p.inline()
-}
-
-// aboveFair is how far the ask lies above the fair value, in percent.
-func (r Review) aboveFair() (float64, bool) {
+// aboveFair is how far the ask lies above the fair value, in points; "" where
+// that is unknown.
+func aboveFair(r Review) number {
 	if r.Ask == nil || r.FairValue == nil {
-		return 0, false
-	}
-	return 100 * (asFloat(*r.Ask)/asFloat(r.FairValue.Likely) - 1), true
-}
-
-// AboveFair is the same for a page: points, "" where unknown.
-func (r Review) AboveFair() number {
-	above, ok := r.aboveFair()
-	if !ok || math.IsNaN(above) {
 		return ""
 	}
-	return percentage(above)
+	return percentage(100 * (asFloat(*r.Ask)/asFloat(r.FairValue.Likely) - 1))
 }
 
-// Task is what to do about it today.
-func (r Review) Task() task { return r.task() }
-
-// Evidence is the sentence about its messages, where there is one.
-func (r Review) Evidence() string {
+// evidence is the sentence about its messages, where there is one.
+func evidence(r Review) string {
 	for _, s := range r.Sentences {
 		if strings.HasPrefix(s, "It has had ") {
 			return s

@@ -128,9 +128,9 @@ func (s *Server) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) 
 	if row.Outcome != service.OutcomeOpen {
 		present = nil
 	}
-	page.Curve = curveChart(page.Suggestion, present).inline()
+	page.Curve = curveChart(page.Suggestion, present).HTML()
 	shown := v.events(row, events)
-	page.Story = storyChart(v, row, shown, a.Today).inline()
+	page.Story = storyChart(v, row, shown, a.Today).HTML()
 	page.Happened = happenings(shown, page.Mine)
 	return page, nil
 }
@@ -181,6 +181,14 @@ func (e Event) tell() string {
 	switch e.Kind {
 	case service.EventRecorded:
 		return "Came on file"
+	case service.EventBought:
+		return "Bought"
+	case service.EventInWork:
+		return "Work began"
+	case service.EventPassed:
+		return "Not bought"
+	case service.EventLetGo:
+		return "Let go without a sale"
 	case service.EventListed:
 		return "Listed" + lastAsk(e.Changes["asks"].New, " at ")
 	case service.EventAsk:
@@ -229,74 +237,6 @@ func lastAsk(history, before string) string {
 		return ""
 	}
 	return before + trimmed(0, amount)
-}
-
-// storyChart draws a listing over its days: the ask as a line, pauses as
-// shaded stretches, messages as far as they are dated, and the end.
-func storyChart(v viewer, l *service.Listing, events []Event, today pricing.Date) *picture {
-	p := newPicture(360, 200, "The ask over the days on the market, with pauses; the entries stand below")
-	if !l.IsOffered() || len(l.Asks) == 0 {
-		return p
-	}
-	end := today
-	if !l.EndedOn.IsZero() {
-		end = l.EndedOn
-	}
-	x := axis{high: max(7, float64(end-l.ListedOn)), from: 52, to: 346}
-	low, high := l.Asks[0].Amount, l.Asks[0].Amount
-	for _, ask := range l.Asks {
-		low, high = min(low, ask.Amount), max(high, ask.Amount)
-	}
-	if l.SalePrice > 0 {
-		low, high = min(low, l.SalePrice), max(high, l.SalePrice)
-	}
-	y := axis{low: 0.85 * low.Major(v.currency), high: 1.08 * high.Major(v.currency), from: 150, to: 14}
-	at := func(d pricing.Date) float64 { return x.at(float64(min(max(d, l.ListedOn), end) - l.ListedOn)) }
-	for _, pause := range l.Pauses {
-		to := end
-		if !pause.To.IsZero() {
-			to = pause.To
-		}
-		p.rect("pause", "url(#dots)", at(pause.From), y.to, at(to)-at(pause.From), y.from-y.to)
-	}
-	for _, value := range y.ticks(4) {
-		p.line("grid", x.from, y.at(value), x.to, y.at(value))
-		p.text("tick", "end", x.from-6, y.at(value)+4, "%.0f", value)
-	}
-	for _, day := range x.ticks(5) {
-		p.text("tick", "middle", x.at(day), y.from+18, "%.0f", day)
-	}
-	p.text("tick", "end", x.to, y.from+38, "days on market")
-	var steps []point
-	for i, ask := range l.Asks {
-		value := y.at(ask.Amount.Major(v.currency))
-		if i > 0 {
-			steps = append(steps, point{at(ask.On), steps[len(steps)-1].y})
-		}
-		steps = append(steps, point{at(ask.On), value})
-		p.text("value", "start", at(ask.On)+3, value-5, "%s", trimmed(0, ask.Amount.Format(v.currency)))
-	}
-	steps = append(steps, point{at(end), steps[len(steps)-1].y})
-	p.path("curve", false, steps...)
-	p.line("axis", x.from, y.from, x.to, y.from)
-	for _, e := range events {
-		if n := e.Changes["messages"].New; n != "" && e.Kind == service.EventInterest && e.VoidedBy == nil {
-			if on, err := pricing.ParseDate(e.On); err == nil {
-				p.line("axis", at(on), y.from-6, at(on), y.from+3)
-				anchor := "start"
-				if at(on) > (x.from+x.to)/2 {
-					anchor = "end"
-				}
-				p.text("tick", anchor, at(on), y.from-9, "%s messages", n)
-			}
-		}
-	}
-	if l.Outcome == service.OutcomeSold && l.SalePrice > 0 {
-		place := y.at(l.SalePrice.Major(v.currency))
-		p.mark("stale", at(end), place)
-		p.text("value", "end", at(end)-8, place+14, "sold %s", trimmed(0, l.SalePrice.Format(v.currency)))
-	}
-	return p
 }
 
 // deeds are what can be recorded on a page, with the words for it.

@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"askwright/api/chart"
 )
 
 // How figures and words are written on pages. A figure stands in a data
@@ -32,11 +34,16 @@ var boardFuncs = template.FuncMap{
 		return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f", 100*x) })
 	},
 	"glyph":    glyph,
+	"task":     taskOf,
+	"phrase":   phrase,
+	"above":    aboveFair,
+	"evidence": evidence,
+	"some":     func(n number) bool { return asFloat(n) != 0 },
 	"why":      func(reason string) string { return reasonWords[reason] },
 	"check":    func(name string) string { return checkWords[name] },
 	"minutes":  func(seconds int) int { return seconds / 60 },
 	"undo":     func(p *storyPage, h happening) undoForm { return undoForm{p.Row.ID, h.ID, h.Text} },
-	"signs":    func() template.HTML { return chartSigns },
+	"signs":    func() template.HTML { return chart.Signs },
 	"chart":    ageChart,
 	"fair":     fairChart,
 	"survival": survivalChart,
@@ -119,11 +126,11 @@ type task struct {
 	Gain *number // over waiting; nil: not known
 }
 
-// task of a review: the best remedy of a stale listing; otherwise a cheap thing
+// taskOf a review: the best remedy of a stale listing; otherwise a cheap thing
 // to check, where there is one.
-func (r Review) task() task {
+func taskOf(r Review) task {
 	if r.State == "stale" && len(r.Remedies) > 0 {
-		return task{Text: r.best().phrase(r.Ask), Gain: &r.Gain}
+		return task{Text: phrase(r.best(), r.Ask), Gain: &r.Gain}
 	}
 	if (r.State == "slow" || r.State == "paused") && len(r.Checks) > 0 {
 		return task{Text: checkWords[r.Checks[0]]}
@@ -131,17 +138,8 @@ func (r Review) task() task {
 	return task{}
 }
 
-// Phrase is the remedy in words, beside the present ask.
-func (r Remedy) Phrase(present *number) string { return r.phrase(present) }
-
-// Costs reports whether it costs anything.
-func (r Remedy) Costs() bool { return asFloat(r.Cost) != 0 }
-
-// Takes reports whether it takes hours.
-func (r Remedy) Takes() bool { return asFloat(r.Hours) != 0 }
-
 // phrase tells somebody what to do.
-func (r Remedy) phrase(present *number) string {
+func phrase(r Remedy, present *number) string {
 	switch r.Action {
 	case "reprice":
 		return "Ask " + trimmed(0, r.Ask.text()) + ", not " + trimmed(0, present.text())

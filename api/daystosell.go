@@ -1,7 +1,6 @@
 package api
 
 import (
-	"net/http"
 	"strconv"
 
 	"github.com/gin-gonic/gin"
@@ -46,7 +45,7 @@ func daysToSell(c service.CategorySpeed) DaysToSell {
 	out := DaysToSell{
 		Category: c.Category, Listings: c.N, Sold: c.Sales, LastDay: int(c.LastDay), Steps: make([]SurvivalStep, len(c.Steps)),
 	}
-	if days, ok := c.SurvivalCurve.Median(); ok {
+	if days, ok := c.Median(); ok {
 		out.Median = wholeDays(&days)
 	}
 	low, high := c.QuantileLimits(0.5, pricing.LogLogLimits, survivalLevel)
@@ -92,31 +91,10 @@ var daysToSellColumns = []tableColumn[DaysToSell]{
 //	@Router		/v1/reports/days-to-sell [get]
 //	@Router		/v1/reports/days-to-sell.csv [get]
 func (s *Server) listDaysToSell(c *gin.Context, a *service.Actor) error {
-	form, err := wantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	options := tableParams(p, columnNames(daysToSellColumns))
-	if form == formJSON && len(options.Fields) > 0 {
-		p.refuse("fields", "is for CSV here")
-	}
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, form)) {
-		return nil
-	}
-	speeds, err := s.service.DaysToSell(c.Request.Context(), a)
-	if err != nil {
-		return err
-	}
-	items := make([]DaysToSell, len(speeds))
-	for i, speed := range speeds {
-		items[i] = daysToSell(speed)
-	}
-	if form == formJSON {
-		return answer(c, http.StatusOK, DaysToSellPage{Items: items})
-	}
-	return writeTable(c, "days-to-sell.csv", daysToSellColumns, options, items)
+	return answerList(s, c, a, "days-to-sell.csv", daysToSellColumns, func(*params) (func() ([]DaysToSell, error), error) {
+		return func() ([]DaysToSell, error) {
+			speeds, err := s.service.DaysToSell(c.Request.Context(), a)
+			return each(speeds, daysToSell), err
+		}, nil
+	})
 }
