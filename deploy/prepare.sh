@@ -128,3 +128,19 @@ need_prometheus() {
         fail "Prometheus is needed for the tests and could not be fetched from here. Put the programs prometheus and
 promtool into PATH or into bin/; then run this again."
 }
+
+# need_browser installs Chromium, which looks at the board in the tests, and npm,
+# which fetches the library that judges its accessibility.
+need_browser() {
+    missing=
+    command -v chromium >/dev/null || command -v google-chrome >/dev/null || missing="$missing chromium"
+    command -v npm >/dev/null || missing="$missing npm"
+    if [ -n "$missing" ] && can_be_root && command -v apt-get >/dev/null; then
+        echo "Installing with apt-get, for the tests of the board:$missing ..."
+        # shellcheck disable=SC2086 # a list of words
+        apt_install $missing || true # what is missing shows below
+    fi
+    command -v chromium >/dev/null || command -v google-chrome >/dev/null ||
+        fail "Chromium is needed for the tests of the board: install it (Debian: sudo apt-get install chromium)."
+    command -v npm >/dev/null || fail "npm is needed for the tests of the board: install it (Debian: sudo apt-get install npm)."
+}

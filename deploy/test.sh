@@ -98,6 +98,7 @@ need_go
 need_certificates
 need_postgresql
 need_prometheus
+need_browser
 # The race detector needs a C compiler.
 if [ "$(go env CGO_ENABLED)" = 0 ] || ! command -v "$(go env CC)" >/dev/null; then
     if can_be_root && command -v apt-get >/dev/null; then
