@@ -7,110 +7,156 @@ import (
 )
 
 // Caution is a usual warning that an answer carries when it applies. The
-// reader's own local codes and licensed practice decide.
+// reader's own local codes and licensed practice decide. It changes no figure.
 type Caution struct {
 	Code   string
 	Text   string
-	Source string
+	Source string // of the rule, or "common practice"
 }
 
-// The cautions, short, each with its source. Statutes and regulations are
-// those of the United States; elsewhere the local ones apply.
-var (
-	cautionLead = Caution{
-		"lead", "An old finish may hold lead, above all before 1980 or of unknown age: have it tested by a laboratory or treat it as lead, and contain the dust. Local codes and licensed practice decide.",
-		"16 CFR 1303",
-	}
-	cautionStripper = Caution{
-		"stripper", "Use no stripper with methylene chloride; ventilate, and wear a respirator that fits the product.",
-		"40 CFR 751 subpart B; 29 CFR 1910.134 (workplaces)",
-	}
-	cautionSpray = Caution{
-		"spraying", "Spray with ventilation and a respirator that fits the product; no solvent spray near a pilot light or spark.",
-		"29 CFR 1910.134 (workplaces)",
-	}
-	cautionRags = Caution{
-		"rags", "Rags with oil, stain or solvent can ignite by themselves: lay them flat outdoors or keep them under water in a closed metal can.",
-		"common practice",
-	}
-	cautionTip = Caution{
-		"tip_over", "This kind of piece can tip over: give an anchor with it and say so to the buyer; units made since 2023-09-01 fall under the stability rule.",
-		"16 CFR 1261",
-	}
-	cautionRecall = Caution{
-		"recall", "Recalled goods may not be sold: check before listing.",
-		"15 U.S.C. 2068",
-	}
-	cautionUpholstery = Caution{
-		"upholstery", "Look for bed bugs; state law on bedding applies; reupholstering falls under the flammability standard.",
-		"16 CFR 1640",
-	}
-	cautionBuyers = Caution{
-		"buyers", "Meet buyers in public or accompanied; an overpayment or a courier sent by the buyer is a trick.",
-		"common practice",
-	}
-	cautionPooling = Caution{
-		"own_price", "Members share evidence; each decides prices alone: no price agreement.",
-		"common practice; ask a lawyer",
-	}
-	cautionTaxes = Caution{
-		"no_tax_advice", "This is a record of what was entered, no tax advice: what counts as income, cost or stock, and when, is for your tax adviser to say.",
-		"common practice",
-	}
+// CautionRule is a caution with when it applies, in words.
+type CautionRule struct {
+	Caution
+	When    string
+	applies func(occasion) bool
+}
+
+// occasion is what an answer leads its reader to do with a piece.
+type occasion struct {
+	piece *Listing        // nil: with none in particular
+	work  []*pricing.Work // on it
+	deeds deed
+}
+
+type deed uint8
+
+const (
+	toPrice    deed = 1 << iota // set what is asked
+	toSell                      // sell what was used before
+	toMeet                      // meet a buyer
+	toHandOver                  // have the piece in a home, one's own or a buyer's
+	toAccount                   // reckon what was earned
+
+	toOffer = toPrice | toSell | toMeet | toHandOver
 )
+
+// cautionRules is the one table of them, in the order in which answers list
+// them.
+// Statutes and regulations are those of the United States; elsewhere the local
+// ones apply.
+var cautionRules = []CautionRule{
+	{
+		Caution{
+			"lead", "An old finish may hold lead, above all before 1980 or of unknown age, and swab kits miss some: have it tested by a laboratory or treat it as lead, and contain the dust. Local codes and licensed practice decide.",
+			"16 CFR 1303",
+		},
+		"sanding or stripping a finish made before 1980 or of unknown age",
+		func(o occasion) bool {
+			return o.mayHoldLead() && o.uses(pricing.ProductSandpaper, pricing.ProductStripper)
+		},
+	},
+	{
+		Caution{
+			"stripper", "Use no stripper with methylene chloride; ventilate, and wear a respirator that fits the product; no pilot light or spark near solvents.",
+			"40 CFR 751 subpart B; 29 CFR 1910.134 (workplaces)",
+		},
+		"stripping",
+		func(o occasion) bool { return o.uses(pricing.ProductStripper) },
+	},
+	{
+		Caution{
+			"spraying", "Spray with ventilation and a respirator that fits the product; no solvent spray near a pilot light or spark.",
+			"29 CFR 1910.134 (workplaces)",
+		},
+		"spraying a coat",
+		func(o occasion) bool {
+			return o.does(func(w *pricing.Work) bool { return w.Method == pricing.MethodSpray && w.Look.Finish != "cleaned" })
+		},
+	},
+	{
+		Caution{
+			"rags", "Rags with oil, stain or solvent can ignite by themselves: lay them flat outdoors or keep them under water in a closed metal can.",
+			"common practice",
+		},
+		"work with oil, stain, wax or a clear coat thinned with solvent",
+		func(o occasion) bool {
+			return o.uses(pricing.ProductOil, pricing.ProductStain, pricing.ProductOilClear, pricing.ProductWax)
+		},
+	},
+	{
+		Caution{"own_price", "Members share evidence; each decides prices alone: no price agreement.", "common practice; ask a lawyer"},
+		"any suggestion of what to ask",
+		func(o occasion) bool { return o.deeds&toPrice != 0 },
+	},
+	{
+		Caution{"recall", "Recalled goods may not be sold: check before listing.", "15 U.S.C. 2068"},
+		"buying to sell again, offering",
+		func(o occasion) bool { return o.deeds&toSell != 0 },
+	},
+	{
+		Caution{"buyers", "Meet buyers in public or accompanied; an overpayment or a courier sent by the buyer is a trick.", "common practice"},
+		"offering a piece, answering an offer",
+		func(o occasion) bool { return o.deeds&toMeet != 0 },
+	},
+	{
+		Caution{
+			"tip_over", "This kind of piece can tip over, the more on taller legs or casters: give an anchor with it and say so to the buyer; units made since 2023-09-01 fall under the stability rule.",
+			"16 CFR 1261",
+		},
+		"dressers, chests of drawers, wardrobes, bookcases, hutches and cabinets that will stand in a home",
+		func(o occasion) bool {
+			return o.deeds&toHandOver != 0 && slices.Contains(tippingCategories, o.piece.Category)
+		},
+	},
+	{
+		Caution{
+			"upholstery", "Look for bed bugs; state law on bedding applies; what is reupholstered since 2021-06-25 falls under the flammability standard.",
+			"16 CFR 1640",
+		},
+		"armchairs and other upholstered pieces that will stand in a home",
+		func(o occasion) bool {
+			return o.deeds&toHandOver != 0 && (o.piece.Material == "upholstered" || o.piece.Category == "armchair")
+		},
+	},
+	{
+		Caution{
+			"no_tax_advice", "This is a record of what was entered, no tax advice: what counts as income, cost or stock, and when, is for your tax adviser to say.",
+			"common practice",
+		},
+		"the profit report",
+		func(o occasion) bool { return o.deeds&toAccount != 0 },
+	},
+}
 
 var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "bookcase", "hutch", "cabinet"}
 
+// CautionRules are all cautions that answers may carry.
+func CautionRules() []CautionRule { return slices.Clone(cautionRules) }
+
+// cautions are those that apply.
+func (o occasion) cautions() (out []Caution) {
+	for _, rule := range cautionRules {
+		if rule.applies(o) {
+			out = append(out, rule.Caution)
+		}
+	}
+	return out
+}
+
 const leadLimitYear = 1980 // the limit of 1978 and a margin
 
-// mayHoldLead reports whether an old finish is to be treated as lead.
-func (l *Listing) mayHoldLead() bool { return l.YearMade == 0 || l.YearMade < leadLimitYear }
+// mayHoldLead reports whether an old finish is to be treated as lead; a year
+// that is not known is 0.
+func (o occasion) mayHoldLead() bool { return o.piece != nil && o.piece.YearMade < leadLimitYear }
 
-// workCautions are those for doing some work. They change no figure.
-func workCautions(l *Listing, w *pricing.Work) (cautions []Caution) {
-	add := func(applies bool, c Caution) {
-		if applies {
-			cautions = append(cautions, c)
-		}
-	}
-	uses := func(products ...string) bool {
-		return slices.ContainsFunc(w.Products, func(p pricing.Product) bool { return slices.Contains(products, p.Name) })
-	}
-	add(uses(pricing.ProductSandpaper, pricing.ProductStripper) && l.mayHoldLead(), cautionLead)
-	add(uses(pricing.ProductStripper), cautionStripper)
-	add(w.Method == pricing.MethodSpray && w.Look.Finish != "cleaned", cautionSpray)
-	add(uses(pricing.ProductOil, pricing.ProductStain, pricing.ProductOilClear, pricing.ProductWax), cautionRags)
-	return cautions
+func (o occasion) does(what func(*pricing.Work) bool) bool {
+	return slices.ContainsFunc(o.work, what)
 }
 
-// pieceCautions are those for the kind of piece, whatever is done with it.
-func pieceCautions(l *Listing) (cautions []Caution) {
-	if slices.Contains(tippingCategories, l.Category) {
-		cautions = append(cautions, cautionTip)
-	}
-	if l.Material == "upholstered" || l.Category == "armchair" {
-		cautions = append(cautions, cautionUpholstery)
-	}
-	return cautions
-}
-
-// sellingCautions are those for offering a piece.
-func sellingCautions(l *Listing) []Caution {
-	return append([]Caution{cautionPooling, cautionRecall, cautionBuyers}, pieceCautions(l)...)
-}
-
-// remedyCautions are those for what the remedies lead to.
-func remedyCautions(l *Listing, remedies []pricing.Remedy) []Caution {
-	var cautions []Caution
-	for _, r := range remedies {
-		if r.Action != "refinish" {
-			continue
-		}
-		if l.mayHoldLead() {
-			cautions = append(cautions, cautionLead)
-		}
-		cautions = append(cautions, cautionStripper, cautionRags)
-		break
-	}
-	return append(cautions, cautionPooling)
+// uses reports whether some of the work takes one of the products. Work that
+// cannot be reckoned may take any.
+func (o occasion) uses(products ...string) bool {
+	return o.does(func(w *pricing.Work) bool {
+		return w.Refusal != nil || slices.ContainsFunc(w.Products, func(p pricing.Product) bool { return slices.Contains(products, p.Name) })
+	})
 }

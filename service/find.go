@@ -267,16 +267,12 @@ func (p *plannedPiece) inspect() []string {
 	return out
 }
 
-// cautions are those for working on the piece and selling it again.
+// cautions are those for working on the piece and selling it again; nothing is
+// offered yet.
 func (p *plannedPiece) cautions() []Caution {
-	var cautions []Caution
+	o := occasion{piece: p.plan, deeds: toSell | toHandOver}
 	if p.work != nil {
-		cautions = p.work.Cautions
+		o.work = []*pricing.Work{&p.work.Work}
 	}
-	for _, c := range sellingCautions(p.plan) {
-		if c != cautionPooling && c != cautionBuyers { // nothing is offered yet
-			cautions = append(cautions, c)
-		}
-	}
-	return cautions
+	return o.cautions()
 }

@@ -42,7 +42,7 @@ func (s *Service) ListingText(ctx context.Context, a *Actor, id uuid.UUID) (*Lis
 	if err != nil {
 		return nil, err
 	}
-	return &ListingText{Title: l.title(a.Group.Unit), Description: l.describe(a.Group.Unit, done), Cautions: sellingCautions(l)}, nil
+	return &ListingText{Title: l.title(a.Group.Unit), Description: l.describe(a.Group.Unit, done), Cautions: occasion{piece: l, deeds: toOffer}.cautions()}, nil
 }
 
 // doneToIt is what refinishes did to legs and top, which no column tells: of

@@ -106,7 +106,7 @@ func (s *Service) advise(ctx context.Context, a *Actor, l *Listing, offer *Offer
 		return OfferAdvice{}, err
 	}
 	c, settings := a.Group.Currency, a.Group.SettingsFor(l.Venue, a.Today)
-	out := OfferAdvice{Model: group.version(), Cautions: offerCautions(l)}
+	out := OfferAdvice{Model: group.version(), Cautions: occasion{piece: l, deeds: toMeet | toHandOver}.cautions()}
 	if offer == nil {
 		out.OfferAdvice = group.model.Lowest(standing, a.Today, settings)
 	} else {
@@ -190,15 +190,4 @@ func (a *Actor) offerOf(l *Listing, e Event) Offer {
 		o.Comes = comes
 	}
 	return o
-}
-
-// offerCautions are those for meeting a buyer and handing the piece over.
-func offerCautions(l *Listing) []Caution {
-	cautions := []Caution{cautionBuyers}
-	for _, c := range sellingCautions(l) {
-		if c == cautionTip || c == cautionUpholstery {
-			cautions = append(cautions, c)
-		}
-	}
-	return cautions
 }

@@ -118,7 +118,7 @@ func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit,
 	if !q.From.IsZero() && !q.To.IsZero() && q.To < q.From {
 		return nil, Invalid("to", "%s is before from, %s", q.To, q.From)
 	}
-	out := &Profit{StockOn: a.Today, Cautions: []Caution{cautionTaxes}}
+	out := &Profit{StockOn: a.Today, Cautions: occasion{deeds: toAccount}.cautions()}
 	if !q.To.IsZero() {
 		out.StockOn = min(q.To, a.Today)
 	}

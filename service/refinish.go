@@ -72,10 +72,10 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *Actor, subjects []Re
 		answer := group.model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
 		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: group.version()}
 		if answer.Planned != nil {
-			one.Planned = &Refinish{*answer.Planned, append(workCautions(sub.row, &answer.Planned.Work), pieceCautions(sub.row)...)}
+			one.Planned = &Refinish{*answer.Planned, occasion{piece: sub.row, work: []*pricing.Work{&answer.Planned.Work}, deeds: toHandOver}.cautions()}
 		}
 		for _, f := range answer.Finishes[:min(n, len(answer.Finishes))] {
-			one.Finishes = append(one.Finishes, Refinish{f, append(workCautions(sub.row, &f.Work), pieceCautions(sub.row)...)})
+			one.Finishes = append(one.Finishes, Refinish{f, occasion{piece: sub.row, work: []*pricing.Work{&f.Work}, deeds: toHandOver}.cautions()})
 		}
 		answers[i] = one
 	}

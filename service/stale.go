@@ -146,7 +146,7 @@ func (a *Actor) review(model *pricing.Model, rows *records, r *Recorded, day pri
 		row = row.WithoutOwnerOnly()
 	}
 	out := Review{Row: row, Ask: row.askOn(day), Review: model.Review(rows.standing(r, a.Group.Currency, day), day, settings)}
-	out.Cautions = remedyCautions(row, out.Remedies)
+	out.Cautions = reviewCautions(row, out.Remedies, settings)
 	estimate, _ := r.facts(a.Group.Currency).OwnEstimate()
 	outline := model.Outline(pricing.Query{Attributes: row.Attributes(), Estimate: estimate}, day, settings)
 	out.FairValue = outline.SalePrice
@@ -154,6 +154,18 @@ func (a *Actor) review(model *pricing.Model, rows *records, r *Recorded, day pri
 		out.ExpectedDays = expectedDays(outline.Prospects, outline.Ask, settings.HorizonDays)
 	}
 	return out
+}
+
+// reviewCautions are those for what the remedies lead to.
+func reviewCautions(l *Listing, remedies []pricing.Remedy, settings pricing.Settings) []Caution {
+	o := occasion{piece: l, deeds: toPrice}
+	for _, r := range remedies {
+		if r.Action == pricing.ActionRefinish {
+			work := settings.Workshop.Estimate(pricing.Job{Attributes: l.Attributes(), Look: pricing.Look{Finish: r.Finish, Color: r.Color}})
+			o.work = append(o.work, &work)
+		}
+	}
+	return o.cautions()
 }
 
 // expectedDays is the smallest number of active days within which half of the

@@ -162,14 +162,14 @@ func (a *Actor) yardTasks(m *pricing.Model, l *Listing, w *Workshop) []Task {
 		asFound := Money(paid).Major(a.Group.Currency)
 		asItIs.ExpectedNet, asItIs.Ask, answer.LetGo = min(asItIs.ExpectedNet, asFound), min(asItIs.Ask, pricing.PricePoint(asFound)), min(answer.LetGo, asFound)
 	}
-	tasks := []Task{add(Task{Action: WorkOffer, Ask: asItIs.Ask, ExpectedNet: asItIs.ExpectedNet, Cautions: sellingCautions(l)})}
+	tasks := []Task{add(Task{Action: WorkOffer, Ask: asItIs.Ask, ExpectedNet: asItIs.ExpectedNet, Cautions: occasion{piece: l, deeds: toOffer}.cautions()})}
 	for _, f := range answer.Finishes[:min(yardLooks, len(answer.Finishes))] {
 		hours, materials := a.stillToDo(l, f.Hours, f.Materials)
 		tasks = append(tasks, add(Task{
 			Action: WorkFinish, Finish: f.Finish, Color: f.Color, Ask: f.Ask, Hours: hours, Materials: MoneyOf(materials, a.Group.Currency),
 			DaysOut:     int(math.Ceil(float64(f.DaysOut) * (hours + 1e-9) / (f.Hours + 1e-9))),
 			ExpectedNet: f.ExpectedNet + (f.Hours-hours)*settings.HourValue + f.Materials - materials,
-			Cautions:    workCautions(l, &f.Work), products: coatings(&f.Work),
+			Cautions:    occasion{piece: l, work: []*pricing.Work{&f.Work}}.cautions(), products: coatings(&f.Work),
 		}))
 	}
 	return tasks

@@ -93,7 +93,7 @@ func (w *Workshop) Estimate(l *Listing, p Plan) (*WorkEstimate, error) {
 	work, option, quoted := settings.Reckon(j)
 	return &WorkEstimate{
 		Materials: MoneyOf(option.Materials, w.group.Currency), Hours: option.Hours, DaysOut: option.DaysOut, Quoted: quoted, Work: work,
-		Cautions: workCautions(l, &work),
+		Cautions: occasion{piece: l, work: []*pricing.Work{&work}}.cautions(),
 	}, nil
 }
 
