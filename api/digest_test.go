@@ -220,11 +220,12 @@ func readAtom(t *testing.T, r reply) atom {
 func TestStaleFeed(t *testing.T) {
 	t.Parallel()
 	s, key := demoSite(t)
-	feedKey := s.keyWith(t, slices.Sorted(maps.Keys(s.Keys))[0], service.ScopeFeed)
+	reader := slices.Sorted(maps.Keys(s.Keys))[0]
+	feedKey := s.keyWith(t, reader, service.ScopeFeed)
 	path := "/v1/stale.atom?key=" + feedKey
 	reply := s.do(t, call{method: "GET", path: path})
 	first := readAtom(t, reply)
-	stale := want[items](t, s.do(t, call{method: "GET", path: "/v1/stale?state=stale", key: key}), 200).Items
+	stale := want[items](t, s.do(t, call{method: "GET", path: "/v1/stale?state=stale", key: s.keyWith(t, reader, service.ScopeRead)}), 200).Items
 	if len(first.Entries) != len(stale) || len(stale) < 2 {
 		t.Fatalf("%d entries, want the %d stale", len(first.Entries), len(stale))
 	}

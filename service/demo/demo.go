@@ -44,9 +44,8 @@ type Row map[string]string
 // Generate returns the group's members with the rows that they would hold on
 // the day today. The same arguments give the same rows.
 //
-// A cost or note of a piece stands in one row only, also when the piece was
-// listed more than once: what it cost to buy in its first row, what work and
-// sale came to, as totals, in its last.
+// What a piece cost to buy stands in its first row only, what was spent on a
+// look or a sale in the row of that look or sale.
 func Generate(today pricing.Date, seed uint64) []Member {
 	m := &market{
 		rng:   rand.New(rand.NewPCG(seed, 0)), //nolint:gosec // the same rows again are the point

@@ -106,7 +106,7 @@ func kinds(members []demo.Member, today pricing.Date) map[string]int {
 				countObserved(n, r)
 			default:
 				countOwn(n, r, before[r["piece_ref"]], today)
-				before[r["piece_ref"]] = r
+				before[r["ref"]] = r
 			}
 			categories[r["category"]] = true
 		}
@@ -181,8 +181,11 @@ func TestStories(t *testing.T) {
 	if grey["outcome"] != "withdrawn" || grey["finish"] != "painted" || oak["outcome"] != "sold" || oak["finish"] != "clear" || oak["hardware"] != "replaced" {
 		t.Errorf("rescue: %s %s, then %s %s with %s pulls", grey["finish"], grey["outcome"], oak["finish"], oak["outcome"], oak["hardware"])
 	}
-	if oak["piece_ref"] != demo.Rescue || grey["piece_ref"] != demo.Rescue {
-		t.Errorf("rescue: pieces %q and %q, want both %q", grey["piece_ref"], oak["piece_ref"], demo.Rescue)
+	if oak["piece_ref"] != demo.Rescue {
+		t.Errorf("rescue: of piece %q, want %q", oak["piece_ref"], demo.Rescue)
+	}
+	if rescued := money(t, oak, "sale_price") - money(t, grey, "ask") - money(t, oak, "materials_cost"); rescued <= 0 {
+		t.Errorf("rescue: %g lost by it against the last ask in grey", -rescued)
 	}
 	if date(t, oak, "listed_on") <= date(t, grey, "ended_on") || money(t, oak, "sale_price") <= money(t, grey, "ask") {
 		t.Errorf("rescue: relisted %s after %s, sold at %s after an ask of %s", oak["listed_on"], grey["ended_on"], oak["sale_price"], grey["ask"])

@@ -35,7 +35,6 @@ type listing struct {
 	piece    *piece
 	look     look
 	first    bool // of its piece
-	last     bool
 	observed bool
 	stage    string
 
@@ -49,6 +48,9 @@ type listing struct {
 
 	views, saves, messages, viewings int
 	counted                          bool // the seller kept count
+
+	spent
+	notes string
 
 	visibility float64 // multiplies views, messages and sales; 1 is usual
 }

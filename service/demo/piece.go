@@ -8,7 +8,7 @@ import (
 	"askwright/pricing"
 )
 
-// piece is the physical thing with what its owner spent on it, in dollars.
+// piece is the physical thing with what its owner paid for it, in dollars.
 type piece struct {
 	ref      string
 	category *category
@@ -28,15 +28,19 @@ type piece struct {
 	unseen float64 // log of the worth that no column tells
 	demand float64 // multiplies its pace of sale; mean 1
 
-	boughtOn                      pricing.Date
-	boughtFrom                    string
-	conditionFound                int
-	purchase, pickup              float64
+	boughtOn         pricing.Date
+	boughtFrom       string
+	conditionFound   int
+	purchase, pickup float64
+}
+
+// spent is what one stretch of offering a piece took, in dollars and hours:
+// the work for its look, and its sale.
+type spent struct {
 	materials, other              float64
 	hours, hoursOther             float64
 	deliveryCharged, deliveryCost float64
 	fees                          float64
-	notes                         string
 }
 
 // look is what a buyer sees of a piece: its surface and condition.
@@ -175,9 +179,10 @@ func (m *market) surface(k *look, p *piece, paint bool) {
 	}
 }
 
-// pay fills in what buying the piece and working on it cost, given its worth.
-func (m *market) pay(p *piece, k look, worth float64, listedOn pricing.Date) {
-	r := m.rng
+// pay fills in what buying the piece of a listing and working on it cost, given
+// its worth.
+func (m *market) pay(l *listing, worth float64, listedOn pricing.Date) {
+	r, p := m.rng, l.piece
 	p.boughtOn = listedOn - pricing.Date(4+r.IntN(32))
 	p.boughtFrom = choose(r, sources)
 	if p.boughtFrom != "kerb" {
@@ -186,16 +191,16 @@ func (m *market) pay(p *piece, k look, worth float64, listedOn pricing.Date) {
 	if chance(r, 0.6) {
 		p.pickup = 5 * math.Round(between(r, 5, 40)/5)
 	}
-	m.work(p, k)
-	p.hoursOther = halfHour(between(r, 2, 6))
+	m.work(l)
+	l.hoursOther = halfHour(between(r, 2, 6))
 	if chance(r, 0.1) {
-		p.other = 5 * math.Round(between(r, 5, 35)/5)
+		l.other = 5 * math.Round(between(r, 5, 35)/5)
 	}
 }
 
-// work adds the hours and materials of one look to the piece's totals.
-func (m *market) work(p *piece, k look) {
-	r := m.rng
+// work fills in the hours and materials of a listing's look.
+func (m *market) work(l *listing) {
+	r, p, k := m.rng, l.piece, l.look
 	share := 1.0
 	switch k.finish {
 	case "original":
@@ -206,10 +211,10 @@ func (m *market) work(p *piece, k look) {
 		share = 1.5
 	}
 	pieces := math.Pow(float64(p.setSize), 0.9)
-	p.hours += halfHour(p.category.hours*share*pieces*between(r, 0.8, 1.25) + 0.5)
-	p.materials += cents((6 + 3*p.category.hours*math.Min(share, 1)*math.Sqrt(pieces)) * between(r, 0.7, 1.3))
+	l.hours = halfHour(p.category.hours*share*pieces*between(r, 0.8, 1.25) + 0.5)
+	l.materials = cents((6 + 3*p.category.hours*math.Min(share, 1)*math.Sqrt(pieces)) * between(r, 0.7, 1.3))
 	if k.hardware == "replaced" {
-		p.materials += cents(float64(2*p.drawers+p.doors) * between(r, 2, 4))
+		l.materials += cents(float64(2*p.drawers+p.doors) * between(r, 2, 4))
 	}
 }
 

@@ -11,7 +11,7 @@ import (
 // row writes the listing as its owner's spreadsheet holds it.
 func (l *listing) row() Row {
 	r := Row{"ref": l.ref, "category": l.piece.category.name}
-	if l.piece.ref != l.ref || (l.first && !l.last) {
+	if l.piece.ref != l.ref {
 		r["piece_ref"] = l.piece.ref
 	}
 	l.piece.put(r)
@@ -25,9 +25,8 @@ func (l *listing) row() Row {
 	if l.first {
 		l.piece.putPurchase(r)
 	}
-	if l.last {
-		l.piece.putTotals(r)
-	}
+	l.spent.put(r)
+	r.text("notes", l.notes)
 	return r
 }
 
@@ -113,15 +112,14 @@ func (p *piece) putPurchase(r Row) {
 	}
 }
 
-func (p *piece) putTotals(r Row) {
-	r.money("materials_cost", p.materials)
-	r.money("other_cost", p.other)
-	r.money("fees", p.fees)
-	r.money("delivery_charged", p.deliveryCharged)
-	r.money("delivery_cost", p.deliveryCost)
-	r.number("hours", p.hours)
-	r.number("hours_other", p.hoursOther)
-	r.text("notes", p.notes)
+func (s *spent) put(r Row) {
+	r.money("materials_cost", s.materials)
+	r.money("other_cost", s.other)
+	r.money("fees", s.fees)
+	r.money("delivery_charged", s.deliveryCharged)
+	r.money("delivery_cost", s.deliveryCost)
+	r.number("hours", s.hours)
+	r.number("hours_other", s.hoursOther)
 }
 
 // length writes inches in the owner's way, or in centimetres to half a one.

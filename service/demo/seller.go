@@ -117,7 +117,7 @@ func (m *market) tenure(s *seller, day pricing.Date) []*listing {
 	l := m.list(s, m.acquire(), look{}, day)
 	p := l.piece
 	p.centimetres, p.ruler = chance(r, s.metric), s.ruler
-	m.pay(p, l.look, m.worth(p, l.look, day), day)
+	m.pay(l, m.worth(p, l.look, day), day)
 	l.first = true
 	m.offer(l, s, m.today)
 	ls := []*listing{l}
@@ -127,7 +127,6 @@ func (m *market) tenure(s *seller, day pricing.Date) []*listing {
 		}
 	}
 	end := ls[len(ls)-1]
-	end.last = true
 	m.settle(end)
 	return ls
 }
@@ -154,7 +153,7 @@ func (m *market) retry(s *seller, l *listing) *listing {
 	again := m.list(s, l.piece, k, day)
 	again.venue, again.counted = l.venue, l.counted
 	if refinish {
-		m.work(l.piece, k)
+		m.work(again)
 	} else {
 		// Nothing changes: the only difference is a fresh post.
 		again.estimate, again.asks[0].Amount = l.estimate, l.ask()
@@ -208,16 +207,16 @@ func (m *market) settle(l *listing) {
 	if l.outcome != "sold" {
 		return
 	}
-	r, p := m.rng, l.piece
+	r := m.rng
 	l.soldVenue, _, _ = strings.Cut(l.venue, ";")
 	if chance(r, 0.1) {
 		l.soldVenue = checkout
-		p.fees = cents(checkoutFee * l.salePrice)
+		l.fees = cents(checkoutFee * l.salePrice)
 	}
 	if chance(r, 0.25) {
-		p.deliveryCharged = 5 * math.Round(between(r, 20, 60)/5)
-		p.deliveryCost = 5 * math.Round(between(r, 5, 25)/5)
-		p.hoursOther++
+		l.deliveryCharged = 5 * math.Round(between(r, 20, 60)/5)
+		l.deliveryCost = 5 * math.Round(between(r, 5, 25)/5)
+		l.hoursOther++
 	}
 }
 

@@ -27,7 +27,7 @@ func stories(member string, today pricing.Date) []*listing {
 		ls = regret(today)
 	}
 	for i, l := range ls {
-		l.first, l.last = i == 0, i == len(ls)-1
+		l.first = i == 0
 		l.counted, l.area = true, "Otterford"
 		l.listedOn = l.asks[0].On
 	}
@@ -40,15 +40,16 @@ func quickSale(today pricing.Date) []*listing {
 		width: 62.5, depth: 18, height: 32, material: "veneer", wood: "walnut",
 		style: "mid_century", year: 1962, drawers: 3, doors: 2,
 		boughtOn: today - 109, boughtFrom: "estate_sale", conditionFound: 3,
-		purchase: 90, pickup: 15, materials: 14.5, hours: 4.5, hoursOther: 2.5,
-		notes: "Only cleaned, waxed and the pulls polished. Fourteen messages by the next day: should have asked more.",
+		purchase: 90, pickup: 15,
 	}
 	return []*listing{{
 		ref: QuickSale, piece: p, estimate: 475, asks: asks(today, -96, 480),
 		look:  look{finish: "waxed", color: "dark_wood", hardware: "polished", condition: 4},
+		spent: spent{materials: 14.5, hours: 4.5, hoursOther: 2.5},
 		views: 118, saves: 21, messages: 14, viewings: 2,
 		outcome: "sold", endedOn: today - 95, salePrice: 480,
 		venue: "local classifieds; porch sale board", soldVenue: "local classifieds",
+		notes: "Only cleaned, waxed and the pulls polished. Fourteen messages by the next day: should have asked more.",
 	}}
 }
 
@@ -58,8 +59,7 @@ func rescue(today pricing.Date) []*listing {
 		width: 35.5, depth: 16, height: 42, material: "solid_wood", wood: "oak",
 		style: "traditional", year: 1945, drawers: 1, doors: 2,
 		boughtOn: today - 212, boughtFrom: "thrift", conditionFound: 2,
-		purchase: 45, pickup: 10, materials: 96.4, hours: 23, hoursOther: 5.5,
-		notes: "Nobody wanted it grey. Stripped back to the oak, clear coat, new brass pulls: gone in six days.",
+		purchase: 45, pickup: 10,
 	}
 	const venue = "local classifieds; porch sale board"
 	return []*listing{{
@@ -68,16 +68,20 @@ func rescue(today pricing.Date) []*listing {
 			finish: "painted", color: "grey", topcoat: "water_clear", sheen: "satin",
 			hardware: "painted", condition: 3,
 		},
+		spent: spent{materials: 27.8, hours: 6.5, hoursOther: 3},
 		views: 402, saves: 9, messages: 4, viewings: 1,
 		outcome: "withdrawn", endedOn: today - 125, venue: venue,
+		notes: "Grey like everything that spring. Four messages in two months.",
 	}, {
 		ref: Rescue + "-2", piece: p, estimate: 300, asks: asks(today, -111, 310),
 		look: look{
 			finish: "clear", color: "mid_wood", topcoat: "oil_clear", sheen: "satin",
 			hardware: "replaced", condition: 4,
 		},
+		spent: spent{materials: 58.6, hours: 9, hoursOther: 2.5},
 		views: 96, saves: 14, messages: 9, viewings: 3,
 		outcome: "sold", endedOn: today - 105, salePrice: 300, venue: venue, soldVenue: "porch sale board",
+		notes: "Stripped back to the oak, clear coat, new brass pulls: gone in six days.",
 	}}
 }
 
@@ -88,18 +92,18 @@ func regret(today pricing.Date) []*listing {
 		style: "art_deco", year: 1935, drawers: 1, doors: 2,
 		flaws: "veneer lifting at the foot, one door binds", smell: "smoke smell, sealed twice",
 		boughtOn: today - 352, boughtFrom: "auction", conditionFound: 2,
-		purchase: 220, pickup: 60, materials: 94.75, other: 35, hours: 31, hoursOther: 9,
-		deliveryCharged: 40, deliveryCost: 25,
-		notes: "Paid for the carving, not for the state. Smoke and lifting veneer ate a month; it does not fit most stairs. Never again above 60.",
+		purchase: 220, pickup: 60,
 	}
 	return []*listing{{
 		ref: Regret, piece: p, estimate: 525,
 		asks:   asks(today, -301, 525, -262, 450, -225, 390, -204, 330, -166, 270),
 		look:   look{finish: "stained", color: "dark_wood", topcoat: "water_clear", sheen: "satin", hardware: "original", condition: 3},
+		spent:  spent{materials: 94.75, other: 35, hours: 31, hoursOther: 9, deliveryCharged: 40, deliveryCost: 25},
 		pauses: []pricing.Interval{{From: today - 183, To: today - 169}},
 		views:  540, saves: 11, messages: 17, viewings: 6,
 		outcome: "sold", endedOn: today - 158, salePrice: 240,
 		venue: "local classifieds; neighborhood group", soldVenue: "neighborhood group",
+		notes: "Paid for the carving, not for the state. Smoke and lifting veneer ate a month; it does not fit most stairs. Never again above 60.",
 	}}
 }
 
@@ -151,12 +155,12 @@ func (m *market) stuck(s *seller) []*listing {
 			k.finish, k.color, k.second, k.secondColor = t.finish, t.color, "", ""
 		}
 		l := m.list(s, p, k, m.today-t.age)
-		l.first, l.last, l.counted, l.outcome = true, true, true, "open"
+		l.first, l.counted, l.outcome = true, true, "open"
 		right := m.worth(p, k, l.listedOn) * math.Exp(askPremium)
 		l.estimate = 5 * math.Round(right/5)
 		l.asks[0].Amount = roundAsk(right * math.Exp(t.dear))
-		m.pay(p, k, right, l.listedOn)
-		p.notes = t.notes
+		m.pay(l, right, l.listedOn)
+		l.notes = t.notes
 		m.suffer(l, s, t)
 		ls = append(ls, l)
 	}
@@ -193,17 +197,17 @@ func (m *market) yard(s *seller) []*listing {
 		p := m.acquire()
 		p.centimetres, p.ruler = chance(r, s.metric), s.ruler
 		k := look{finish: "original", color: woodTones[p.wood], condition: p.conditionFound}
-		l := &listing{piece: p, stage: stage, look: k, first: true, last: true}
+		l := &listing{piece: p, stage: stage, look: k, first: true}
 		switch worth := m.worth(p, k, m.today); stage {
 		case "found":
-			p.notes = "They ask " + dollars(5*math.Round(worth*0.45/5)) + ", said there is room."
+			l.notes = "They ask " + dollars(5*math.Round(worth*0.45/5)) + ", said there is room."
 		case "bought":
-			m.pay(p, k, worth, m.today)
-			p.hours, p.materials, p.hoursOther, p.other = 0, 0, 1.5, 0
+			m.pay(l, worth, m.today)
+			l.spent = spent{hoursOther: 1.5}
 			l.look.condition = 0
 		case "in_work":
-			m.pay(p, k, worth, m.today)
-			p.hours = halfHour(between(r, 1, p.category.hours))
+			m.pay(l, worth, m.today)
+			l.hours = halfHour(between(r, 1, p.category.hours))
 			l.look.condition = 0
 		}
 		ls = append(ls, l)
