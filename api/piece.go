@@ -142,6 +142,7 @@ func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) 
 
 // PieceQuery is what a list of pieces can be asked for.
 type PieceQuery struct {
+	Ref    string `form:"ref" example:"B-17"`           // of the piece or of one of its rows
 	Member string `form:"member"`                       // me, an id or a name
 	State  string `form:"state" example:"found,passed"` // several with commas between
 	Limit  int    `form:"limit" default:"100"`          // at most 1000
@@ -166,7 +167,7 @@ func (s *Server) listPieces(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	q := service.PieceQuery{Limit: p.count("limit", pageDefault, pageMost)}
+	q := service.PieceQuery{Limit: p.count("limit", pageDefault, pageMost), Ref: p.text("ref")}
 	for _, state := range p.list("state") {
 		if slices.Contains(service.PieceStates, state) {
 			q.State = append(q.State, state)

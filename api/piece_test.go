@@ -57,7 +57,7 @@ func TestAllPiecesAsCSV(t *testing.T) {
 		rows = append(rows, fmt.Sprintf(`{"ref":"P-%d","category":"desk","stage":"found"}`, i))
 	}
 	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings/import", key: key, body: "[" + strings.Join(rows, ",") + "]"}), 200)
-	for query, lines := range map[string]int{"": 1004, "&limit=2": 3, "&member=Otto": 1} {
+	for query, lines := range map[string]int{"": 1004, "&limit=2": 3, "&member=Otto": 1, "&ref=P-0": 2, "&ref=P-0&member=Otto": 1, "&ref=P": 1} {
 		r := s.do(t, call{method: "GET", path: "/v1/pieces.csv?fields=ref,state,lineage" + query, key: key})
 		seen := map[string]bool{}
 		for _, line := range strings.Split(strings.TrimSpace(r.body), "\r\n") {

@@ -218,11 +218,12 @@ func (s *Store) Pieces(ctx context.Context, t service.Tenant, q service.PieceQue
 				where n.group_id = p.group_id and n.piece_id = p.piece_id
 				order by n.listed_on desc nulls first, n.listing_id desc limit 1) newest
 			where p.group_id = $1 and ($2::uuid is null or p.member_id = $2)
+			and ($7 = '' or exists (select from listing r where r.group_id = p.group_id and r.piece_id = p.piece_id and $7 in (r.ref, p.ref)))
 			and (cardinality($3::text[]) = 0 or newest.state = any($3))
 			and ($5::uuid is null or (p.ref, p.piece_id) > ($4, $5))
 			order by p.ref, p.piece_id limit $6)
 			order by p.ref, p.piece_id, l.listed_on nulls last, l.listing_id`,
-		args: []any{t.Group, uuidArg(q.Member), append([]string{}, q.State...), q.AfterRef, uuidArg(q.AfterID), q.Limit + 1},
+		args: []any{t.Group, uuidArg(q.Member), append([]string{}, q.State...), q.AfterRef, uuidArg(q.AfterID), q.Limit + 1, q.Ref},
 		read: collect(&found, (*listingRow).listing),
 	})
 	if err != nil {

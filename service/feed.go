@@ -54,14 +54,16 @@ type FeedEntry struct {
 }
 
 // StaleFeed is the reviews of q as a feed, what changed last first, and when
-// anything in the group's feeds changed.
+// anything in the group's feeds changed. It is the same for all who read it:
+// the reviews are the group's, without what a member alone knows.
 func (s *Service) StaleFeed(ctx context.Context, a *Actor, q StaleQuery) ([]FeedEntry, time.Time, error) {
-	reviews, err := s.Stale(ctx, a, StaleQuery{})
+	group := &Actor{Group: a.Group, Now: a.Now, Today: a.Today}
+	reviews, err := s.Stale(ctx, group, StaleQuery{})
 	if err != nil {
 		return nil, time.Time{}, err
 	}
 	// A change that nobody has noted yet is one of now.
-	if err := s.note(ctx, a, reviews); err != nil {
+	if err := s.note(ctx, group, reviews); err != nil {
 		return nil, time.Time{}, err
 	}
 	states, err := s.store.States(ctx, a.Tenant())

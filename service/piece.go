@@ -37,6 +37,7 @@ func (p *Piece) newest() *Listing { return p.Listings[len(p.Listings)-1] }
 
 // PieceQuery selects pieces.
 type PieceQuery struct {
+	Ref      string    // of the piece or of one of its rows; empty: any
 	Member   uuid.UUID // zero: anybody's
 	State    []string  // of Piece.State; empty: any
 	AfterRef string    // of the last piece seen

@@ -114,7 +114,8 @@ func (s *Service) openRecords(ctx context.Context, a *Actor, day pricing.Date) (
 	return s.records(ctx, a, Which{Open: true})
 }
 
-// reviews judges open listings, in their order, on all processors.
+// reviews judges open listings, in their order, on all processors. The actor's
+// own record of work counts for the actor's own: nobody works on another's.
 func (a *Actor) reviews(ctx context.Context, model *pricing.Model, rows *records, workshop *Workshop, open []*Recorded, day pricing.Date) ([]Review, error) {
 	out := make([]Review, len(open))
 	work, ctx := errgroup.WithContext(ctx)
@@ -122,7 +123,11 @@ func (a *Actor) reviews(ctx context.Context, model *pricing.Model, rows *records
 	for part := range slices.Chunk(indices(len(open)), reviewsAtOnce) {
 		work.Go(func() error {
 			for _, i := range part {
-				out[i] = a.review(model, rows, open[i], day, workshop.settings(a.Group.SettingsFor(open[i].Venue, day)))
+				settings := a.Group.SettingsFor(open[i].Venue, day)
+				if open[i].MemberID == a.MemberID {
+					settings = workshop.settings(settings)
+				}
+				out[i] = a.review(model, rows, open[i], day, settings)
 			}
 			return ctx.Err()
 		})

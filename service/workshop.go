@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/google/uuid"
+
 	"askwright/pricing"
 )
 
@@ -44,9 +46,13 @@ type Workshop struct {
 	group *Group
 }
 
-// Workshop reads what the actor's own pieces took.
+// Workshop reads what the actor's own pieces took. For the group as a whole and
+// for a feed, which never see a cost, nothing corrects the estimates.
 func (s *Service) Workshop(ctx context.Context, a *Actor) (*Workshop, error) {
 	w := &Workshop{Workshop: a.Group.Settings().Workshop, group: a.Group}
+	if a.MemberID == uuid.Nil || !a.Can(ScopeRead) {
+		return w, nil
+	}
 	var hours, materials []pricing.Logged
 	err := s.store.EachListing(ctx, a.Tenant(), Query{Member: a.MemberID}, func(l *Listing) error {
 		spent, isTimed := l.Ledger.Costs[CostHours]
