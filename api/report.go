@@ -95,7 +95,8 @@ type StockItem struct {
 // ProfitLine is one amount that a figure is made of.
 type ProfitLine struct {
 	Group     string     `json:"group"` // of the item that it is part of
-	Ref       string     `json:"ref"`   // of the piece
+	PieceRef  string     `json:"piece_ref"`
+	Ref       string     `json:"ref"` // of the row that the amount stands in
 	PieceID   uuid.UUID  `json:"piece_id" format:"uuid"`
 	ListingID uuid.UUID  `json:"listing_id" format:"uuid"`
 	CostID    *uuid.UUID `json:"cost_id,omitempty" format:"uuid"` // of the cost line, where it is one
@@ -188,7 +189,7 @@ func (v viewer) stockItem(i service.StockItem) StockItem {
 
 func (v viewer) profitLine(l service.ProfitLine) ProfitLine {
 	out := ProfitLine{
-		Group: l.Group, Ref: l.Sale.Piece.Ref, PieceID: l.Sale.Piece.ID, ListingID: l.Listing, CostID: optionalID(l.Line),
+		Group: l.Group, PieceRef: l.Sale.Piece.Ref, Ref: l.Ref, PieceID: l.Sale.Piece.ID, ListingID: l.Listing, CostID: optionalID(l.Line),
 		On: l.On.String(), Kind: l.Kind, Step: l.Step, Note: l.Note,
 	}
 	kind := service.CostKind(l.Kind)
@@ -288,6 +289,7 @@ var stockColumns = []tableColumn[StockItem]{
 
 var lineColumns = []tableColumn[ProfitLine]{
 	{"group", textCell, func(l ProfitLine) string { return l.Group }},
+	{"piece_ref", textCell, func(l ProfitLine) string { return l.PieceRef }},
 	{"ref", textCell, func(l ProfitLine) string { return l.Ref }},
 	{"on", plainCell, func(l ProfitLine) string { return l.On }},
 	{"kind", plainCell, func(l ProfitLine) string { return l.Kind }},

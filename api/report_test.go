@@ -3,6 +3,7 @@ package api_test
 import (
 	"encoding/csv"
 	"fmt"
+	"math/big"
 	"slices"
 	"strings"
 	"testing"
@@ -297,4 +298,81 @@ func TestProfitInOtherCurrencies(t *testing.T) {
 			t.Errorf("%s: %q, want %q with a margin of %s %% of what came in after fees", code, got, wanted, margin)
 		}
 	}
+}
+
+// A reader of three CSV files can trace each figure of the report: the lines of
+// a piece add up to it, and those of a row to the row's own cells.
+func TestProfitCanBeTraced(t *testing.T) {
+	t.Parallel()
+	s := ledgerOfTheDemo(t)
+	for member, key := range s.Keys {
+		table := func(path string) []map[string]string {
+			return cells(t, s.do(t, call{method: "GET", path: path, key: key}).body)
+		}
+		rows, report := map[string]map[string]string{}, map[string]map[string]string{}
+		for _, r := range table("/v1/listings.csv?member=me&source=own") {
+			rows[r["ref"]] = r
+		}
+		for _, r := range table("/v1/reports/profit.csv") {
+			report[r["group"]] = r
+		}
+		ofRow, ofPiece := map[string]*big.Rat{}, map[string]*big.Rat{}
+		for _, l := range table("/v1/reports/profit.csv?rows=lines") {
+			amount, ok := new(big.Rat).SetString(l["amount"] + l["hours"]) // one of them is empty
+			if !ok {
+				t.Fatalf("%s: %v", member, l)
+			}
+			for sums, of := range map[*map[string]*big.Rat]string{&ofRow: l["ref"], &ofPiece: l["piece_ref"]} {
+				of += " " + l["kind"]
+				if (*sums)[of] == nil {
+					(*sums)[of] = new(big.Rat)
+				}
+				(*sums)[of].Add((*sums)[of], amount)
+			}
+		}
+		for of, sum := range ofRow {
+			ref, kind, _ := strings.Cut(of, " ")
+			if cell, ok := new(big.Rat).SetString(rows[ref][kind]); kind != service.LineEstimatedFees && (!ok || cell.Cmp(sum) != 0) {
+				t.Errorf("%s: lines of %s add up to %s, its cell is %q", member, of, sum.FloatString(2), rows[ref][kind])
+			}
+		}
+		for piece, figures := range report {
+			for column, kinds := range map[string][]string{
+				"revenue": {service.LineSalePrice}, "fees": {"fees", service.LineEstimatedFees}, "purchase_cost": {"purchase_cost"}, "pickup_cost": {"pickup_cost"},
+				"materials_cost": {"materials_cost"}, "other_cost": {"other_cost"}, "delivery_charged": {"delivery_charged"}, "delivery_cost": {"delivery_cost"},
+				"hours": {"hours"}, "hours_other": {"hours_other"},
+			} {
+				sum := new(big.Rat)
+				for _, kind := range kinds {
+					if one := ofPiece[piece+" "+kind]; one != nil {
+						sum.Add(sum, one)
+					}
+				}
+				if figure, ok := new(big.Rat).SetString(figures[column]); !ok || figure.Cmp(sum) != 0 {
+					t.Errorf("%s: lines of %s add up to %s of %s, the report has %q", member, piece, column, sum.FloatString(2), figures[column])
+				}
+			}
+		}
+		if len(ofRow) < 20 || len(report) < 5 {
+			t.Errorf("%s: %d sums of rows, %d pieces: little was tested", member, len(ofRow), len(report))
+		}
+	}
+}
+
+// cells reads a CSV file with a header.
+func cells(t *testing.T, text string) []map[string]string {
+	t.Helper()
+	records, err := csv.NewReader(strings.NewReader(text)).ReadAll()
+	if err != nil || len(records) < 2 {
+		t.Fatalf("%v: %.300s", err, text)
+	}
+	var out []map[string]string
+	for _, r := range records[1:] {
+		one := map[string]string{}
+		for i, name := range records[0] {
+			one[name] = r[i]
+		}
+		out = append(out, one)
+	}
+	return out
 }

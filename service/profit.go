@@ -93,6 +93,7 @@ type ProfitLine struct {
 	On      pricing.Date
 	Kind    string // sale_price, estimated_fees or a CostKind
 	Amount  int64
+	Ref     string // of the listing
 	Listing uuid.UUID
 	Line    uuid.UUID // zero: it is no cost line
 	Step    string
@@ -352,15 +353,15 @@ func (s *Sale) lines(group string, f Figures, costs []CostLine) []ProfitLine {
 		lines = append(lines, l)
 	}
 	for _, c := range costs {
-		add(ProfitLine{On: c.On, Kind: string(c.Kind), Amount: c.Amount, Listing: c.ListingID, Line: c.ID, Step: c.Step, Note: c.Note})
+		add(ProfitLine{On: c.On, Kind: string(c.Kind), Amount: c.Amount, Ref: c.Ref, Listing: c.ListingID, Line: c.ID, Step: c.Step, Note: c.Note})
 	}
 	for _, l := range s.Piece.Listings {
 		if l.SalePrice != 0 {
-			add(ProfitLine{On: l.EndedOn, Kind: LineSalePrice, Amount: int64(l.SalePrice), Listing: l.ID})
+			add(ProfitLine{On: l.EndedOn, Kind: LineSalePrice, Amount: int64(l.SalePrice), Ref: l.Ref, Listing: l.ID})
 		}
 	}
 	if f.FeesEstimated != 0 {
-		add(ProfitLine{On: s.Listing.EndedOn, Kind: LineEstimatedFees, Amount: int64(f.FeesEstimated), Listing: s.Listing.ID})
+		add(ProfitLine{On: s.Listing.EndedOn, Kind: LineEstimatedFees, Amount: int64(f.FeesEstimated), Ref: s.Listing.Ref, Listing: s.Listing.ID})
 	}
 	return lines
 }
