@@ -2,10 +2,16 @@ package api_test
 
 import (
 	"fmt"
+	"os"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"askwright/api"
+	"askwright/service/demo"
+	"askwright/service/servicetest"
 )
 
 type piece struct {
@@ -196,4 +202,52 @@ func TestListingText(t *testing.T) {
 		t.Errorf("If-None-Match: %d", r.StatusCode)
 	}
 	wantProblem(t, s.do(t, call{method: "GET", path: path, key: s.Keys["Wilda"], header: []string{"Accept", "text/csv"}}), 406, "not-acceptable")
+}
+
+// The three stories in the README are those that the demo tells, day for day
+// after the purchase and word for word, but for what is left out there.
+func TestReadmeTellsTheStories(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	entry := regexp.MustCompile(`^    (\d{4}-\d\d-\d\d),(.*)$`)
+	for owner, ref := range map[string]string{"Maren": demo.QuickSale, "Brisa": demo.Rescue, "Tolliver": demo.Regret} {
+		_, told, _ := strings.Cut(string(text), "(`story "+owner+" "+ref+"`):\n\n")
+		id := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?ref=" + ref + "&member=me", key: s.Keys[owner]}), 200).Items[0].ID
+		story := cells(t, s.do(t, call{method: "GET", path: "/v1/pieces/" + id + "/story.csv", key: s.Keys[owner]}).body)
+		shift := day(t, story[0]["on"])
+		var first time.Time
+		checked := 0
+		for line := range strings.Lines(told) {
+			m := entry.FindStringSubmatch(strings.TrimSuffix(line, "\n"))
+			if m == nil {
+				break
+			}
+			if checked++; checked == 1 {
+				first = day(t, m[1])
+			}
+			on := shift.Add(day(t, m[1]).Sub(first)).Format(time.DateOnly)
+			parts := strings.Split(strings.Trim(strings.TrimSuffix(m[2], " ..."), `"`), " ... ")
+			if !slices.ContainsFunc(story, func(e map[string]string) bool {
+				return e["on"] == on && strings.HasPrefix(e["text"], strings.TrimSuffix(parts[0], ", ...")) && strings.HasSuffix(e["text"], parts[len(parts)-1])
+			}) {
+				t.Errorf("%s: the README tells of %s, %q, its story does not:\n%v", ref, on, parts, story)
+			}
+		}
+		if checked < 5 {
+			t.Errorf("%s: %d lines in the README", ref, checked)
+		}
+	}
+}
+
+func day(t *testing.T, text string) time.Time {
+	t.Helper()
+	at, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return at
 }

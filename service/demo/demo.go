@@ -23,7 +23,7 @@ const (
 	Currency  = "USD"             // ISO 4217
 	Unit      = "in"              // of lengths without a unit of their own
 	TimeZone  = "America/Chicago" // IANA name
-	HourValue = 18                // dollars that an hour of work must bring
+	HourValue = 12                // dollars that an hour of work must bring: about what their hours earn
 )
 
 const (

@@ -25,7 +25,7 @@ func (l *listing) row() Row {
 	if l.first {
 		l.piece.putPurchase(r)
 	}
-	l.spent.put(r)
+	l.putSpent(r)
 	r.text("notes", l.notes)
 	return r
 }
@@ -112,7 +112,7 @@ func (p *piece) putPurchase(r Row) {
 	}
 }
 
-func (s *spent) put(r Row) {
+func (s *spent) putSpent(r Row) {
 	r.money("materials_cost", s.materials)
 	r.money("other_cost", s.other)
 	r.money("fees", s.fees)
