@@ -57,7 +57,7 @@ type PurchaseLimit struct {
 	Costs          *PurchaseCosts   `json:"costs,omitempty"`                                       // until the sale, the price of the piece aside
 	Sensitivity    []Sensitivity    `json:"sensitivity,omitempty"`                                 // what moves most_to_pay, the most first
 	Inspect        []string         `json:"inspect"`                                               // what to look at before paying
-	Warnings       []Warning        `json:"warnings"`                                              // what to mind in the planned work
+	Warnings       []Warning        `json:"warnings"`                                              // an unusual size, and what to mind in the planned work
 	Basis          Basis            `json:"basis"`
 	Labels         []string         `json:"labels,omitempty" example:"low_confidence"`
 	Refusal        *Refusal         `json:"refusal,omitempty"`

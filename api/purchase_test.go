@@ -3,6 +3,7 @@ package api_test
 import (
 	"encoding/csv"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -278,5 +279,32 @@ func TestPurchaseFaults(t *testing.T) {
 	}
 	if l := r.Limits[1]; l.MostToPay != nil || l.AtLikely == nil || l.AtPrice == nil || l.AtPrice.ChanceOfLoss != nil || l.Rank == nil {
 		t.Errorf("with an estimate: %+v", l)
+	}
+}
+
+// A size that such pieces hardly have is warned of with the usual span, and
+// answered: in a suggestion, and in the limit of a find with and without an
+// estimate of the work.
+func TestUnusualSizeIsAnswered(t *testing.T) {
+	t.Parallel()
+	s, key := demoSite(t)
+	for path, subject := range map[string]string{
+		"/v1/suggestions":                   `{"category":"nightstand","width":110}`,
+		"/v1/purchase-limits":               `{"category":"nightstand","width":110}`,
+		"/v1/purchase-limits?with=its work": `{"category":"nightstand","width":110,"planned_finish":"painted","planned_color":"navy"}`,
+	} {
+		path, _, _ := strings.Cut(path, "?")
+		type told struct {
+			Ask      float64
+			Warnings []struct{ Code, Text string }
+		}
+		got := want[struct{ Suggestions, Limits []told }](t, s.do(t, call{method: "POST", path: path, key: key, body: `{"subjects":[` + subject + `,{"category":"nightstand","width":20}]}`}), 200)
+		both := slices.Concat(got.Suggestions, got.Limits)
+		if w := both[0].Warnings; both[0].Ask <= 0 || len(w) == 0 || w[0].Code != "unusual_size" || !strings.HasSuffix(w[0].Text, "It is 110 in; usual are 11.8 to 31.5 (common practice, no source).") {
+			t.Errorf("%s: asked %g, %v", path, both[0].Ask, w)
+		}
+		if w := both[1].Warnings; both[1].Ask <= 0 || len(w) > 0 && w[0].Code == "unusual_size" {
+			t.Errorf("%s: of a usual size %+v", path, both[1])
+		}
 	}
 }

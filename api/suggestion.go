@@ -29,6 +29,7 @@ type Suggestion struct {
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
 	Sentences   []string     `json:"sentences"`                                        // the answer for people
+	Warnings    []Warning    `json:"warnings,omitempty"`                               // of what looks like a slip: a size that such pieces hardly have
 	Cautions    []Caution    `json:"cautions"`                                         // the usual ones that apply
 }
 
@@ -223,7 +224,7 @@ func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
 func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
 	money := moneyIn(v.currency)
 	out := Suggestion{
-		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),
+		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),
 		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Comparables)),
 	}
 	for i, found := range f.Comparables {

@@ -163,8 +163,8 @@ func (p *planner) measure() {
 		if i == 0 {
 			a = j.Attributes
 		}
-		s, odd := buildOf(item.Category).settle(a, &p.made)
-		p.work.Warnings = append(p.work.Warnings, odd...)
+		s := buildOf(item.Category).settle(a, &p.made)
+		p.work.Warnings = append(p.work.Warnings, a.OddSizes()...)
 		n := float64(item.Count)
 		for _, part := range s.surface(&p.made, j.Include) {
 			part.Area *= n

@@ -179,9 +179,8 @@ type solid struct {
 }
 
 // settle takes the size and the numbers as they are known, else the usual ones.
-// It returns a warning for a size that pieces of the category hardly have.
-func (b build) settle(a Attributes, made *assumptions) (s solid, odd []Warning) {
-	s = solid{build: b, category: a.Category, upholstered: a.Material == "upholstered"}
+func (b build) settle(a Attributes, made *assumptions) solid {
+	s := solid{build: b, category: a.Category, upholstered: a.Material == "upholstered"}
 	for _, d := range []struct {
 		name  string
 		known float64
@@ -192,8 +191,6 @@ func (b build) settle(a Attributes, made *assumptions) (s solid, odd []Warning) 
 		if !(d.known > 0) || d.known > maxLength {
 			*d.to = d.usual.usual
 			made.note(Assumption{Name: d.name, Value: d.usual.usual, Unit: "cm", Basis: CommonPractice})
-		} else if d.known < d.usual.low || d.known > d.usual.high {
-			odd = append(odd, oddSize(a.Category, d.name, d.known, d.usual))
 		}
 	}
 	for _, n := range []struct {
@@ -211,16 +208,27 @@ func (b build) settle(a Attributes, made *assumptions) (s solid, odd []Warning) 
 			made.note(Assumption{Name: n.name, Value: float64(n.usual), Unit: "count", Basis: CommonPractice})
 		}
 	}
-	return s, odd
+	return s
 }
 
 const maxLength = 1e4 // centimetres; what is longer counts as unknown
 
-func oddSize(category, name string, have float64, usual span) Warning {
-	return Warning{
-		Code: "unusual_size", Have: have, Low: usual.low, High: usual.high, Subject: name,
-		Text: fmt.Sprintf("The %s is unusual for a %s: is the unit right? It was reckoned with all the same.", name, words(cmp.Or(category, "piece"))),
+// OddSizes warns of the sizes that pieces of the category hardly have.
+func (a Attributes) OddSizes() (odd []Warning) {
+	b := buildOf(a.Category)
+	for _, d := range []struct {
+		name  string
+		known float64
+		usual span
+	}{{"width", a.Width, b.width}, {"depth", a.Depth, b.depth}, {"height", a.Height, b.height}} {
+		if d.known > 0 && d.known <= maxLength && (d.known < d.usual.low || d.known > d.usual.high) {
+			odd = append(odd, Warning{
+				Code: "unusual_size", Have: d.known, Low: d.usual.low, High: d.usual.high, Subject: d.name,
+				Text: fmt.Sprintf("The %s is unusual for a %s: is the unit right? It was reckoned with all the same.", d.name, words(cmp.Or(a.Category, "piece"))),
+			})
+		}
 	}
+	return odd
 }
 
 // surface is what shows of one item, and with it what was asked for: "back",

@@ -55,7 +55,7 @@ type PurchaseLimit struct {
 	Plan     PurchasePlan
 	Rank     int               // 1 is the best; 0: refused
 	Inspect  []string          // what to look at before paying, in short words
-	Warnings []pricing.Warning // of the planned work
+	Warnings []pricing.Warning // of the size, and of the planned work
 	Model    string
 	Cautions []Caution
 }
@@ -113,8 +113,8 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *Actor, finds []Cells, t
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
 		}
-		if p.work != nil {
-			limit.Warnings = p.work.Warnings
+		if limit.Warnings = p.plan.Attributes().OddSizes(); p.work != nil {
+			limit.Warnings = p.work.Warnings // of the size too
 		}
 		answer.Limits[i] = limit
 	}

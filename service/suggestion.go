@@ -24,6 +24,7 @@ type Suggestion struct {
 	Comparables []Comparable // in place of the engine's own
 	Differences []Difference // of what is laid over a listing on file
 	Model       string       // version of the model: design, change number, day fitted
+	Warnings    []pricing.Warning
 	Cautions    []Caution
 }
 
@@ -150,7 +151,8 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 		}
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
-			Differences: a.differences(group, sub, settings), Model: group.version(), Cautions: occasion{piece: sub.row, deeds: toOffer}.cautions(),
+			Differences: a.differences(group, sub, settings), Model: group.version(),
+			Warnings: sub.row.Attributes().OddSizes(), Cautions: occasion{piece: sub.row, deeds: toOffer}.cautions(),
 		}
 	}
 	s.keep(a, group, subjects, answers)
