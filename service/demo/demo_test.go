@@ -164,6 +164,19 @@ func countOwn(n map[string]int, r, before demo.Row, today pricing.Date) {
 	}
 }
 
+// At midnight in London it is still the evening before in Otterford.
+func TestTodayIsTheGroups(t *testing.T) {
+	for at, want := range map[string]string{"2026-11-26T05:59:00Z": "2026-11-25", "2026-11-26T06:00:00Z": "2026-11-26", "2026-07-01T04:59:00Z": "2026-06-30"} {
+		now, err := time.Parse(time.RFC3339, at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := demo.Today(now).String(); got != want {
+			t.Errorf("%s: %s, want %s", at, got, want)
+		}
+	}
+}
+
 func TestStories(t *testing.T) {
 	day := days[3]
 	rows := map[string]demo.Row{}

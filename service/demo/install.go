@@ -20,11 +20,21 @@ const Seed = 1
 
 const keyDays = 30
 
+// Today is the day in Otterford. It panics without the time zone, which a
+// program brings with it (time/tzdata).
+func Today(now time.Time) pricing.Date {
+	zone, err := time.LoadLocation(TimeZone)
+	if err != nil {
+		panic(err)
+	}
+	return pricing.DateOf(now.In(zone))
+}
+
 // Install puts the demo group on file, where it is not yet, and returns the
 // text of a new admin key of its first member. Its dates are relative to the
 // day of the first time.
 func Install(ctx context.Context, s *service.Service, now time.Time) (key string, err error) {
-	members := Generate(pricing.DateOf(now), Seed)
+	members := Generate(Today(now), Seed)
 	first, err := s.Operator(ctx, groupID, members[0].Name)
 	if errors.Is(err, service.ErrNotFound) {
 		first, err = create(ctx, s, members[0].Name)
@@ -32,7 +42,7 @@ func Install(ctx context.Context, s *service.Service, now time.Time) (key string
 	if err != nil {
 		return "", fmt.Errorf("the demo group: %w", err)
 	}
-	members = Generate(pricing.DateOf(first.Group.CreatedAt.In(first.Group.Location())), Seed)
+	members = Generate(Today(first.Group.CreatedAt), Seed)
 	for _, m := range members {
 		if err := fill(ctx, s, first, m); err != nil {
 			return "", fmt.Errorf("the demo rows of %s: %w", m.Name, err)

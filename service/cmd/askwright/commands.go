@@ -19,7 +19,6 @@ import (
 	"askwright/api"
 	"askwright/db"
 	"askwright/db/private"
-	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/demo"
 )
@@ -58,7 +57,7 @@ func printDemoRows(_ context.Context, p *program, args []string) error {
 		return err
 	}
 	var rows []demo.Row
-	for _, m := range demo.Generate(pricing.DateOf(time.Now()), demo.Seed) {
+	for _, m := range demo.Generate(demo.Today(time.Now()), demo.Seed) {
 		rows = append(rows, m.Rows...)
 	}
 	return demo.WriteCSV(p.out, rows)
