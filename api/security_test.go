@@ -60,11 +60,14 @@ var rightBodies = map[string]string{
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
 	"POST /v1/members":              `{"name":"Nobody"}`,
 	"POST /v1/keys":                 `{"scope":"read"}`,
+	"POST /v1/webhooks":             `{"url":"https://hooks.example/otterford"}`,
 }
 
 // scopes says what each route needs, apart from the table of routes.
 func scopeOf(method, path string) string {
 	switch {
+	case strings.HasPrefix(path, "/v1/webhooks"):
+		return service.ScopeAdmin
 	case path == "/v1/pieces/{id}/costs.csv" || path == "/v1/reports/profit.csv": // a ledger is no feed
 		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):

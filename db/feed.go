@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
 )
@@ -13,16 +14,17 @@ const stateColumns = "s.listing_id, s.state, s.action, s.since, s.updated_at"
 
 func stateOf(r *service.ListingState) (service.ListingState, error) { return *r, nil }
 
-// NoteStates notes the states of all open listings and returns what changed.
-func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []service.ListingState) ([]service.ListingState, error) {
+// NoteStates notes the states of all open listings and queues what changed.
+func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []service.ListingState,
+	tell func(changed []service.ListingState) []service.Notice) error {
 	ids, states, actions := make([]uuid.UUID, len(open)), make([]string, len(open)), make([]string, len(open))
 	for i, o := range open {
 		ids[i], states[i], actions[i] = o.ListingID, o.State, o.Action
 	}
 	var changed []service.ListingState
 	// A clock that was put back does not put back what is noted.
-	err := s.run(ctx, service.Tenant{Group: group},
-		statement{
+	note := []statement{
+		{
 			sql: `insert into listing_state as s (group_id, listing_id, state, action, since, updated_at)
 				select $1, l.listing_id, told.state, told.action, $5, $5
 				from unnest($2::uuid[], $3::text[], $4::text[]) as told (listing_id, state, action)
@@ -34,13 +36,30 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 				returning ` + stateColumns,
 			args: []any{group, ids, states, actions, at}, read: collect(&changed, stateOf),
 		},
-		statement{
+		{
 			sql: `update listing_state s set state = 'ended', action = '', since = greatest(s.updated_at, $3), updated_at = greatest(s.updated_at, $3)
 				where s.group_id = $1 and s.state <> 'ended' and s.listing_id <> all ($2::uuid[])
 				returning ` + stateColumns,
 			args: []any{group, ids, at}, read: collect(&changed, stateOf),
-		})
-	return changed, err
+		},
+	}
+	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+		batch := &pgx.Batch{}
+		batch.Queue(asTenant, group.String(), uuid.Nil.String())
+		for _, st := range note {
+			batch.Queue(st.sql, st.args...)
+		}
+		if err := sendBatch(ctx, tx, batch, 1, note); err != nil {
+			return err
+		}
+		notices := &pgx.Batch{}
+		for _, m := range tell(changed) {
+			queue := queueNotice(group, m)
+			notices.Queue(queue.sql, queue.args...)
+		}
+		return tx.SendBatch(ctx, notices).Close()
+	})
+	return translate(err)
 }
 
 // States returns what is noted of all listings.

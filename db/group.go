@@ -213,13 +213,17 @@ func (s *Store) CreateMember(ctx context.Context, t service.Tenant, m service.Me
 	})
 }
 
-// EndMembership notes that the member left and revokes their keys.
+// EndMembership notes that the member left, revokes their keys and deletes their
+// webhooks.
 func (s *Store) EndMembership(ctx context.Context, t service.Tenant, member uuid.UUID, at time.Time) error {
 	return s.write(ctx, t, func(w *writer) error {
 		if err := w.execOne(ctx, "update member set left_at = coalesce(left_at, $3) where group_id = $1 and member_id = $2", t.Group, member, at); err != nil {
 			return err
 		}
 		if err := w.exec(ctx, "update api_key set revoked_at = coalesce(revoked_at, $3) where group_id = $1 and member_id = $2", t.Group, member, at); err != nil {
+			return err
+		}
+		if err := w.exec(ctx, "delete from webhook where group_id = $1 and member_id = $2", t.Group, member); err != nil {
 			return err
 		}
 		return w.audit(ctx, "member left", member, uuid.Nil, nil)

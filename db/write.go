@@ -127,6 +127,10 @@ func (w *writer) Save(ctx context.Context, changes []*service.Change) error {
 		if c.New.MemberID == w.tenant.Member {
 			w.queueLedger(batch, c)
 		}
+		for _, m := range c.Notices {
+			queue := queueNotice(w.tenant.Group, m)
+			batch.Queue(queue.sql, queue.args...)
+		}
 	}
 	return translate(w.tx.SendBatch(ctx, batch).Close())
 }

@@ -22,6 +22,7 @@ type Change struct {
 	Events    []Event // empty: nothing changed
 	NewPiece  bool
 	NewValues []NewValue
+	Notices   []Notice // to endpoints of the group
 }
 
 // draft is a row while its cells are read onto it.

@@ -24,9 +24,10 @@ type ListingState struct {
 // StateStore keeps in which state listings were noted.
 type StateStore interface {
 	// NoteStates notes the states of all open listings of the group, of which
-	// ListingID, State and Action are read, and returns those that were new or
-	// changed. What is not among them has ended.
-	NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []ListingState) ([]ListingState, error)
+	// ListingID, State and Action are read. What is not among them has ended. In
+	// the same transaction it queues what tell makes of those that were new or
+	// changed.
+	NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []ListingState, tell func(changed []ListingState) []Notice) error
 	// States returns what is noted of all listings.
 	States(ctx context.Context, t Tenant) ([]ListingState, error)
 }
@@ -40,7 +41,8 @@ func (s *Service) note(ctx context.Context, a *Actor, reviews []Review) error {
 			open[i].Action = r.Remedies[0].Action
 		}
 	}
-	if _, err := s.store.NoteStates(ctx, a.Group.ID, a.Now.Truncate(time.Second), open); err != nil {
+	tell := func(changed []ListingState) []Notice { return a.stateNotices(reviews, changed) }
+	if err := s.store.NoteStates(ctx, a.Group.ID, a.Now.Truncate(time.Second), open, tell); err != nil {
 		return fmt.Errorf("note the states of listings: %w", err)
 	}
 	return nil

@@ -370,7 +370,7 @@ func (s *Service) CreateMember(ctx context.Context, a *Actor, name string) (*Mem
 	return &m, nil
 }
 
-// EndMembership lets a member go: the rows stay, the keys end.
+// EndMembership lets a member go: the rows stay, the keys and webhooks end.
 func (s *Service) EndMembership(ctx context.Context, a *Actor, member uuid.UUID) error {
 	if !a.Can(ScopeAdmin) {
 		return refuse(ErrForbidden, "ending a membership needs an admin key")

@@ -340,6 +340,7 @@ func (b *batch) save(ctx context.Context, changes []*Change) error {
 			e.ListingID, e.MemberID, e.Member, e.At = c.New.ID, b.actor.MemberID, b.actor.Member, b.actor.Now
 		}
 		c.New.Revision++
+		c.Notices = b.actor.notices(c)
 		write = append(write, c)
 	}
 	if len(write) == 0 {

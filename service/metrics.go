@@ -15,6 +15,8 @@ type metrics struct {
 	importRows  *prometheus.CounterVec
 	fits        prometheus.Histogram
 	fitted      prometheus.Histogram
+	deliveries  *prometheus.CounterVec
+	deadLetters prometheus.Gauge
 }
 
 // notRefused stands for the reason where there was none.
@@ -36,6 +38,12 @@ func newMetrics(registry prometheus.Registerer) *metrics {
 			Name: "askwright_model_fit_listings", Help: "Listings that a fit rested on.",
 			Buckets: []float64{10, 30, 100, 300, 1000, 3000, 10_000, 30_000, 100_000},
 		}),
+		deliveries: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "askwright_webhook_attempts_total", Help: "Messages sent to webhooks, by what came of it: delivered, retried, failed.",
+		}, []string{"result"}),
+		deadLetters: prometheus.NewGauge(prometheus.GaugeOpts{
+			Name: "askwright_webhook_dead_letters", Help: "Messages to webhooks that were given up and are still on file.",
+		}),
 	}
 	// From the start, so that the first one is seen as a rise from zero.
 	for _, reason := range []string{notRefused, pricing.TooFewSales, pricing.IntervalTooWide} {
@@ -44,8 +52,11 @@ func newMetrics(registry prometheus.Registerer) *metrics {
 	for _, result := range []string{"created", "updated", "unchanged", "rejected"} {
 		m.importRows.WithLabelValues(result)
 	}
+	for _, result := range []string{DeliveryDelivered, "retried", DeliveryFailed} {
+		m.deliveries.WithLabelValues(result)
+	}
 	if registry != nil {
-		registry.MustRegister(m.suggestions, m.importRows, m.fits, m.fitted)
+		registry.MustRegister(m.suggestions, m.importRows, m.fits, m.fitted, m.deliveries, m.deadLetters)
 	}
 	return m
 }

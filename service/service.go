@@ -10,6 +10,7 @@ package service
 import (
 	"cmp"
 	"log/slog"
+	"math/rand/v2"
 	"time"
 
 	"github.com/google/uuid"
@@ -29,6 +30,10 @@ type Service struct {
 	metrics  *metrics
 	ages     *listingAges
 	prunedAt time.Time // by Upkeep, which runs alone
+
+	post     Post
+	random   func() float64
+	tidiedAt time.Time // by SendNotices, which runs alone
 }
 
 // Options are what a Service is made of.
@@ -40,14 +45,21 @@ type Options struct {
 
 	Registry      prometheus.Registerer // takes the service's metrics; nil: nobody does
 	MetricsGroups bool                  // label metrics of listing age with the group's id
+
+	Post   Post           // sends to webhooks; nil: they are off
+	Random func() float64 // from 0 to 1, for the jitter of repetitions; nil: math/rand's
 }
 
 // New returns a Service.
 func New(o Options) *Service {
 	m := newMetrics(o.Registry)
+	if o.Random == nil {
+		o.Random = rand.Float64
+	}
 	return &Service{
 		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, m, cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
 		metrics: m, ages: newListingAges(o.Registry, o.MetricsGroups),
+		post: o.Post, random: o.Random,
 	}
 }
 
@@ -65,6 +77,7 @@ type Store interface {
 	OnceStore
 	AgeStore
 	StateStore
+	WebhookStore
 	PruneStore
 }
 

@@ -19,16 +19,18 @@ comment on column listing_state.action is 'The best remedy by then.';
 comment on column listing_state.since is 'When the state was noted; updated_at: when the state or the remedy was.';
 
 create table webhook (
-    group_id    uuid        not null,
-    webhook_id  uuid        not null,
-    member_id   uuid        not null,
-    url         text        not null,
-    label       text        not null default '',
-    events      text[]      not null,
-    secret      bytea       not null,
-    created_at  timestamptz not null,
-    seen        bigint      not null,
-    disabled_at timestamptz,
+    group_id      uuid        not null,
+    webhook_id    uuid        not null,
+    member_id     uuid        not null,
+    url           text        not null,
+    label         text        not null default '',
+    events        text[]      not null,
+    secret        bytea       not null,
+    created_at    timestamptz not null,
+    busy_until    timestamptz,
+    failing_since timestamptz,
+    disabled_at   timestamptz,
+    note          text        not null default '',
     constraint webhook_pkey primary key (group_id, webhook_id),
     constraint webhook_member foreign key (group_id, member_id) references member on delete cascade,
     constraint url_is_https check (url like 'https://%'),
@@ -37,7 +39,9 @@ create table webhook (
 );
 comment on column webhook.member_id is 'Who made it: it is told what this member may see.';
 comment on column webhook.secret is 'The key of the signatures: it must be used, so that no hash of it would do.';
-comment on column webhook.seen is 'The change number up to which events were queued.';
+comment on column webhook.busy_until is 'Until then one process alone sends to it, unless it gives it back before.';
+comment on column webhook.failing_since is 'The first failure after the last success.';
+comment on column webhook.note is 'Why it was disabled.';
 
 create table webhook_delivery (
     group_id     uuid        not null,
@@ -45,7 +49,6 @@ create table webhook_delivery (
     webhook_id   uuid        not null,
     owner_id     uuid,
     listing_id   uuid,
-    source       uuid        not null,
     event        text        not null,
     payload      text        not null,
     created_at   timestamptz not null,
@@ -57,17 +60,14 @@ create table webhook_delivery (
     delivered_at timestamptz,
     constraint webhook_delivery_pkey primary key (group_id, delivery_id),
     constraint webhook_delivery_webhook foreign key (group_id, webhook_id) references webhook on delete cascade,
-    constraint webhook_delivery_once unique (group_id, webhook_id, source),
     constraint delivered_is_over check (delivered_at is null or next_at is null)
 );
+comment on table webhook_delivery is 'Written in the transaction of what it tells of, so that it is told once.';
 comment on column webhook_delivery.owner_id is 'Set where the payload holds what only this member may see.';
-comment on column webhook_delivery.source is 'What it tells of: an event, or a listing coming into a state. It is told once.';
 comment on column webhook_delivery.next_at is 'When it is tried next; null: it was delivered, or given up.';
-create index webhook_delivery_due on webhook_delivery (group_id, next_at) where next_at is not null;
+comment on column webhook_delivery.status is 'Of the last answer; null: there was none.';
+create index webhook_delivery_due on webhook_delivery (group_id, webhook_id, created_at, delivery_id) where next_at is not null;
 create index webhook_delivery_list on webhook_delivery (group_id, webhook_id, created_at, delivery_id);
-
--- What an endpoint was not told yet.
-create index event_told on event (group_id, change_no) where kind in ('sold', 'offer');
 
 do $$
 declare

@@ -30,6 +30,7 @@ type Fixture struct {
 	Clock    *Clock
 	Registry *prometheus.Registry
 	Keys     map[string]string // by member
+	Post     service.Post      // what sends to webhooks: a test that has any sets it
 }
 
 // Clock is a clock that a test moves.
@@ -58,9 +59,15 @@ func New(tb testing.TB, members ...string) *Fixture {
 	clock := &Clock{at: Today.Time().Add(18 * time.Hour)} // noon in Chicago
 	registry := prometheus.NewRegistry()
 	f := &Fixture{
-		Service: service.New(service.Options{Store: store, Now: clock.Now, Logger: slog.New(slog.DiscardHandler), Registry: registry}),
-		DB:      d, Clock: clock, Registry: registry, Keys: map[string]string{},
+		DB: d, Clock: clock, Registry: registry, Keys: map[string]string{},
 	}
+	f.Service = service.New(service.Options{
+		Store: store, Now: clock.Now, Logger: slog.New(slog.DiscardHandler), Registry: registry,
+		Post: func(ctx context.Context, url string, headers map[string]string, body []byte) (service.PostAnswer, error) {
+			return f.Post(ctx, url, headers, body)
+		},
+		Random: func() float64 { return 0.5 }, // no jitter
+	})
 	f.AddGroup(tb, members...)
 	return f
 }

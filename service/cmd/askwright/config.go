@@ -29,6 +29,7 @@ type config struct {
 	ImportBytes    int           // ASKWRIGHT_IMPORT_MAX_BYTES: largest file of rows
 	ImportRows     int           // ASKWRIGHT_IMPORT_MAX_ROWS: most rows of a file
 	MetricsGroups  bool          // ASKWRIGHT_METRICS_GROUPS: on: metrics of listing age for each group
+	Webhooks       bool          // ASKWRIGHT_WEBHOOKS: on: messages go to addresses that admins give
 	BackupStamp    string        // ASKWRIGHT_BACKUP_STAMP: file that backup.sh leaves; empty: no metric
 	TrustedProxies []string      // ASKWRIGHT_TRUSTED_PROXIES: addresses whose X-Forwarded-For is believed
 	StopTimeout    time.Duration // ASKWRIGHT_STOP_TIMEOUT: for requests under way at the end
@@ -59,6 +60,7 @@ var variables = []variable{
 	{"ASKWRIGHT_IMPORT_MAX_BYTES", "33554432", number(1<<10, 1<<30, func(c *config) *int { return &c.ImportBytes })},
 	{"ASKWRIGHT_IMPORT_MAX_ROWS", "50000", number(1, 1_000_000, func(c *config) *int { return &c.ImportRows })},
 	{"ASKWRIGHT_METRICS_GROUPS", "off", onOff(func(c *config) *bool { return &c.MetricsGroups })},
+	{"ASKWRIGHT_WEBHOOKS", "off", onOff(func(c *config) *bool { return &c.Webhooks })},
 	{"ASKWRIGHT_BACKUP_STAMP", "", text(func(c *config) *string { return &c.BackupStamp })},
 	{"ASKWRIGHT_TRUSTED_PROXIES", "", func(c *config, s string) error {
 		for part := range strings.SplitSeq(s, ",") {

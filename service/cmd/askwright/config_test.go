@@ -61,6 +61,7 @@ var badValues = map[string][]string{
 	"ASKWRIGHT_TRUSTED_PROXIES":  {"proxy.local", "10.0.0.1 10.0.0.2", "10.0.0.0/33"},
 	"ASKWRIGHT_STOP_TIMEOUT":     {"10", "-1s", "2h"},
 	"ASKWRIGHT_METRICS_GROUPS":   {"yes", "ON"},
+	"ASKWRIGHT_WEBHOOKS":         {"yes", "On"},
 	"ASKWRIGHT_BACKUP_STAMP":     nil,
 }
 

@@ -75,7 +75,11 @@ func listen(ctx context.Context, variable, address string) (net.Listener, error)
 func serveOn(ctx context.Context, c *config, database *database, listener, ops net.Listener, logger *slog.Logger) error {
 	var stopping atomic.Bool
 	registry := newRegistry(c, database.store)
-	askwright := service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger, Registry: registry, MetricsGroups: c.MetricsGroups})
+	options := service.Options{Store: database.store, Now: time.Now, Logger: logger, Registry: registry, MetricsGroups: c.MetricsGroups}
+	if c.Webhooks {
+		options.Post = api.PostWebhooks()
+	}
+	askwright := service.New(options)
 	server := newServer(c, askwright, logger, database.store, registry, &stopping) //nolint:contextcheck // handlers take the context of their request
 	type running struct {
 		server   *http.Server
@@ -98,6 +102,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	group.Go(func() error { return askwright.RunRecorder(ctx) })
 	group.Go(func() error { return askwright.RunReviews(ctx) })
 	group.Go(func() error { return askwright.RunUpkeep(ctx) })
+	group.Go(func() error { return askwright.RunWebhooks(ctx) })
 	group.Go(func() error {
 		select {
 		case <-ctx.Done():

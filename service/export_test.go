@@ -1,0 +1,4 @@
+package service
+
+// Signature is signature.
+var Signature = signature

@@ -1,0 +1,336 @@
+package service
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"github.com/google/uuid"
+	"golang.org/x/sync/errgroup"
+)
+
+// When messages to endpoints are sent, and until when. A message is tried at
+// once and then after 30 s, 90 s, 4.5 min … 18 h, a quarter more or less: nine
+// times in 27 hours.
+const (
+	notifyEvery    = 5 * time.Second
+	sendAtOnce     = 8  // endpoints
+	sendInTurn     = 20 // messages to one endpoint before it is another round's
+	sendLease      = time.Minute
+	firstWait      = 30 * time.Second
+	waitGrowth     = 3
+	waitJitter     = 0.25
+	attemptsMost   = 9
+	retryAfterMost = 24 * time.Hour      // of what an endpoint asks for
+	disableAfter   = 7 * 24 * time.Hour  // of nothing but failures
+	keepDeliveries = 30 * 24 * time.Hour // also dead letters
+	tidyEvery      = 10 * time.Minute
+	errorMost      = 200 // characters of an error that are kept
+)
+
+// Post sends a request to an endpoint: the headers and the JSON body. Redirects
+// are not followed, and it goes to public addresses only. An error says in words
+// for the endpoint's owner why there was no answer.
+type Post func(ctx context.Context, url string, headers map[string]string, body []byte) (PostAnswer, error)
+
+// PostAnswer is what is looked at of an answer.
+type PostAnswer struct {
+	Status     int
+	RetryAfter time.Duration // zero: the endpoint asked for no particular one
+}
+
+// notifyStore hands out what is to be sent. Two processes never send to one
+// endpoint at the same time: each takes it for a while.
+type notifyStore interface {
+	// TakeWebhook takes an endpoint until a time, if something is due for it
+	// that this tenant sees, it is in service and nobody has it.
+	TakeWebhook(ctx context.Context, t Tenant, id uuid.UUID, now, until time.Time) (bool, error)
+	// NextWebhookDelivery returns the first message that is due, counts the attempt and
+	// keeps the endpoint until a time. Until the attempt is recorded the message
+	// stays due. ErrNotFound: nothing is due.
+	NextWebhookDelivery(ctx context.Context, t Tenant, webhook uuid.UUID, now, until time.Time) (*WebhookDelivery, error)
+	// RecordAttempt notes what came of the last attempt.
+	RecordAttempt(ctx context.Context, t Tenant, a WebhookAttempt) error
+	// ReleaseWebhook gives an endpoint back.
+	ReleaseWebhook(ctx context.Context, t Tenant, id uuid.UUID) error
+	// TidyWebhook deletes deliveries from before a time and returns how many
+	// of the others are dead letters.
+	TidyWebhook(ctx context.Context, t Tenant, id uuid.UUID, before time.Time) (failed int, err error)
+}
+
+// WebhookAttempt is what came of sending a message. Without NextAt it is over.
+type WebhookAttempt struct {
+	Delivery  *WebhookDelivery
+	At        time.Time
+	Delivered bool
+	Status    int
+	Error     string
+	NextAt    time.Time
+	Disable   string // why the endpoint is to be disabled; empty: it is not
+}
+
+// RunWebhooks sends messages to endpoints until the context ends.
+func (s *Service) RunWebhooks(ctx context.Context) error {
+	if s.post == nil {
+		return nil
+	}
+	tick := time.NewTicker(notifyEvery)
+	defer tick.Stop()
+	for {
+		if err := s.SendNotices(ctx); err != nil && ctx.Err() == nil {
+			s.logger.WarnContext(ctx, "messages to webhooks go out later", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+}
+
+// SendNotices sends what is due, to several endpoints at once and to each in
+// order. Now and then it drops old messages and counts the dead ones.
+func (s *Service) SendNotices(ctx context.Context) error {
+	groups, err := s.store.GroupIDs(ctx)
+	if err != nil {
+		return fmt.Errorf("list the groups: %w", err)
+	}
+	now := s.now()
+	isTidying := now.Sub(s.tidiedAt) >= tidyEvery
+	dead := 0
+	var work errgroup.Group
+	work.SetLimit(sendAtOnce)
+	for _, group := range groups {
+		webhooks, listErr := s.store.Webhooks(ctx, Tenant{Group: group})
+		if listErr != nil {
+			err = errors.Join(err, fmt.Errorf("list the webhooks of group %s: %w", group, listErr))
+		}
+		for _, w := range webhooks {
+			t := Tenant{Group: group, Member: w.MemberID}
+			if isTidying {
+				failed, tidyErr := s.store.TidyWebhook(ctx, t, w.ID, now.Add(-keepDeliveries))
+				dead, err = dead+failed, errors.Join(err, tidyErr)
+			}
+			if w.DisabledAt.IsZero() {
+				work.Go(func() error { return s.sendTo(ctx, t, w) })
+			}
+		}
+	}
+	if isTidying {
+		s.tidiedAt = now
+		s.metrics.deadLetters.Set(float64(dead))
+	}
+	return errors.Join(err, work.Wait())
+}
+
+// sendTo sends an endpoint what is due, until something fails.
+func (s *Service) sendTo(ctx context.Context, t Tenant, w Webhook) error {
+	taken, err := s.store.TakeWebhook(ctx, t, w.ID, s.now(), s.now().Add(sendLease))
+	if err != nil || !taken {
+		return err
+	}
+	for range sendInTurn {
+		d, err := s.store.NextWebhookDelivery(ctx, t, w.ID, s.now(), s.now().Add(sendLease))
+		if isNotFound(err) {
+			break
+		}
+		if err != nil {
+			return fmt.Errorf("read the next message to webhook %s: %w", w.ID, err)
+		}
+		delivered, err := s.attempt(ctx, t, &w, d)
+		if err != nil {
+			return fmt.Errorf("send to webhook %s: %w", w.ID, err)
+		}
+		if !delivered {
+			break // the endpoint may have a bad time; what is due can wait for the next round
+		}
+	}
+	// Where it ended with an error, the endpoint stays taken for a while.
+	return s.store.ReleaseWebhook(context.WithoutCancel(ctx), t, w.ID)
+}
+
+// attempt sends one message and records what came of it.
+func (s *Service) attempt(ctx context.Context, t Tenant, w *Webhook, d *WebhookDelivery) (delivered bool, err error) {
+	now, body := s.now(), []byte(d.Payload)
+	answer, postErr := s.post(ctx, w.URL, map[string]string{
+		"webhook-id":        d.ID.String(),
+		"webhook-timestamp": strconv.FormatInt(now.Unix(), 10),
+		"webhook-signature": signature(w.Secret, d.ID.String(), now, body),
+	}, body)
+	if postErr != nil && ctx.Err() != nil {
+		return false, ctx.Err() // nobody knows whether it arrived: it is sent again
+	}
+	a := s.judge(w, d, answer, postErr)
+	result := DeliveryDelivered
+	switch {
+	case a.Delivered:
+		w.FailingSince = time.Time{}
+	case a.NextAt.IsZero():
+		result = DeliveryFailed
+	default:
+		result = "retried"
+	}
+	s.metrics.deliveries.WithLabelValues(result).Inc()
+	if a.Disable != "" {
+		s.logger.WarnContext(ctx, "a webhook was disabled", "group", t.Group, "webhook", w.ID, "reason", a.Disable)
+	}
+	return a.Delivered, s.store.RecordAttempt(context.WithoutCancel(ctx), t, a)
+}
+
+// judge decides what an answer means: 2xx is success, 410 the end of the
+// endpoint, all else is tried again or given up.
+func (s *Service) judge(w *Webhook, d *WebhookDelivery, answer PostAnswer, postErr error) WebhookAttempt {
+	a := WebhookAttempt{Delivery: d, At: s.now(), Status: answer.Status}
+	const gone = 410 // RFC 9110, section 15.5.11
+	switch {
+	case postErr != nil:
+		a.Error = postErr.Error()
+	case answer.Status >= 200 && answer.Status <= 299:
+		a.Delivered = true
+		return a
+	case answer.Status == gone:
+		a.Error, a.Disable = "it answered 410", "it answered 410: nothing more is wanted there"
+		return a
+	default:
+		a.Error = fmt.Sprintf("it answered %d", answer.Status)
+	}
+	if r := []rune(a.Error); len(r) > errorMost {
+		a.Error = string(r[:errorMost])
+	}
+	if d.Attempts < attemptsMost {
+		a.NextAt = a.At.Add(max(s.backoff(d.Attempts), min(answer.RetryAfter, retryAfterMost)))
+		return a
+	}
+	if !w.FailingSince.IsZero() && a.At.Sub(w.FailingSince) >= disableAfter {
+		a.Disable = "nothing was delivered since " + w.FailingSince.UTC().Format(time.RFC3339)
+	}
+	return a
+}
+
+// backoff is the wait after so many attempts: exponential, with jitter so that
+// what failed together does not come back together.
+func (s *Service) backoff(attempts int) time.Duration {
+	wait := float64(firstWait) * math.Pow(waitGrowth, float64(attempts-1))
+	return time.Duration(wait * (1 + waitJitter*(2*s.random()-1)))
+}
+
+// signature is that of the Standard Webhooks specification 1.0.0, "Signature
+// scheme": HMAC-SHA256 over id, time and body.
+func signature(secret []byte, id string, at time.Time, body []byte) string {
+	mac := hmac.New(sha256.New, secret)
+	fmt.Fprintf(mac, "%s.%d.%s", id, at.Unix(), body)
+	return "v1," + base64.StdEncoding.EncodeToString(mac.Sum(nil))
+}
+
+// Notice is what endpoints are told. It is queued for each endpoint that asked
+// for its event, in the transaction of what it tells of.
+type Notice struct {
+	Event     string
+	ListingID uuid.UUID
+	Owner     uuid.UUID // who alone may be told; zero: everybody in the group
+	At        time.Time
+	Payload   []byte
+	Since     time.Time // not told if the listing's last message of this event is later; zero: told
+}
+
+// payload is the body of a message as the specification recommends it.
+type payload struct {
+	Type      string `json:"type"`
+	Timestamp string `json:"timestamp"` // of what it tells of
+	Data      any    `json:"data"`
+}
+
+// listingNews is the data of all messages about listings.
+type listingNews struct {
+	ListingID  uuid.UUID   `json:"listing_id"`
+	Ref        string      `json:"ref"`
+	Member     string      `json:"member"`
+	Category   string      `json:"category"`
+	Ask        json.Number `json:"ask,omitempty"`
+	Currency   string      `json:"currency"`
+	State      string      `json:"state,omitempty"`
+	Action     string      `json:"action,omitempty"`
+	ActiveDays *int        `json:"active_days,omitempty"`
+	SalePrice  json.Number `json:"sale_price,omitempty"`
+	EndedOn    string      `json:"ended_on,omitempty"`
+	Amount     json.Number `json:"amount,omitempty"`
+	On         string      `json:"on,omitempty"`
+}
+
+func newNotice(event string, at time.Time, listing uuid.UUID, data any) Notice {
+	// These are structs of text and numbers, which always can be written.
+	text, _ := json.Marshal(payload{Type: event, Timestamp: at.UTC().Format(time.RFC3339), Data: data})
+	return Notice{Event: event, ListingID: listing, At: at, Payload: text}
+}
+
+func (a *Actor) news(l *Listing, ask Money) listingNews {
+	c := a.Group.Currency
+	n := listingNews{ListingID: l.ID, Ref: l.Ref, Member: l.Member, Category: l.Category, Currency: c.Code}
+	if ask != 0 {
+		n.Ask = json.Number(ask.Format(c))
+	}
+	return n
+}
+
+// How old news may be, in days.
+const (
+	saleNewsDays   = 7 // a sale of longer ago was recorded, but did not happen just now
+	stateQuietDays = 7 // a listing that goes in and out of a state; a new ask is given as long before it counts
+)
+
+// notices are what a change is told as.
+func (a *Actor) notices(c *Change) (out []Notice) {
+	l := c.New
+	if l.IsObserved() {
+		return nil
+	}
+	digits := a.Group.Currency
+	isSold := l.Outcome == OutcomeSold && (c.Old == nil || c.Old.Outcome != OutcomeSold)
+	if isSold && l.EndedOn > a.Today-saleNewsDays {
+		n := a.news(l, l.CurrentAsk())
+		n.SalePrice, n.EndedOn = json.Number(l.SalePrice.Format(digits)), l.EndedOn.String()
+		out = append(out, newNotice(WebhookSold, a.Now, l.ID, n))
+	}
+	for _, e := range c.Events {
+		if e.Kind == EventOffer {
+			o := a.offerOf(l, e)
+			n := a.news(l, o.Ask)
+			n.Amount, n.On = json.Number(o.Amount.Format(digits)), o.On.String()
+			m := newNotice(WebhookOffer, a.Now, l.ID, n)
+			m.Owner = l.MemberID
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// stateNotices are what listings that came into a state are told as.
+func (a *Actor) stateNotices(reviews []Review, changed []ListingState) (out []Notice) {
+	became := make(map[uuid.UUID]ListingState, len(changed))
+	for _, c := range changed {
+		if c.Since.Equal(c.UpdatedAt) { // else only what to do changed
+			became[c.ListingID] = c
+		}
+	}
+	events := map[string]string{"stale": WebhookStale, "slow": WebhookSlow}
+	for _, r := range reviews {
+		state, ok := became[r.Row.ID]
+		event := events[state.State]
+		if !ok || event == "" {
+			continue
+		}
+		n := a.news(r.Row, r.Ask)
+		n.State, n.Action, n.ActiveDays = state.State, state.Action, &r.ActiveDays
+		m := newNotice(event, state.Since, r.Row.ID, n)
+		m.Since = state.Since.AddDate(0, 0, -stateQuietDays)
+		out = append(out, m)
+	}
+	return out
+}
