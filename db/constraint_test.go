@@ -163,7 +163,7 @@ var violations = map[string]string{
 	"webhook.secret_is_long":                    "update webhook set secret = 'x'",
 	"webhook_delivery.webhook_delivery_pkey":    "copy",
 	"webhook_delivery.webhook_delivery_webhook": "update webhook_delivery set webhook_id = gen_random_uuid()",
-	"webhook_delivery.delivered_is_over": "update webhook_delivery set next_at = now(), delivered_at = now()",
+	"webhook_delivery.delivered_is_over":        "update webhook_delivery set next_at = now(), delivered_at = now()",
 
 	"value_statistics.value_statistics_pkey":  "copy",
 	"value_statistics.value_statistics_group": "insert into value_statistics (group_id, design) values (gen_random_uuid(), 1)",

@@ -225,6 +225,36 @@ func listings(t *testing.T, api, key string) []string {
 	return strings.Split(strings.TrimSpace(body), "\n")[1:]
 }
 
+// With webhooks on, messages are sent while it serves, and none to this machine.
+func TestServeSendsToWebhooks(t *testing.T) {
+	t.Parallel()
+	database := dbtest.New(t).DSN
+	env := map[string]string{"DATABASE_URL": database, "ASKWRIGHT_LOG_LEVEL": "error"}
+	key := mustRun(t, env, "group", "create", "Mill Lane", "--currency", "USD", "--unit", "in", "--timezone", "UTC", "--member", "Wilda")
+	c := startChildWith(t, dataFolder(t), []string{"DATABASE_URL=" + database, "ASKWRIGHT_WEBHOOKS=on"}, "serve")
+	status, body := do(t, http.MethodPost, c.urls[0]+"/v1/webhooks", key, `{"url":"https://localhost:1/hook"}`)
+	var made struct{ ID string }
+	if err := json.Unmarshal([]byte(body), &made); err != nil || status != http.StatusCreated {
+		t.Fatalf("a webhook: %d %v %s", status, err, body)
+	}
+	hook := c.urls[0] + "/v1/webhooks/" + made.ID
+	if status, body := do(t, http.MethodPost, hook+"/test", key, ""); status != http.StatusNoContent {
+		t.Fatalf("tested: %d %s", status, body)
+	}
+	for deadline := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
+		_, body := get(t, hook+"/deliveries.csv?fields=event,state,error", key)
+		if strings.Contains(body, "webhook.test,pending,the address is not public") {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("not tried: %s", body)
+		}
+	}
+	if _, body := get(t, c.urls[1]+"/metrics", ""); !strings.Contains(body, `askwright_webhook_attempts_total{result="retried"} 1`) {
+		t.Error("the attempt is not counted")
+	}
+}
+
 // What was acknowledged is there after kill -9, once.
 func TestAcknowledgedRowsOutliveAKill(t *testing.T) {
 	t.Parallel()
