@@ -52,7 +52,7 @@ func (b *logBuffer) String() string {
 	return b.text.String()
 }
 
-func newSite(t *testing.T, f *servicetest.Fixture, limits api.Limits) *site {
+func newSite(t testing.TB, f *servicetest.Fixture, limits api.Limits) *site {
 	t.Helper()
 	log := &logBuffer{}
 	logger := slog.New(slog.NewJSONHandler(log, nil))
@@ -89,7 +89,7 @@ type call struct {
 }
 
 // do sends a request. Each answer of 400 or more must be a proper problem.
-func (s *site) do(t *testing.T, c call) reply {
+func (s *site) do(t testing.TB, c call) reply {
 	t.Helper()
 	r, err := http.NewRequestWithContext(t.Context(), c.method, s.server.URL+c.path, strings.NewReader(c.body))
 	if err != nil {
@@ -133,7 +133,7 @@ type problem struct {
 }
 
 // checkProblem holds an answer to RFC 9457 and to our own rules.
-func (r reply) checkProblem(t *testing.T) problem {
+func (r reply) checkProblem(t testing.TB) problem {
 	t.Helper()
 	at := fmt.Sprintf("%s %s", r.Request.Method, r.Request.URL.Path)
 	if got := r.Header.Get("Content-Type"); got != "application/problem+json" {
