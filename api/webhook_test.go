@@ -137,6 +137,14 @@ func (s *site) deliveries(t *testing.T, member, id, query string) []delivery {
 	return want[struct{ Items []delivery }](t, s.do(t, call{method: "GET", path: "/v1/webhooks/" + id + "/deliveries" + query, key: s.Keys[member]}), 200).Items
 }
 
+// test asks for a message to a webhook of Wilda's.
+func (s *site) test(t *testing.T, hook webhook) {
+	t.Helper()
+	if r := s.do(t, call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/test", key: s.Keys["Wilda"]}); r.StatusCode != 204 {
+		t.Fatalf("test: %d %s", r.StatusCode, r.body)
+	}
+}
+
 func (s *site) send(t *testing.T) {
 	t.Helper()
 	if err := s.SendNotices(t.Context()); err != nil {
@@ -343,9 +351,8 @@ func TestGoneDisablesAWebhook(t *testing.T) {
 		t.Errorf("detail %q", p.Detail)
 	}
 	r.status = http.StatusOK
-	if answer := s.do(t, call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/test", key: s.Keys["Wilda"]}); answer.StatusCode != 204 {
-		t.Fatalf("tested: %d", answer.StatusCode)
-	}
+	s.test(t, hook)
+	s.Clock.AdvanceBy(time.Minute)
 	s.send(t)
 	if got := r.take(); types(got) != "webhook.test" || s.hooks(t, "Wilda")[0].DisabledAt != nil {
 		t.Errorf("after the test: %v", got)
@@ -416,7 +423,7 @@ func TestWebhookRequests(t *testing.T) {
 	}
 	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Wilda"], body: `{"url":"https://hooks.example/"}`}), 409, "conflict")
 	csv := table(t, s.do(t, call{method: "GET", path: "/v1/webhooks.csv", key: s.Keys["Wilda"]}))
-	if len(csv) != 21 || csv[1][2] != made.URL || csv[2][4] != "listing.sold;listing.stale;listing.slow;offer.recorded" && csv[2][4] != "listing.slow;listing.sold;listing.stale;offer.recorded" {
+	if len(csv) != 21 || csv[1][2] != made.URL || csv[2][4] != "listing.slow;listing.sold;listing.stale;offer.recorded" {
 		t.Errorf("%d lines as CSV, %q", len(csv), csv[:3])
 	}
 	if r := s.do(t, call{method: "DELETE", path: "/v1/webhooks/" + made.ID, key: s.Keys["Wilda"]}); r.StatusCode != 204 || len(s.hooks(t, "Wilda")) != 19 {
@@ -432,7 +439,7 @@ func TestPagesOfDeliveries(t *testing.T) {
 	s, _ := hooked(t)
 	hook := s.hook(t, "Wilda")
 	for range 5 { // all at one time
-		s.do(t, call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/test", key: s.Keys["Wilda"]})
+		s.test(t, hook)
 	}
 	seen := map[string]bool{}
 	path, pages := "/v1/webhooks/"+hook.ID+"/deliveries?limit=2", 0

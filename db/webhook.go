@@ -211,8 +211,8 @@ func (s *Store) RecordAttempt(ctx context.Context, t service.Tenant, a service.W
 }
 
 // ReleaseWebhook gives an endpoint back.
-func (s *Store) ReleaseWebhook(ctx context.Context, t service.Tenant, id uuid.UUID) error {
-	return s.run(ctx, t, statement{sql: "update webhook set busy_until = null where group_id = $1 and webhook_id = $2", args: []any{t.Group, id}})
+func (s *Store) ReleaseWebhook(ctx context.Context, t service.Tenant, id uuid.UUID, until time.Time) error {
+	return s.run(ctx, t, statement{sql: "update webhook set busy_until = $3 where group_id = $1 and webhook_id = $2", args: []any{t.Group, id, until}})
 }
 
 // TidyWebhook deletes old deliveries and counts dead letters.

@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"strconv"
 	"time"
@@ -24,6 +25,7 @@ const (
 	sendAtOnce     = 8  // endpoints
 	sendInTurn     = 20 // messages to one endpoint before it is another round's
 	sendLease      = time.Minute
+	pauseMost      = 15 * time.Minute // for an endpoint that asks for time; its message waits longer
 	firstWait      = 30 * time.Second
 	waitGrowth     = 3
 	waitJitter     = 0.25
@@ -58,8 +60,8 @@ type notifyStore interface {
 	NextWebhookDelivery(ctx context.Context, t Tenant, webhook uuid.UUID, now, until time.Time) (*WebhookDelivery, error)
 	// RecordAttempt notes what came of the last attempt.
 	RecordAttempt(ctx context.Context, t Tenant, a WebhookAttempt) error
-	// ReleaseWebhook gives an endpoint back.
-	ReleaseWebhook(ctx context.Context, t Tenant, id uuid.UUID) error
+	// ReleaseWebhook gives an endpoint back, to be left alone until a time.
+	ReleaseWebhook(ctx context.Context, t Tenant, id uuid.UUID, until time.Time) error
 	// TidyWebhook deletes deliveries from before a time and returns how many
 	// of the others are dead letters.
 	TidyWebhook(ctx context.Context, t Tenant, id uuid.UUID, before time.Time) (failed int, err error)
@@ -98,19 +100,25 @@ func (s *Service) RunWebhooks(ctx context.Context) error {
 // SendNotices sends what is due, to several endpoints at once and to each in
 // order. Now and then it drops old messages and counts the dead ones.
 func (s *Service) SendNotices(ctx context.Context) error {
-	groups, err := s.store.GroupIDs(ctx)
+	groups, err := s.store.Changes(ctx)
 	if err != nil {
 		return fmt.Errorf("list the groups: %w", err)
 	}
 	now := s.now()
+	maps.DeleteFunc(s.unhooked, func(group uuid.UUID, at int64) bool { return groups[group] != at })
 	isTidying := now.Sub(s.tidiedAt) >= tidyEvery
 	dead := 0
 	var work errgroup.Group
 	work.SetLimit(sendAtOnce)
-	for _, group := range groups {
+	for group, changeNo := range groups {
+		if _, none := s.unhooked[group]; none {
+			continue
+		}
 		webhooks, listErr := s.store.Webhooks(ctx, Tenant{Group: group})
 		if listErr != nil {
 			err = errors.Join(err, fmt.Errorf("list the webhooks of group %s: %w", group, listErr))
+		} else if len(webhooks) == 0 {
+			s.unhooked[group] = changeNo
 		}
 		for _, w := range webhooks {
 			t := Tenant{Group: group, Member: w.MemberID}
@@ -136,6 +144,7 @@ func (s *Service) sendTo(ctx context.Context, t Tenant, w Webhook) error {
 	if err != nil || !taken {
 		return err
 	}
+	var pause time.Duration
 	for range sendInTurn {
 		d, err := s.store.NextWebhookDelivery(ctx, t, w.ID, s.now(), s.now().Add(sendLease))
 		if isNotFound(err) {
@@ -144,20 +153,21 @@ func (s *Service) sendTo(ctx context.Context, t Tenant, w Webhook) error {
 		if err != nil {
 			return fmt.Errorf("read the next message to webhook %s: %w", w.ID, err)
 		}
-		delivered, err := s.attempt(ctx, t, &w, d)
+		pause, err = s.attempt(ctx, t, &w, d)
 		if err != nil {
 			return fmt.Errorf("send to webhook %s: %w", w.ID, err)
 		}
-		if !delivered {
-			break // the endpoint may have a bad time; what is due can wait for the next round
+		if pause > 0 {
+			break
 		}
 	}
 	// Where it ended with an error, the endpoint stays taken for a while.
-	return s.store.ReleaseWebhook(context.WithoutCancel(ctx), t, w.ID)
+	return s.store.ReleaseWebhook(context.WithoutCancel(ctx), t, w.ID, s.now().Add(pause))
 }
 
-// attempt sends one message and records what came of it.
-func (s *Service) attempt(ctx context.Context, t Tenant, w *Webhook, d *WebhookDelivery) (delivered bool, err error) {
+// attempt sends one message and records what came of it. After a failure the
+// endpoint may have a bad time, and is left alone for a while.
+func (s *Service) attempt(ctx context.Context, t Tenant, w *Webhook, d *WebhookDelivery) (pause time.Duration, err error) {
 	now, body := s.now(), []byte(d.Payload)
 	answer, postErr := s.post(ctx, w.URL, map[string]string{
 		"webhook-id":        d.ID.String(),
@@ -165,23 +175,23 @@ func (s *Service) attempt(ctx context.Context, t Tenant, w *Webhook, d *WebhookD
 		"webhook-signature": signature(w.Secret, d.ID.String(), now, body),
 	}, body)
 	if postErr != nil && ctx.Err() != nil {
-		return false, ctx.Err() // nobody knows whether it arrived: it is sent again
+		return 0, ctx.Err() // nobody knows whether it arrived: it is sent again
 	}
 	a := s.judge(w, d, answer, postErr)
-	result := DeliveryDelivered
-	switch {
-	case a.Delivered:
-		w.FailingSince = time.Time{}
-	case a.NextAt.IsZero():
+	result := "retried"
+	if a.NextAt.IsZero() {
 		result = DeliveryFailed
-	default:
-		result = "retried"
+	}
+	if a.Delivered {
+		result, w.FailingSince = DeliveryDelivered, time.Time{}
+	} else {
+		pause = max(firstWait, min(answer.RetryAfter, pauseMost))
 	}
 	s.metrics.deliveries.WithLabelValues(result).Inc()
 	if a.Disable != "" {
 		s.logger.WarnContext(ctx, "a webhook was disabled", "group", t.Group, "webhook", w.ID, "reason", a.Disable)
 	}
-	return a.Delivered, s.store.RecordAttempt(context.WithoutCancel(ctx), t, a)
+	return pause, s.store.RecordAttempt(context.WithoutCancel(ctx), t, a)
 }
 
 // judge decides what an answer means: 2xx is success, 410 the end of the

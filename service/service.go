@@ -33,7 +33,8 @@ type Service struct {
 
 	post     Post
 	random   func() float64
-	tidiedAt time.Time // by SendNotices, which runs alone
+	tidiedAt time.Time           // by SendNotices, which runs alone
+	unhooked map[uuid.UUID]int64 // groups without webhooks, by their change number then; also by SendNotices
 }
 
 // Options are what a Service is made of.
@@ -59,7 +60,7 @@ func New(o Options) *Service {
 	return &Service{
 		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, m, cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
 		metrics: m, ages: newListingAges(o.Registry, o.MetricsGroups),
-		post: o.Post, random: o.Random,
+		post: o.Post, random: o.Random, unhooked: make(map[uuid.UUID]int64),
 	}
 }
 

@@ -39,7 +39,7 @@ create table webhook (
 );
 comment on column webhook.member_id is 'Who made it: it is told what this member may see.';
 comment on column webhook.secret is 'The key of the signatures: it must be used, so that no hash of it would do.';
-comment on column webhook.busy_until is 'Until then one process alone sends to it, unless it gives it back before.';
+comment on column webhook.busy_until is 'Until then one process has it, or it is left alone after a failure.';
 comment on column webhook.failing_since is 'The first failure after the last success.';
 comment on column webhook.note is 'Why it was disabled.';
 
