@@ -127,8 +127,8 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 			t.Errorf("told %q, want %q", got, told)
 		}
 	}
-	if len(keys) != 4 {
-		t.Errorf("messages %v", keys)
+	if rows := s.Select(t, "select event from askwright.webhook_delivery"); len(keys) != 4 || len(rows) != 4 {
+		t.Errorf("messages %v, on file %v", keys, rows)
 	}
 	if seen := s.deliveries(t, "Otto", wildas.ID, ""); len(seen) != 1 || seen[0].Event != "listing.sold" {
 		t.Errorf("another admin sees %+v", seen)
@@ -201,11 +201,19 @@ func TestStatesAreToldOvernight(t *testing.T) {
 	if len(wanted) == 0 || !maps.Equal(got, wanted) {
 		t.Fatalf("told %v, want %v", got, wanted)
 	}
+	// Another remedy in the same state is no news.
+	s.Select(t, "delete from askwright.webhook_delivery returning event")
+	s.Select(t, "update askwright.listing_state set action = 'none', since = since - interval '30 days' returning state")
+	s.do(t, call{method: "GET", path: "/v1/stale.atom", key: s.Keys[admin]})
+	s.send(t)
+	if changed := s.Select(t, "select state from askwright.listing_state where updated_at > since and action <> 'none'"); len(changed) == 0 || len(r.take()) > 0 {
+		t.Errorf("of %d other remedies something is told", len(changed))
+	}
 	// A state that a listing was told in and left is no news for a week.
 	for _, test := range []struct {
 		days int
 		told bool
-	}{{0, false}, {6, false}, {9, true}} {
+	}{{0, true}, {0, false}, {6, false}, {9, true}} {
 		s.Select(t, "update askwright.listing_state set state = 'fresh' where state in ('slow', 'stale') returning state")
 		s.Clock.Advance(test.days)
 		s.do(t, call{method: "GET", path: "/v1/stale.atom", key: s.Keys[admin]}) // reading notes states, too
