@@ -232,25 +232,25 @@ var saleColumns = []tableColumn[ProfitItem]{
 
 var figureColumns = []tableColumn[ProfitItem]{
 	{"pieces", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.Pieces) }},
-	{"revenue", numberCell, func(i ProfitItem) string { return string(i.Revenue) }},
-	{"purchase_cost", numberCell, func(i ProfitItem) string { return string(i.PurchaseCost) }},
-	{"pickup_cost", numberCell, func(i ProfitItem) string { return string(i.PickupCost) }},
-	{"materials_cost", numberCell, func(i ProfitItem) string { return string(i.MaterialsCost) }},
-	{"other_cost", numberCell, func(i ProfitItem) string { return string(i.OtherCost) }},
-	{"fees", numberCell, func(i ProfitItem) string { return string(i.Fees) }},
-	{"fees_estimated", numberCell, func(i ProfitItem) string { return string(i.FeesEstimated) }},
-	{"cost", numberCell, func(i ProfitItem) string { return string(i.Cost) }},
-	{"delivery_charged", numberCell, func(i ProfitItem) string { return string(i.DeliveryCharged) }},
-	{"delivery_cost", numberCell, func(i ProfitItem) string { return string(i.DeliveryCost) }},
-	{"profit", numberCell, func(i ProfitItem) string { return string(i.Profit) }},
+	{"revenue", moneyCell, func(i ProfitItem) string { return string(i.Revenue) }},
+	{"purchase_cost", moneyCell, func(i ProfitItem) string { return string(i.PurchaseCost) }},
+	{"pickup_cost", moneyCell, func(i ProfitItem) string { return string(i.PickupCost) }},
+	{"materials_cost", moneyCell, func(i ProfitItem) string { return string(i.MaterialsCost) }},
+	{"other_cost", moneyCell, func(i ProfitItem) string { return string(i.OtherCost) }},
+	{"fees", moneyCell, func(i ProfitItem) string { return string(i.Fees) }},
+	{"fees_estimated", moneyCell, func(i ProfitItem) string { return string(i.FeesEstimated) }},
+	{"cost", moneyCell, func(i ProfitItem) string { return string(i.Cost) }},
+	{"delivery_charged", moneyCell, func(i ProfitItem) string { return string(i.DeliveryCharged) }},
+	{"delivery_cost", moneyCell, func(i ProfitItem) string { return string(i.DeliveryCost) }},
+	{"profit", moneyCell, func(i ProfitItem) string { return string(i.Profit) }},
 	{"margin_percent", numberCell, func(i ProfitItem) string { return i.Margin.text() }},
 	{"return_on_cost_percent", numberCell, func(i ProfitItem) string { return i.Return.text() }},
 	{"hours", numberCell, func(i ProfitItem) string { return string(i.Hours) }},
 	{"hours_other", numberCell, func(i ProfitItem) string { return string(i.HoursOther) }},
-	{"profit_per_hour", numberCell, func(i ProfitItem) string { return i.PerHour.text() }},
+	{"profit_per_hour", moneyCell, func(i ProfitItem) string { return i.PerHour.text() }},
 	{"timed_pieces", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.TimedPieces) }},
 	{"days_owned", numberCell, func(i ProfitItem) string { return optionalCount(i.DaysOwned) }},
-	{"profit_per_day_owned", numberCell, func(i ProfitItem) string { return i.PerDayOwned.text() }},
+	{"profit_per_day_owned", moneyCell, func(i ProfitItem) string { return i.PerDayOwned.text() }},
 	{"dated_pieces", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.DatedPieces) }},
 	{"purchase_unknown", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.PurchaseUnknown) }},
 	{"at_a_loss", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.AtALoss) }},
@@ -276,13 +276,13 @@ var stockColumns = []tableColumn[StockItem]{
 	{"bought_from", textCell, func(i StockItem) string { return i.BoughtFrom }},
 	{"bought_on", plainCell, func(i StockItem) string { return i.BoughtOn }},
 	{"days_owned", numberCell, func(i StockItem) string { return optionalCount(i.DaysOwned) }},
-	{"purchase_cost", numberCell, func(i StockItem) string { return string(i.PurchaseCost) }},
-	{"pickup_cost", numberCell, func(i StockItem) string { return string(i.PickupCost) }},
-	{"materials_cost", numberCell, func(i StockItem) string { return string(i.MaterialsCost) }},
-	{"other_cost", numberCell, func(i StockItem) string { return string(i.OtherCost) }},
-	{"fees", numberCell, func(i StockItem) string { return string(i.Fees) }},
-	{"cost", numberCell, func(i StockItem) string { return string(i.Cost) }},
-	{"delivery_cost", numberCell, func(i StockItem) string { return string(i.DeliveryCost) }},
+	{"purchase_cost", moneyCell, func(i StockItem) string { return string(i.PurchaseCost) }},
+	{"pickup_cost", moneyCell, func(i StockItem) string { return string(i.PickupCost) }},
+	{"materials_cost", moneyCell, func(i StockItem) string { return string(i.MaterialsCost) }},
+	{"other_cost", moneyCell, func(i StockItem) string { return string(i.OtherCost) }},
+	{"fees", moneyCell, func(i StockItem) string { return string(i.Fees) }},
+	{"cost", moneyCell, func(i StockItem) string { return string(i.Cost) }},
+	{"delivery_cost", moneyCell, func(i StockItem) string { return string(i.DeliveryCost) }},
 	{"hours", numberCell, func(i StockItem) string { return string(i.Hours) }},
 	{"hours_other", numberCell, func(i StockItem) string { return string(i.HoursOther) }},
 }
@@ -293,13 +293,22 @@ var lineColumns = []tableColumn[ProfitLine]{
 	{"ref", textCell, func(l ProfitLine) string { return l.Ref }},
 	{"on", plainCell, func(l ProfitLine) string { return l.On }},
 	{"kind", plainCell, func(l ProfitLine) string { return l.Kind }},
-	{"amount", numberCell, func(l ProfitLine) string { return l.Amount.text() }},
+	{"amount", moneyCell, func(l ProfitLine) string { return l.Amount.text() }},
 	{"hours", numberCell, func(l ProfitLine) string { return l.Hours.text() }},
 	{"step", textCell, func(l ProfitLine) string { return l.Step }},
 	{"note", textCell, func(l ProfitLine) string { return l.Note }},
 	{"piece_id", plainCell, func(l ProfitLine) string { return l.PieceID.String() }},
 	{"listing_id", plainCell, func(l ProfitLine) string { return l.ListingID.String() }},
 	{"cost_id", plainCell, func(l ProfitLine) string { return idText(l.CostID) }},
+}
+
+var quickSaleColumns = []tableColumn[QuickSale]{
+	{"ref", textCell, func(q QuickSale) string { return q.Ref }},
+	{"listed_on", plainCell, func(q QuickSale) string { return q.ListedOn }},
+	{"ended_on", plainCell, func(q QuickSale) string { return q.EndedOn }},
+	{"first_ask", moneyCell, func(q QuickSale) string { return string(q.FirstAsk) }},
+	{"sale_price", moneyCell, func(q QuickSale) string { return string(q.SalePrice) }},
+	{"listing_id", plainCell, func(q QuickSale) string { return q.ListingID.String() }},
 }
 
 func optionalCount(n *int) string {
@@ -312,10 +321,10 @@ func optionalCount(n *int) string {
 // ProfitQuery is what the report can be asked for.
 type ProfitQuery struct {
 	By    string `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
-	From  string `form:"from" format:"date"`                             // of the sale
-	To    string `form:"to" format:"date"`                               // of the sale, included; also the day of the stock
-	Lines bool   `form:"lines"`                                          // JSON: with the amounts that the figures are made of
-	Rows  string `form:"rows" enums:"items,lines,stock" default:"items"` // CSV: which of the three
+	From  string `form:"from" format:"date"`                                    // of the sale
+	To    string `form:"to" format:"date"`                                      // of the sale, included; also the day of the stock
+	Lines bool   `form:"lines"`                                                 // JSON: with the amounts that the figures are made of
+	Rows  string `form:"rows" enums:"items,lines,stock,let_go" default:"items"` // CSV: which of the four
 	TableQuery
 }
 

@@ -158,6 +158,8 @@ func (v viewer) table() []tableColumn[*service.Listing] {
 		switch {
 		case c.Name == "asks":
 			kind = embeddedCell
+		case c.Kind == service.KindMoney:
+			kind = moneyCell
 		case c.Kind.IsNumeric():
 			kind = numberCell
 		case c.Kind == service.KindDate:

@@ -141,6 +141,7 @@ func (s *Server) routes() []route {
 		{"GET", "/v1/reports/listing-age.png", feed, false, s.getAgePicture},
 		{"GET", "/v1/reports/profit", read, true, s.getProfit},
 		{"GET", "/v1/reports/profit.csv", read, true, s.getProfit},
+		{"GET", "/v1/reports/profit.xlsx", read, true, s.getProfitWorkbook},
 		{"GET", "/v1/work-queue", read, false, s.getWorkQueue},
 		{"GET", "/v1/work-queue.csv", read, false, s.getWorkQueue},
 		{"GET", "/v1/model", read, false, s.getModel},

@@ -107,6 +107,7 @@ const (
 	textCell     cellKind = iota // may begin like a formula
 	plainCell                    // written by us: dates, ids, words
 	numberCell                   // with a decimal mark
+	moneyCell                    // an amount in the group's currency
 	embeddedCell                 // text with amounts in it, such as asks
 )
 
@@ -186,7 +187,7 @@ func (t *tableWriter[T]) row(v T) error {
 			cell = hideFormula(cell)
 		case embeddedCell:
 			cell = hideFormula(strings.ReplaceAll(cell, ".", t.options.Decimal))
-		case numberCell:
+		case numberCell, moneyCell:
 			cell = strings.ReplaceAll(cell, ".", t.options.Decimal)
 		}
 		t.cell(i, cell)

@@ -16,13 +16,14 @@ const workbookMediaType = "application/vnd.openxmlformats-officedocument.spreads
 
 // workbook is written sheet by sheet, row by row.
 type workbook struct {
-	file   *excelize.File
-	header int
-	styles map[string]int // by number format
+	file     *excelize.File
+	currency service.Currency // of its amounts
+	header   int
+	styles   map[string]int // by number format
 }
 
-func newWorkbook() (*workbook, error) {
-	b := &workbook{file: excelize.NewFile(), styles: map[string]int{}}
+func newWorkbook(c service.Currency) (*workbook, error) {
+	b := &workbook{file: excelize.NewFile(), currency: c, styles: map[string]int{}}
 	var err error
 	b.header, err = b.file.NewStyle(&excelize.Style{
 		Font: &excelize.Font{Bold: true},
@@ -116,15 +117,32 @@ func (b *workbook) cell(kind cellKind, text string) (any, error) {
 		return excelize.Cell{Value: on.Time(), StyleID: style}, err
 	}
 	x, err := strconv.ParseFloat(text, 64)
-	if isNumber := kind == numberCell && err == nil; !isNumber {
+	if isNumber := kind == numberCell || kind == moneyCell; !isNumber || err != nil {
 		return text, nil
 	}
 	format := "0"
 	if _, decimals, ok := strings.Cut(text, "."); ok {
 		format = "#,##0." + strings.Repeat("0", len(decimals))
 	}
+	if kind == moneyCell {
+		format = "[$" + b.currency.Code + "] #,##" + strings.TrimPrefix(format, "#,##") // ECMA-376 part 1, 18.8.31
+	}
 	style, err := b.style(format)
 	return excelize.Cell{Value: x, StyleID: style}, err
+}
+
+// addSheet adds a sheet with rows that are at hand.
+func addSheet[T any](b *workbook, name string, columns []tableColumn[T], items []T) error {
+	s, err := newSheet(b, name, columns)
+	if err != nil {
+		return err
+	}
+	for _, item := range items {
+		if err := s.row(item); err != nil {
+			return err
+		}
+	}
+	return s.end()
 }
 
 // choose offers the words of a closed list in a column's cells.
@@ -206,7 +224,7 @@ func (s *Server) exportWorkbook(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, "xlsx")) {
 		return nil
 	}
-	book, err := newWorkbook()
+	book, err := newWorkbook(a.Group.Currency)
 	if err != nil {
 		return err
 	}

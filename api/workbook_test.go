@@ -98,7 +98,7 @@ func TestWorkbook(t *testing.T) {
 	if filters != 3 {
 		t.Errorf("%d sheets with filters, want 3", filters)
 	}
-	for name, wanted := range map[string]string{"listed_on": "2026-03-01", "ask": "1,480.50", "width": "60.5", "flaws": "=1+1", "messages": "3"} {
+	for name, wanted := range map[string]string{"listed_on": "2026-03-01", "ask": "USD 1,480.50", "width": "60.5", "flaws": "=1+1", "messages": "3"} {
 		cell := column(t, book, "Listings", name) + "2"
 		got, err := book.GetCellValue("Listings", cell)
 		kind, _ := book.GetCellType("Listings", cell)

@@ -110,30 +110,46 @@ const (
 // everything that each cost over all of its listings, and those not sold by
 // its end, with what they cost by then.
 func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit, error) {
-	if q.By == "" {
-		q.By = ProfitGroupings[0]
+	reports, err := s.Profits(ctx, a, q, q.By)
+	if err != nil {
+		return nil, err
 	}
-	if !oneOf(q.By, ProfitGroupings) {
-		return nil, Invalid("by", "%v", notAllowed(q.By, ProfitGroupings))
-	}
+	return reports[0], nil
+}
+
+// Profits is Profit by several groupings, of one moment.
+func (s *Service) Profits(ctx context.Context, a *Actor, q ProfitQuery, groupings ...string) ([]*Profit, error) {
 	if !q.From.IsZero() && !q.To.IsZero() && q.To < q.From {
 		return nil, Invalid("to", "%s is before from, %s", q.To, q.From)
 	}
-	out := &Profit{StockOn: a.Today, Cautions: occasion{deeds: toAccount}.cautions()}
+	stockOn := a.Today
 	if !q.To.IsZero() {
-		out.StockOn = min(q.To, a.Today)
+		stockOn = min(q.To, a.Today)
 	}
-	books, err := s.store.Books(ctx, a.Tenant(), out.StockOn, q.WithLines)
+	books, err := s.store.Books(ctx, a.Tenant(), stockOn, q.WithLines)
 	if err != nil {
 		return nil, fmt.Errorf("read the ledger: %w", err)
 	}
+	reports := make([]*Profit, len(groupings))
+	for i, by := range groupings {
+		q.By = cmp.Or(by, ProfitGroupings[0])
+		if !oneOf(q.By, ProfitGroupings) {
+			return nil, Invalid("by", "%v", notAllowed(q.By, ProfitGroupings))
+		}
+		reports[i] = books.profit(a, q, stockOn)
+	}
+	return reports, nil
+}
+
+func (b *Books) profit(a *Actor, q ProfitQuery, stockOn pricing.Date) *Profit {
+	out := &Profit{StockOn: stockOn, Cautions: occasion{deeds: toAccount}.cautions()}
 	linesOf := make(map[uuid.UUID][]CostLine)
-	for _, l := range books.Lines {
+	for _, l := range b.Lines {
 		linesOf[l.PieceID] = append(linesOf[l.PieceID], l)
 	}
 	groups := make(map[string]*ProfitItem)
-	for _, piece := range books.pieces() {
-		costs := books.Costs[piece.ID]
+	for _, piece := range b.pieces() {
+		costs := b.Costs[piece.ID]
 		sale := saleOf(piece)
 		switch {
 		case sale == nil || sale.Listing.EndedOn > out.StockOn:
@@ -157,7 +173,7 @@ func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit,
 	slices.SortStableFunc(out.LetGo, func(x, y StockItem) int { return cmp.Compare(x.Piece.newest().LetGoOn, y.Piece.newest().LetGoOn) })
 	out.judge(a, q.By)
 	out.Sentences = out.sentences(a, q)
-	return out, nil
+	return out
 }
 
 // item finds or makes the item that a sale belongs to.
