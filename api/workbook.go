@@ -117,7 +117,7 @@ func (b *workbook) cell(kind cellKind, text string) (any, error) {
 		return excelize.Cell{Value: on.Time(), StyleID: style}, err
 	}
 	x, err := strconv.ParseFloat(text, 64)
-	if isNumber := kind == numberCell || kind == moneyCell; !isNumber || err != nil {
+	if isNumber := err == nil && (kind == numberCell || kind == moneyCell); !isNumber {
 		return text, nil
 	}
 	format := "0"

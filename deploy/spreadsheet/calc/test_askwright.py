@@ -240,7 +240,7 @@ class Calc(unittest.TestCase):
         line = [r[0] for r in grid].index("E-1")
         self.assertEqual(sheet.getCellByPosition(header.index("listed_on"), line).String, days_ago(3))
         self.assertEqual(grid[line][header.index("listed_on")], serial(days_ago(3)))
-        self.assertEqual(sheet.getCellByPosition(header.index("ask"), line).String, "100.50")
+        self.assertEqual(sheet.getCellByPosition(header.index("ask"), line).String, "USD 100.50")
         self.assertEqual(sheet.getCellByPosition(header.index("flaws"), line).String, "=1+1")
 
         def back(name):
