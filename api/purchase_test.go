@@ -308,3 +308,20 @@ func TestUnusualSizeIsAnswered(t *testing.T) {
 		}
 	}
 }
+
+// The look planned for a find is kept with it, and taken where none is told.
+func TestPlanOfAFindIsKept(t *testing.T) {
+	t.Parallel()
+	s, key := demoSite(t)
+	const plan = `"planned_finish":"painted","planned_color":"navy"`
+	made := want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: `{"ref":"F-1","stage":"found","category":"dresser","width":48,"seller_ask":45,` + plan + `}`}), 201)
+	if made["planned_finish"] != "painted" || made["planned_color"] != "navy" {
+		t.Errorf("on file %v", made)
+	}
+	limits := want[struct{ Limits []purchaseLimit }](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key,
+		body: `{"subjects":[{"ref":"F-1"},{"ref":"F-1",` + plan + `},{"ref":"F-1","planned_finish":"cleaned"}]}`}), 200).Limits
+	if kept, told, other := limits[0], limits[1], limits[2]; kept.Plan.Finish != "painted" || kept.Plan.Color != "navy" || kept.Plan.CostsFrom == "as_it_is" ||
+		*kept.MostToPay != *told.MostToPay || other.Plan.Finish != "cleaned" || *other.MostToPay == *kept.MostToPay {
+		t.Errorf("kept %+v\ntold %+v\nother %+v", kept, told, other)
+	}
+}

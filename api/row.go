@@ -65,6 +65,8 @@ type ListingRow struct {
 	LetGo           string  `json:"let_go,omitempty" enums:"price,condition,space,gone,given_away,kept,broken_up,other"` // why it left without a sale
 	LetGoOn         string  `json:"let_go_on,omitempty" format:"date"`                                                   // comes with let_go; default: ended_on or today
 	LetGoNote       string  `json:"let_go_note,omitempty"`                                                               // free text
+	PlannedFinish   string  `json:"planned_finish,omitempty" example:"clear"`                                            // the look that it is to be given
+	PlannedColor    string  `json:"planned_color,omitempty"`                                                             // of that
 	BoughtOn        string  `json:"bought_on,omitempty" format:"date"`                                                   // owner only
 	BoughtFrom      string  `json:"bought_from,omitempty"`                                                               // owner only
 	ConditionFound  string  `json:"condition_found,omitempty"`                                                           // owner only

@@ -68,6 +68,8 @@ type listingRow struct {
 	LetGo          *string
 	LetGoOn        *time.Time
 	LetGoNote      string
+	PlannedFinish  string
+	PlannedColor   string
 
 	PieceRef       string
 	Member         string
@@ -83,14 +85,14 @@ var listingColumns = strings.Fields(`listing_id piece_id member_id revision chan
 	category set_size items width depth height unit material wood style year_made condition finish color second_finish
 	second_color topcoat sheen hardware drawers doors maker flaws smell venue sold_venue area listed_on ask_on
 	ask_amount pauses views saves messages viewings outcome ended_on sale_price estimate estimate_counts
-	seller_ask let_go let_go_on let_go_note`)
+	seller_ask let_go let_go_on let_go_note planned_finish planned_color`)
 
 func (r *listingRow) values() []any {
 	return []any{r.ListingID, r.PieceID, r.MemberID, r.Revision, r.ChangeNo, r.Ref, r.Source, r.LastSeenOn, r.Stage,
 		r.Category, r.SetSize, r.Items, r.Width, r.Depth, r.Height, r.Unit, r.Material, r.Wood, r.Style, r.YearMade, r.Condition, r.Finish, r.Color, r.SecondFinish,
 		r.SecondColor, r.Topcoat, r.Sheen, r.Hardware, r.Drawers, r.Doors, r.Maker, r.Flaws, r.Smell, r.Venue, r.SoldVenue, r.Area, r.ListedOn, r.AskOn,
 		r.AskAmount, r.Pauses, r.Views, r.Saves, r.Messages, r.Viewings, r.Outcome, r.EndedOn, r.SalePrice, r.Estimate, r.EstimateCounts,
-		r.SellerAsk, r.LetGo, r.LetGoOn, r.LetGoNote}
+		r.SellerAsk, r.LetGo, r.LetGoOn, r.LetGoNote, r.PlannedFinish, r.PlannedColor}
 }
 
 // ownerColumns are hidden from other members in the statement itself.
@@ -200,6 +202,7 @@ func rowOf(l *service.Listing) *listingRow {
 		Messages: l.Messages, Viewings: l.Viewings, Outcome: textArg(l.Outcome), EndedOn: dateArg(l.EndedOn), SalePrice: moneyArg(l.SalePrice),
 		Estimate: moneyArg(l.Estimate), EstimateCounts: l.EstimateCounts,
 		SellerAsk: moneyArg(l.SellerAsk), LetGo: textArg(l.LetGo), LetGoOn: dateArg(l.LetGoOn), LetGoNote: l.LetGoNote,
+		PlannedFinish: l.PlannedFinish, PlannedColor: l.PlannedColor,
 	}
 	for _, a := range l.Asks {
 		r.AskOn, r.AskAmount = append(r.AskOn, a.On.Time()), append(r.AskAmount, int64(a.Amount))
@@ -218,6 +221,7 @@ func (r *listingRow) listing() (*service.Listing, error) {
 		ListedOn: dateOf(r.ListedOn), Views: r.Views, Saves: r.Saves, Messages: r.Messages, Viewings: r.Viewings, Outcome: valueOf(r.Outcome),
 		EndedOn: dateOf(r.EndedOn), SalePrice: service.Money(valueOf(r.SalePrice)), Estimate: service.Money(valueOf(r.Estimate)),
 		EstimateCounts: r.EstimateCounts, SellerAsk: service.Money(valueOf(r.SellerAsk)), LetGo: valueOf(r.LetGo), LetGoOn: dateOf(r.LetGoOn), LetGoNote: r.LetGoNote,
+		PlannedFinish: r.PlannedFinish, PlannedColor: r.PlannedColor,
 		Ledger: service.Ledger{BoughtOn: dateOf(r.BoughtOn), BoughtFrom: valueOf(r.BoughtFrom), ConditionFound: valueOf(r.ConditionFound), Notes: valueOf(r.Notes)},
 	}
 	for i := range r.AskOn {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -101,12 +102,13 @@ func (s *Service) readPlans(ctx context.Context, a *Actor, subjects []subject, f
 		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
 			onFile = costs[sub.onFile.Ref]
 		}
-		d, errs := a.readPlan(sub, finds[i], onFile)
+		cells := withPlanOnFile(finds[i], sub.onFile)
+		d, errs := a.readPlan(sub, cells, onFile)
 		if errs != nil {
 			wrong = append(wrong, inSubject(i, errs)...)
 			continue
 		}
-		p := plannedPiece{subject: sub, plan: &d.Listing, refinish: planIn(finds[i]), costsFrom: CostsAsItIs}
+		p := plannedPiece{subject: sub, plan: &d.Listing, refinish: planIn(cells), costsFrom: CostsAsItIs}
 		if p.refinish && workshop == nil {
 			if workshop, err = s.Workshop(ctx, a); err != nil {
 				return nil, err
@@ -129,6 +131,16 @@ var lookColumns = []string{"planned_finish", "planned_color", "planned_second_fi
 // planIn reports whether another look is planned.
 func planIn(cells Cells) bool {
 	return slices.ContainsFunc(lookColumns, func(name string) bool { return strings.TrimSpace(cells[name]) != "" })
+}
+
+// withPlanOnFile adds the look that is planned on file, where none is told.
+func withPlanOnFile(cells Cells, onFile *Recorded) Cells {
+	if onFile == nil || onFile.PlannedFinish == "" || planIn(cells) {
+		return cells
+	}
+	cells = maps.Clone(cells)
+	cells["planned_finish"], cells["planned_color"] = onFile.PlannedFinish, onFile.PlannedColor
+	return cells
 }
 
 // readPlan reads what is planned onto a copy of the row: the look that it will

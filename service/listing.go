@@ -88,6 +88,8 @@ type Listing struct {
 	LetGoOn      pricing.Date
 	LetGoNote    string
 
+	PlannedFinish, PlannedColor string // the look that it is to be given; empty: none is planned
+
 	// Owner-only: zero in what another member reads.
 	Estimate       Money
 	EstimateCounts bool // recorded before any suggestion was shown and before the end

@@ -141,6 +141,8 @@ var offerColumns = []Column{
 	closedColumn("let_go", letGoReasons, func(l *Listing) *string { return &l.LetGo }).kept(),
 	dateColumn("let_go_on", func(l *Listing) *pricing.Date { return &l.LetGoOn }).kept(),
 	textColumn("let_go_note", 1000, func(l *Listing) *string { return &l.LetGoNote }).kept(),
+	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.PlannedFinish }).kept(),
+	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.PlannedColor }).kept(),
 }
 
 var ledgerColumns = func() []Column {
