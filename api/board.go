@@ -38,9 +38,9 @@ func mustRead(name string) string {
 }
 
 var boardPages = func() map[string]*template.Template {
-	base := template.Must(template.New("frame.html").Funcs(boardFuncs).ParseFS(boardFiles, "board/frame.html", "board/cautions.html"))
+	base := template.Must(template.New("frame.html").Funcs(boardFuncs).ParseFS(boardFiles, "board/frame.html", "board/cautions.html", "board/advice.html", "board/fields.html"))
 	pages := make(map[string]*template.Template)
-	for _, name := range []string{"signin", "board", "listing", "confirm", "problem"} {
+	for _, name := range []string{"signin", "board", "listing", "confirm", "try", "kerb", "problem"} {
 		pages[name] = template.Must(template.Must(base.Clone()).ParseFS(boardFiles, "board/"+name+".html"))
 	}
 	return pages

@@ -12,6 +12,7 @@ import (
 
 func TestBoardInABrowser(t *testing.T) {
 	s := demoBoard(t)
+	want[row](t, s.do(t, call{method: "PATCH", path: "/v1/group", key: s.keyWith(t, "Maren", service.ScopeAdmin), body: `{"hour_value":12}`}), 200)
 	b := newBrowser(t, s.server.URL)
 	b.do(t, chromedp.Navigate(b.base+"/board"))
 	b.look(t, "sign-in")
@@ -39,12 +40,55 @@ func TestBoardInABrowser(t *testing.T) {
 	if text := b.text(t); !strings.Contains(text, "An entry was undone") || strings.Contains(text, "asks 333") {
 		t.Errorf("after undoing it: %s", text)
 	}
+	b.tries(t)
+	b.finds(t)
 	b.press(t, ".top form button")
 	if at := run(t, b, chromedp.Location()); at != b.base+"/board/sign-in" {
 		t.Errorf("after signing out at %s", at)
 	}
 	b.do(t, chromedp.Navigate(b.base+"/board?key="+s.keyWith(t, "Maren", service.ScopeFeed)))
 	b.look(t, "wall")
+}
+
+// tries describes a piece and asks what it would bring otherwise, then the same
+// of the listing on screen.
+func (b *browser) tries(t *testing.T) {
+	t.Helper()
+	b.press(t, `.story ~ p a, p a[href^="/board/try"]`)
+	b.do(t, chromedp.SetValue(chromedp.ID("if_finish"), "clear"))
+	b.press(t, ".describe button")
+	b.look(t, "what-if-on-file")
+	b.press(t, `.top a[href="/board/try"]`)
+	for id, value := range map[string]string{"category": "sideboard", "width": "60", "material": "solid_wood", "condition": "good", "finish": "painted", "color": "green", "if_color": "navy"} {
+		b.do(t, chromedp.SetValue(chromedp.ID(id), value))
+	}
+	b.press(t, ".describe button")
+	b.look(t, "what-if")
+	b.prints(t, "what-if")
+}
+
+// finds asks what to pay for a find, keeps it, and buys it.
+func (b *browser) finds(t *testing.T) {
+	t.Helper()
+	b.press(t, `.top a[href="/board/kerb"]`)
+	b.look(t, "kerb")
+	for id, value := range map[string]string{"category": "dresser", "width": "48", "material": "solid_wood", "condition": "good", "planned_finish": "painted", "seller_ask": "45"} {
+		b.do(t, chromedp.SetValue(chromedp.ID(id), value))
+	}
+	b.press(t, ".describe button")
+	b.look(t, "limit")
+	b.press(t, ".keep button")
+	if text := b.text(t); !strings.Contains(text, "Kept as F-2026-03-31-1") {
+		t.Errorf("after keeping it: %s", text)
+	}
+	b.look(t, "finds")
+	b.press(t, `.finds a[aria-label="Bought …: F-2026-03-31-1"]`)
+	b.do(t, chromedp.SetValue(chromedp.ID("purchase_cost"), "40"))
+	b.press(t, "form.ask button")
+	if text := b.text(t); !strings.Contains(text, "Recorded: Bought") || !strings.Contains(text, "F-2026-03-31-1") {
+		t.Errorf("after buying it: %s", text)
+	}
+	b.look(t, "bought")
 }
 
 // prints keeps the page as it prints on A4, which must be one sheet.

@@ -246,6 +246,8 @@ var deeds = map[string]struct{ Title, Button string }{
 	"resume":               {"Resume", "It is back"},
 	service.EventSold:      {"Sold", "It is sold"},
 	service.EventWithdrawn: {"Take it down", "Take it down"},
+	service.EventBought:    {"Bought", "It is bought"},
+	service.EventPassed:    {"Not bought", "Leave it"},
 	service.EventVoid:      {"Undo", "Undo it"},
 }
 
@@ -256,27 +258,25 @@ type confirmPage struct {
 	Title, Button string
 	Question      string
 	Ask           *number
-	Fields        []confirmField
+	Fields        []formField
 	Revision      int64
 	Wrong         string
 }
 
-// Decimal reports whether an amount is asked for.
-func (f confirmField) Decimal() bool { return f.Name == "ask" || f.Name == "sale_price" }
-
-// confirmField is one value of the event.
-type confirmField struct {
-	Name, Label, Type, Value, Hint string
-	Required                       bool
-	Wrong                          string
-}
-
-var deedFields = map[string][]confirmField{
-	service.EventAsk:   {{Name: "ask", Label: "New ask", Type: "text", Required: true}},
+var deedFields = map[string][]formField{
+	service.EventAsk:   {{Name: "ask", Label: "New ask", Mode: "decimal", Required: true}},
 	service.EventPause: {{Name: "until", Label: "Until (the first day back; leave it empty while unknown)", Type: "date"}},
 	service.EventSold: {
-		{Name: "sale_price", Label: "Sale price, without delivery", Type: "text", Required: true},
-		{Name: "sold_venue", Label: "Where it sold (if you like)", Type: "text"},
+		{Name: "sale_price", Label: "Sale price, without delivery", Mode: "decimal", Required: true},
+		{Name: "sold_venue", Label: "Where it sold (if you like)"},
+	},
+	service.EventBought: {
+		{Name: "purchase_cost", Label: "What you paid", Mode: "decimal", Required: true},
+		{Name: "pickup_cost", Label: "What fetching it cost (if you know)", Mode: "decimal"},
+	},
+	service.EventPassed: {
+		{Name: "reason", Label: "Why not", Words: service.PassedFor, Required: true},
+		{Name: "note", Label: "In your own words (if you like)"},
 	},
 }
 
@@ -307,6 +307,10 @@ func question(row *service.Listing, kind string) string {
 		return "Take " + row.Ref + " down from today?"
 	case service.EventAsk:
 		return "From today " + row.Ref + " asks this:"
+	case service.EventBought:
+		return "Is " + row.Ref + " yours, from today?"
+	case service.EventPassed:
+		return "Leave " + row.Ref + "? It stays on file, so that the group knows why."
 	}
 	return ""
 }
@@ -316,7 +320,7 @@ func question(row *service.Listing, kind string) string {
 //	@Summary	The board: confirm an entry
 //	@Tags		board
 //	@Param		id		path	string	true	"id of the listing"
-//	@Param		kind	query	string	true	"what happened"	enums(ask,pause,resume,sold,withdrawn)
+//	@Param		kind	query	string	true	"what happened"	enums(ask,pause,resume,sold,withdrawn,bought,passed)
 //	@Param		ask		query	string	false	"for ask"
 //	@Produce	html
 //	@Success	200
@@ -356,7 +360,7 @@ func (s *Server) renderConfirm(c *gin.Context, a *service.Actor, status int, pag
 //	@Tags		board
 //	@Accept		x-www-form-urlencoded
 //	@Param		id			path		string	true	"id of the listing"
-//	@Param		kind		formData	string	true	"what happened"	enums(ask,pause,resume,sold,withdrawn,void)
+//	@Param		kind		formData	string	true	"what happened"	enums(ask,pause,resume,sold,withdrawn,bought,passed,void)
 //	@Param		revision	formData	string	false	"the revision seen"
 //	@Param		ask			formData	string	false	"for ask"
 //	@Param		until		formData	string	false	"for pause"
@@ -389,8 +393,14 @@ func (s *Server) postBoardEvent(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	to := "/board/listings/" + id.String()
-	if len(change.Events) > 0 {
-		to += "?done=" + change.Events[len(change.Events)-1].ID.String()
+	if n := len(change.Events); n > 0 {
+		done := change.Events[n-1]
+		for _, e := range change.Events {
+			if e.Kind == event.Kind {
+				done = e
+			}
+		}
+		to += "?done=" + done.ID.String()
 	}
 	c.Redirect(http.StatusSeeOther, to)
 	return nil

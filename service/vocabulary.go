@@ -10,14 +10,16 @@ var (
 	sources    = []string{SourceOwn, SourceObserved}
 	stages     = []string{StageFound, StageBought, StageInWork}
 	outcomes   = []string{OutcomeOpen, OutcomeSold, OutcomeWithdrawn}
-	passedFor  = []string{"price", "condition", "space", "gone", "other"} // why a find was not bought
 	letGoAs    = []string{"given_away", "kept", "broken_up", "other"}     // how an own piece left without a sale
 	units      = []string{UnitInch, UnitCentimetre}
 	conditions = []string{"poor", "fair", "good", "very_good", "excellent"} // grades 1 to 5
 )
 
+// PassedFor are the reasons for which a find is not bought.
+var PassedFor = []string{"price", "condition", "space", "gone", "other"}
+
 // letGoReasons are all of both.
-var letGoReasons = slices.Concat(passedFor[:len(passedFor)-1], letGoAs)
+var letGoReasons = slices.Concat(PassedFor[:len(PassedFor)-1], letGoAs)
 
 // Open lists: these are known, others are taken and reported as new.
 // Common practice, no source.

@@ -57,7 +57,7 @@ func (d *draft) settleLetGo() *InvalidError {
 	d.LetGoOn = cmp.Or(d.LetGoOn, d.EndedOn, d.reader.Today)
 	allowed := letGoAs
 	if d.Stage == StageFound {
-		allowed = passedFor
+		allowed = PassedFor
 	}
 	switch {
 	case d.IsObserved():
@@ -111,7 +111,7 @@ func (a *Actor) yardFact(l *Listing, n NewEvent, on pricing.Date) (Cells, change
 	case EventListed:
 		cells["listed_on"] = on.String()
 	case EventPassed, EventLetGo:
-		allowed := map[string][]string{EventPassed: passedFor, EventLetGo: letGoAs}[n.Kind]
+		allowed := map[string][]string{EventPassed: PassedFor, EventLetGo: letGoAs}[n.Kind]
 		if !oneOf(canonicalWord(cells["reason"]), allowed) {
 			return nil, none, nil, Invalid("reason", "%v", notAllowed(cells["reason"], allowed))
 		}
