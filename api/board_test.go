@@ -1,24 +1,19 @@
 package api_test
 
 import (
+	"askwright/api"
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"io"
 	"maps"
 	"net/http"
-	"net/http/cookiejar"
 	"net/url"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
-	"golang.org/x/net/html"
-
-	"askwright/api"
 	"askwright/service"
-	"askwright/service/servicetest"
 )
 
 // reviewPage is what the tests read of /v1/stale.
@@ -42,153 +37,6 @@ type speedPage struct {
 		Category       string
 		Listings, Sold int
 		Median         *int `json:"median_days"`
-	}
-}
-
-// visitor opens pages as a browser without a screen: it keeps cookies, follows
-// no redirects and names where its forms come from.
-type visitor struct {
-	*site
-	client *http.Client
-}
-
-func (s *site) visitor(t *testing.T) *visitor {
-	t.Helper()
-	jar, err := cookiejar.New(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &visitor{s, &http.Client{Jar: jar, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
-}
-
-func (v *visitor) send(t *testing.T, method, path string, form url.Values, header ...string) reply {
-	t.Helper()
-	r, err := http.NewRequestWithContext(t.Context(), method, v.server.URL+path, strings.NewReader(form.Encode()))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if method == http.MethodPost {
-		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-		r.Header.Set("Origin", v.server.URL)
-	}
-	for i := 0; i+1 < len(header); i += 2 {
-		r.Header.Set(header[i], header[i+1])
-	}
-	response, err := v.client.Do(r)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer response.Body.Close()
-	body, err := io.ReadAll(response.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if strings.Contains(string(body), "ask_") && !strings.Contains(path, "sign-in") {
-		t.Errorf("%s %s: a key stands in the page", method, path)
-	}
-	return reply{response, string(body)}
-}
-
-func (v *visitor) get(t *testing.T, path string) reply {
-	t.Helper()
-	return v.send(t, http.MethodGet, path, nil)
-}
-
-func (v *visitor) post(t *testing.T, path string, pairs ...string) reply {
-	t.Helper()
-	form := url.Values{}
-	for i := 0; i+1 < len(pairs); i += 2 {
-		form.Set(pairs[i], pairs[i+1])
-	}
-	return v.send(t, http.MethodPost, path, form)
-}
-
-// signedIn is a visitor with a session of that key.
-func (s *site) signedIn(t *testing.T, key string) *visitor {
-	t.Helper()
-	v := s.visitor(t)
-	if r := v.post(t, "/board/sign-in", "key", " "+key+"\n"); r.StatusCode != 303 || r.Header.Get("Location") != "/board" {
-		t.Fatalf("sign in: %d to %q: %s", r.StatusCode, r.Header.Get("Location"), r.body)
-	}
-	return v
-}
-
-func demoBoard(t *testing.T) *site {
-	t.Helper()
-	return newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
-}
-
-// document is a parsed page.
-type document struct{ *html.Node }
-
-func (r reply) page(t *testing.T, status int) document {
-	t.Helper()
-	if r.StatusCode != status || r.Header.Get("Content-Type") != "text/html; charset=utf-8" {
-		t.Fatalf("%s: status %d, %s, want a page with %d: %s", r.Request.URL.Path, r.StatusCode, r.Header.Get("Content-Type"), status, r.body)
-	}
-	root, err := html.Parse(strings.NewReader(r.body))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return document{root}
-}
-
-// all finds the elements with a name and, where it is given, a class.
-func (d document) all(name, class string) []document {
-	var out []document
-	for n := range d.Descendants() {
-		if n.Type == html.ElementNode && n.Data == name && (class == "" || slices.Contains(strings.Fields(attribute(n, "class")), class)) {
-			out = append(out, document{n})
-		}
-	}
-	return out
-}
-
-func attribute(n *html.Node, name string) string {
-	for _, a := range n.Attr {
-		if a.Key == name {
-			return a.Val
-		}
-	}
-	return ""
-}
-
-func (d document) text() string {
-	var out strings.Builder
-	for n := range d.Descendants() {
-		if n.Type == html.TextNode {
-			out.WriteString(n.Data + " ")
-		}
-	}
-	return strings.Join(strings.Fields(out.String()), " ")
-}
-
-// values are the figures of a part, as the machine reads them.
-func (d document) values() []string {
-	var out []string
-	for _, n := range d.all("data", "") {
-		out = append(out, attribute(n.Node, "value"))
-	}
-	return out
-}
-
-// numbersOf collects each number of a JSON document, as it is written.
-func numbersOf(t *testing.T, text string) map[string]bool {
-	t.Helper()
-	found := make(map[string]bool)
-	d := json.NewDecoder(strings.NewReader(text))
-	d.UseNumber()
-	for {
-		token, err := d.Token()
-		if err == io.EOF {
-			return found
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		if n, ok := token.(json.Number); ok {
-			found[n.String()] = true
-		}
 	}
 }
 
@@ -558,7 +406,7 @@ func TestPagesAreSelfContained(t *testing.T) {
 	t.Parallel()
 	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
-	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s)} {
+	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s), "/board/try?category=desk", "/board/kerb?category=desk"} {
 		r := v.get(t, path)
 		page := r.page(t, 200)
 		if got := r.Header.Get("Content-Security-Policy"); !strings.HasPrefix(got, "default-src 'none'; style-src 'self';") || strings.Contains(got, "unsafe") {
@@ -582,9 +430,4 @@ func TestPagesAreSelfContained(t *testing.T) {
 	if style.StatusCode != 200 || style.Header.Get("Content-Type") != "text/css; charset=utf-8" || bytes.Contains([]byte(style.body), []byte("http")) || strings.Contains(style.body, "@import") {
 		t.Errorf("the stylesheet: %d %v", style.StatusCode, style.Header)
 	}
-}
-
-func demoListing(t *testing.T, s *site) string {
-	t.Helper()
-	return want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
 }

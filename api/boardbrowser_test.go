@@ -12,7 +12,7 @@ import (
 
 func TestBoardInABrowser(t *testing.T) {
 	s := demoBoard(t)
-	want[row](t, s.do(t, call{method: "PATCH", path: "/v1/group", key: s.keyWith(t, "Maren", service.ScopeAdmin), body: `{"hour_value":12}`}), 200)
+	want[row](t, s.do(t, call{method: "PATCH", path: "/v1/group", key: s.keyWith(t, "Maren", service.ScopeAdmin), body: `{"name":"Millrace Lane","hour_value":12}`}), 200)
 	b := newBrowser(t, s.server.URL)
 	b.do(t, chromedp.Navigate(b.base+"/board"))
 	b.look(t, "sign-in")

@@ -171,11 +171,14 @@ func (s *Server) try(ctx context.Context, a *service.Actor, page *tryPage, subje
 }
 
 // blame puts what is wrong beside its field: of the second subject beside those
-// of the change.
+// of the change, which alone are not told by the first.
 func (p *tryPage) blame(wrong *service.InvalidError) {
 	for _, w := range wrong.Fields {
 		prefix := ""
 		if w.Row > 1 {
+			if f := fieldNamed(ifPrefix+w.Column, p.If); f == nil || f.Value == "" {
+				continue
+			}
 			prefix = ifPrefix
 		}
 		p.Wrong = append(p.Wrong, blame([]service.FieldError{w}, func(column string) *formField {

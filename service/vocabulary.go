@@ -10,7 +10,7 @@ var (
 	sources    = []string{SourceOwn, SourceObserved}
 	stages     = []string{StageFound, StageBought, StageInWork}
 	outcomes   = []string{OutcomeOpen, OutcomeSold, OutcomeWithdrawn}
-	letGoAs    = []string{"given_away", "kept", "broken_up", "other"}     // how an own piece left without a sale
+	letGoAs    = []string{"given_away", "kept", "broken_up", "other"} // how an own piece left without a sale
 	units      = []string{UnitInch, UnitCentimetre}
 	conditions = []string{"poor", "fair", "good", "very_good", "excellent"} // grades 1 to 5
 )
