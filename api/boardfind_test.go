@@ -1,8 +1,10 @@
 package api_test
 
 import (
+	"encoding/json"
 	"maps"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 
@@ -111,4 +113,28 @@ func TestFindsEqualTheAPI(t *testing.T) {
 		t.Error("a key that only reads is offered to keep a find")
 	}
 	reader.send(t, "POST", "/board/finds", sent).page(t, 403)
+}
+
+// One's own page tells the money tied up as the profit report does; nobody
+// else's does.
+func TestMoneyTiedUp(t *testing.T) {
+	t.Parallel()
+	s, key := demoSite(t)
+	report := want[struct {
+		Total struct {
+			Cost, Hours json.Number
+			Pieces      json.Number
+		} `json:"stock_total"`
+	}](t, s.do(t, call{method: "GET", path: "/v1/reports/profit", key: key}), 200).Total
+	v := s.signedIn(t, key)
+	tied := v.get(t, "/board?member=me").page(t, 200).all("p", "tied")
+	if len(tied) != 1 || !slices.Equal(tied[0].values(), []string{report.Cost.String(), report.Pieces.String(), report.Hours.String()}) {
+		t.Errorf("tied up %v, want %+v", tied, report)
+	}
+	feed := "&key=" + s.keyWith(t, "Maren", service.ScopeFeed)
+	for _, path := range []string{"/board", "/board?member=Tolliver", "/board?member=me" + feed} {
+		if r := v.get(t, path); r.StatusCode != 200 || strings.Contains(r.body, "tied up") {
+			t.Errorf("%s tells of money tied up", path)
+		}
+	}
 }

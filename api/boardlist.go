@@ -22,6 +22,7 @@ type listPage struct {
 	Rows        []Review // the most urgent first
 	More        int      // that are not shown
 	Mine        bool
+	Tied        *StockItem // what one's own unsold pieces have cost; nil: these are not one's own
 	Scale       tape
 	Quiet       *number // messages of the whole group against usual, where it is quiet
 	Bands       []ageBand
@@ -86,6 +87,13 @@ func (s *Server) getBoard(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	page.Record = record
+	if page.Mine && a.Can(service.ScopeRead) { // a feed key never sees a cost
+		profit, err := s.service.Profit(c.Request.Context(), a, service.ProfitQuery{})
+		if err != nil {
+			return err
+		}
+		page.Tied = new(viewerOf(a).stock(profit.StockTotal))
+	}
 	f := boardFrame{Title: a.Group.Name, At: "board", Viewer: a, Page: page}
 	if a.Scope == service.ScopeFeed && !stands {
 		f.Refresh = refreshAge
