@@ -35,6 +35,25 @@ func (s *Server) getRoot(c *gin.Context, _ *service.Actor) error {
 	return answer(c, http.StatusOK, Root{Name: "askwright", Build: s.build, Docs: "/docs/index.html", OpenAPI: "/openapi.json"})
 }
 
+// getSecurity says whom to tell of a vulnerability, as RFC 9116 has it. What it
+// says holds for half a year; the RFC wants less than a year.
+//
+//	@Summary	Whom to tell of a vulnerability
+//	@Tags		about
+//	@Produce	plain
+//	@Success	200
+//	@Failure	404	{object}	Problem	"the operator names nobody"
+//	@Router		/.well-known/security.txt [get]
+func (s *Server) getSecurity(c *gin.Context, _ *service.Actor) error {
+	if s.security == "" {
+		return refuse(notFound, "who runs this server names nobody for it (ASKWRIGHT_SECURITY_CONTACT)")
+	}
+	expires := s.now().UTC().AddDate(0, 6, 0).Truncate(24 * time.Hour)
+	c.Header("Cache-Control", "public, max-age=86400")
+	c.String(http.StatusOK, "Contact: %s\r\nExpires: %s\r\nPreferred-Languages: en\r\n", s.security, expires.Format(time.RFC3339))
+	return nil
+}
+
 // Health is alive or not.
 type Health struct {
 	Status string `json:"status" example:"ok"`

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"regexp"
@@ -11,6 +12,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/api"
 	"askwright/docs"
@@ -419,4 +422,22 @@ func (r channelReader) Read(p []byte) (int, error) {
 		return 0, io.EOF
 	}
 	return copy(p, b), nil
+}
+
+// Fields, line ends and what is needed of them after RFC 9116, sections 2.2,
+// 2.5.3 and 2.5.5.
+func TestSecurityContact(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	r := s.do(t, call{method: "GET", path: "/.well-known/security.txt"})
+	const wanted = "Contact: mailto:security@otterford.example\r\nExpires: 2026-10-01T00:00:00Z\r\nPreferred-Languages: en\r\n"
+	if r.StatusCode != 200 || r.body != wanted || r.Header.Get("Content-Type") != "text/plain; charset=utf-8" {
+		t.Errorf("%d %v %q, want %q", r.StatusCode, r.Header, r.body, wanted)
+	}
+	nobody := api.New(api.Options{Service: s.Service, Logger: slog.New(slog.DiscardHandler), Registry: prometheus.NewRegistry(), Now: s.Clock.Now})
+	answer := httptest.NewRecorder()
+	nobody.Handler().ServeHTTP(answer, httptest.NewRequestWithContext(t.Context(), "GET", "/.well-known/security.txt", nil))
+	if answer.Code != 404 {
+		t.Errorf("without a contact: %d", answer.Code)
+	}
 }

@@ -26,6 +26,7 @@ type Options struct {
 	Build          string                      // goes into the entity tags of lists, and to /
 	OpenAPI        []byte                      // served at /openapi.json
 	Limits         Limits
+	Security       string           // whom to tell of a vulnerability, an address as in security.txt; empty: there is none
 	TrustedProxies []string         // addresses or CIDR ranges that may tell a client's address; none by default
 	Now            func() time.Time // for the rate limits; nil: time.Now
 }
@@ -38,6 +39,7 @@ type Server struct {
 	ready    func(context.Context) error
 	build    string
 	openAPI  []byte
+	security string
 	limits   Limits
 	now      func() time.Time
 
@@ -52,7 +54,7 @@ type Server struct {
 // New returns a Server.
 func New(o Options) *Server {
 	s := &Server{
-		service: o.Service, logger: o.Logger, registry: o.Registry, ready: o.Ready, build: o.Build, openAPI: o.OpenAPI,
+		service: o.Service, logger: o.Logger, registry: o.Registry, ready: o.Ready, build: o.Build, openAPI: o.OpenAPI, security: o.Security,
 		limits: o.Limits.withDefaults(), now: o.Now, workbooks: semaphore.NewWeighted(1),
 	}
 	if s.now == nil {
@@ -181,6 +183,7 @@ func (s *Server) routes() []route {
 		{"GET", "/readyz", noKey, false, s.getReadiness},
 		{"GET", "/openapi.json", noKey, false, s.getOpenAPI},
 		{"GET", "/docs/*file", noKey, false, s.getDocs()},
+		{"GET", "/.well-known/security.txt", noKey, false, s.getSecurity},
 		{"GET", "/problems", noKey, false, s.listProblems},
 		{"GET", "/problems/:name", noKey, false, s.getProblem},
 	}

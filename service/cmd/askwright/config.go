@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -30,6 +31,7 @@ type config struct {
 	ImportRows     int           // ASKWRIGHT_IMPORT_MAX_ROWS: most rows of a file
 	MetricsGroups  bool          // ASKWRIGHT_METRICS_GROUPS: on: metrics of listing age for each group
 	Webhooks       bool          // ASKWRIGHT_WEBHOOKS: on: messages go to addresses that admins give
+	Security       string        // ASKWRIGHT_SECURITY_CONTACT: whom to tell of a vulnerability; empty: nobody is named
 	BackupStamp    string        // ASKWRIGHT_BACKUP_STAMP: file that backup.sh leaves; empty: no metric
 	TrustedProxies []string      // ASKWRIGHT_TRUSTED_PROXIES: addresses whose X-Forwarded-For is believed
 	StopTimeout    time.Duration // ASKWRIGHT_STOP_TIMEOUT: for requests under way at the end
@@ -61,6 +63,14 @@ var variables = []variable{
 	{"ASKWRIGHT_IMPORT_MAX_ROWS", "50000", number(1, 1_000_000, func(c *config) *int { return &c.ImportRows })},
 	{"ASKWRIGHT_METRICS_GROUPS", "off", onOff(func(c *config) *bool { return &c.MetricsGroups })},
 	{"ASKWRIGHT_WEBHOOKS", "off", onOff(func(c *config) *bool { return &c.Webhooks })},
+	{"ASKWRIGHT_SECURITY_CONTACT", "", func(c *config, s string) error {
+		u, err := url.Parse(s)
+		if s != "" && (err != nil || (u.Scheme != "mailto" && u.Scheme != "https" && u.Scheme != "tel") || strings.ContainsAny(s, " \r\n")) {
+			return fmt.Errorf("%q is no mailto:, https: or tel: address", s)
+		}
+		c.Security = s
+		return nil
+	}},
 	{"ASKWRIGHT_BACKUP_STAMP", "", text(func(c *config) *string { return &c.BackupStamp })},
 	{"ASKWRIGHT_TRUSTED_PROXIES", "", func(c *config, s string) error {
 		for part := range strings.SplitSeq(s, ",") {

@@ -62,6 +62,7 @@ var badValues = map[string][]string{
 	"ASKWRIGHT_STOP_TIMEOUT":     {"10", "-1s", "2h"},
 	"ASKWRIGHT_METRICS_GROUPS":   {"yes", "ON"},
 	"ASKWRIGHT_WEBHOOKS":         {"yes", "On"},
+	"ASKWRIGHT_SECURITY_CONTACT": {"me@example.org", "http://example.org", "mailto:a b"},
 	"ASKWRIGHT_BACKUP_STAMP":     nil,
 }
 

@@ -143,6 +143,7 @@ func newServer(c *config, askwright *service.Service, logger *slog.Logger, store
 		},
 		Build:          version(),
 		OpenAPI:        docs.OpenAPI,
+		Security:       c.Security,
 		TrustedProxies: c.TrustedProxies,
 		Now:            time.Now,
 		Limits:         api.Limits{RequestsPerMinute: c.RateLimit, ImportBytes: int64(c.ImportBytes), ImportRows: c.ImportRows},
