@@ -251,6 +251,17 @@ func (h header) cells(number int, rec record) service.Row {
 	return row
 }
 
+// refuseCommas refuses numbers with a comma: a file with ; between its cells
+// comes from where that mostly is the decimal mark, so 1,250 may be either.
+func refuseCommas(row *service.Row) {
+	for _, c := range service.Columns {
+		if cell := row.Cells[c.Name]; (c.Kind.IsNumeric() || c.Name == "asks") && strings.Contains(cell, ",") {
+			row.Errors = append(row.Errors, service.FieldError{Row: row.Number, Ref: clip(row.Cells["ref"], 100), Column: c.Name,
+				Reason: fmt.Sprintf("%q has a comma, and ; is between the cells: say with decimal=, or decimal=. in the address which is the decimal mark", clip(cell, 40))})
+		}
+	}
+}
+
 func (h header) at(i int) string {
 	if i < len(h) {
 		return h[i]

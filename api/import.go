@@ -48,7 +48,7 @@ type NewValue struct {
 type ImportQuery struct {
 	Atomic         bool   `form:"atomic"`                                // all or nothing
 	DryRun         bool   `form:"dry_run"`                               // the same answer, and nothing is kept
-	Decimal        string `form:"decimal" default:"."`                   // of a CSV: a point or a comma
+	Decimal        string `form:"decimal" default:"."`                   // of a CSV: a point or a comma; must be told where ; is between the cells and a number has a comma
 	Revisions      bool   `form:"revisions"`                             // tell the revisions that the rows are at now
 	UnknownColumns string `form:"unknown_columns" enums:"refuse,ignore"` // default: refuse
 }
@@ -72,11 +72,12 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	kind := mediaTypeOf(c)
 	p := paramsOf(c)
 	o := service.ImportOptions{Atomic: p.bool("atomic"), DryRun: p.bool("dry_run"), Revisions: p.bool("revisions")}
-	o.Decimal = []rune(cmp.Or(p.oneOf("decimal", ".", ","), "."))[0]
+	decimal := p.oneOf("decimal", ".", ",")
+	o.Decimal = []rune(cmp.Or(decimal, "."))[0]
 	if o.Decimal != '.' && kind != "text/csv" {
 		p.refuse("decimal", "is for CSV; elsewhere numbers are numbers")
 	}
-	f := &rowFile{columns: rowColumns, ignoreUnknown: p.oneOf("unknown_columns", "refuse", "ignore") == "ignore", mostRows: s.limits.ImportRows}
+	f := &rowFile{columns: rowColumns, isDecimalTold: decimal != "", ignoreUnknown: p.oneOf("unknown_columns", "refuse", "ignore") == "ignore", mostRows: s.limits.ImportRows}
 	if err := p.done(); err != nil {
 		return err
 	}
@@ -172,6 +173,7 @@ type rowFile struct {
 	file          *os.File
 	columns       columnSet
 	ignoreUnknown bool
+	isDecimalTold bool
 	mostRows      int
 	rows          int // seen so far
 }
@@ -216,7 +218,11 @@ func (f *rowFile) csvRows(yield func(service.Row) error) error {
 		if err := f.count(); err != nil {
 			return err
 		}
-		if err := yield(names.row(f.rows, rec)); err != nil {
+		row := names.row(f.rows, rec)
+		if r.delimiter == ';' && !f.isDecimalTold {
+			refuseCommas(&row)
+		}
+		if err := yield(row); err != nil {
 			return err
 		}
 	}
