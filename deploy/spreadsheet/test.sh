@@ -17,7 +17,7 @@ trap 'exit 143' TERM
 
 go build -o "$scratch/askwright" ./service/cmd/askwright
 port=$(python3 -c 'import socket; s = socket.socket(); s.bind(("127.0.0.1", 0)); print(s.getsockname()[1])')
-export ASKWRIGHT_DATA="$scratch/data" ASKWRIGHT_ADDR="127.0.0.1:$port" ASKWRIGHT_OPS_ADDR='' ASKWRIGHT_LOG_LEVEL=warn
+export ASKWRIGHT_DATA="$scratch/data" ASKWRIGHT_ADDR="127.0.0.1:$port" ASKWRIGHT_OPS_ADDR='' ASKWRIGHT_LOG_LEVEL=warn ASKWRIGHT_WEBHOOKS=on
 export ASKWRIGHT_URL="http://127.0.0.1:$port" ASKWRIGHT_PROGRAM="$scratch/askwright"
 "$scratch/askwright" serve >"$scratch/server.log" 2>&1 &
 server=$!

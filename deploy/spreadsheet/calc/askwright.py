@@ -58,6 +58,12 @@ def connect(*_):
     return _report(doc, "Connect", lambda: _connect(given[0], given[1]))
 
 
+def send_and_suggest(*_):
+    """Sends the rows, then fills in the suggestions."""
+    doc = _document()
+    return _report(doc, "Send rows and fill suggestions", lambda: _send_and_suggest(Table(doc, ROW)))
+
+
 def send_rows(*_):
     """Sends the sheet's rows: new ones are added, changed ones changed, by their ref."""
     doc = _document()
@@ -82,7 +88,7 @@ def check_purchase_limits(*_):
     return _report(doc, "Check purchase limits", lambda: _check_purchase_limits(Table(doc, ROW + FIND)))
 
 
-g_exportedScripts = (connect, send_rows, fill_suggestions, mark_stale, check_purchase_limits)
+g_exportedScripts = (connect, send_and_suggest, send_rows, fill_suggestions, mark_stale, check_purchase_limits)
 
 
 def _connect(address, key):
@@ -98,6 +104,23 @@ def _connect(address, key):
 
 
 def _send_rows(table):
+    text, stopped = _send(table)
+    table.write_notes()
+    if stopped:
+        raise Trouble(text + stopped)
+    return text
+
+
+def _send_and_suggest(table):
+    text, stopped = _send(table)
+    if not stopped:
+        return text + " " + _fill_suggestions(table)
+    table.write_notes()
+    raise Trouble(text + stopped)
+
+
+def _send(table):
+    """Sends the rows and writes their revisions; what is wrong with rows is left in the table's notes."""
     counts = {"created": 0, "updated": 0, "unchanged": 0, "rejected": len(table.faulty)}
     revisions, stopped = {}, ""
     try:
@@ -116,12 +139,8 @@ def _send_rows(table):
     if "revision" in table.at:
         by_line = {row["line"]: str(row["cells"]["ref"]) for row in table.rows}
         table.write(["revision"], lambda line: [revisions.get(by_line.get(line), table.value(line, "revision"))])
-    table.write_notes()
     text = "%(created)d new, %(updated)d changed, %(unchanged)d unchanged, %(rejected)d rejected" % counts
-    text += (" (see the comments in the sheet)." if counts["rejected"] else ".") + stopped
-    if stopped:
-        raise Trouble(text)
-    return text
+    return text + (" (see the comments in the sheet)." if counts["rejected"] else "."), stopped
 
 
 def _fill_suggestions(table):
@@ -136,7 +155,7 @@ def _fill_suggestions(table):
     def subject(cells):
         return {"ref": cells["ref"]} if str(cells["ref"]) in on_file else _only(cells, ["ref", "estimate"] + DESCRIPTION)
 
-    rows = [row for row in table.rows if wanted(row["cells"])]
+    rows = [row for row in table.rows if row["line"] not in table.faulty and wanted(row["cells"])]
     answers = _advise(table, rows, "/v1/suggestions?fields=" + ",".join(SUGGESTION), subject)
     return "%d suggestions." % table.write_answers(SUGGESTION, answers)
 

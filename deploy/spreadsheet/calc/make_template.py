@@ -28,9 +28,9 @@ COLUMNS = [
     ("outcome", 22, "@", "open sold withdrawn"), ("ended_on", 24, "YYYY-MM-DD", None), ("sale_price", 22, "#,##0.00", None),
     ("purchase_cost", 28, "#,##0.00", None), ("stage", 20, "@", "found bought in_work"), ("revision", 18, "0", None),
 ]
-ACTIONS = [("Connect", "connect"), ("Send rows", "send_rows"), ("Fill suggestions", "fill_suggestions"), ("Mark stale", "mark_stale"),
+ACTIONS = [("Connect", "connect"), ("Send and suggest", "send_and_suggest"), ("Send rows", "send_rows"), ("Fill suggestions", "fill_suggestions"), ("Mark stale", "mark_stale"),
            ("Check purchase limits", "check_purchase_limits")]
-LINES = 1000  # that are formatted
+LINES = 3000  # that are formatted
 
 
 def fill(doc):

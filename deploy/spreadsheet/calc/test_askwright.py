@@ -1,78 +1,23 @@
-"""LibreOffice Calc itself opens the exports and the template, runs the macros against a running server, and the cells
-are read back. Run by test.sh."""
+"""The template's macros run in LibreOffice Calc itself against a running server, and the cells are read back. Run by
+test.sh."""
 
 import csv
-import datetime
 import io
 import json
 import os
 import shutil
-import subprocess
-import tempfile
+import time
 import unittest
-import urllib.request
 import zipfile
 
-from office import Office, cells, prop, url
+from office import cells
+from support import SERVER, Between, OfficeCase, api, days_ago, serial
 
 HERE = os.path.dirname(os.path.abspath(__file__))
-SERVER, PROGRAM = os.environ["ASKWRIGHT_URL"], os.environ["ASKWRIGHT_PROGRAM"]
 TEMPLATE = os.path.join(HERE, "askwright.ods")
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-CSV_UTF8 = ("FilterName", "Text - txt - csv (StarCalc)"), ("FilterOptions", "44,34,76,1,,1033,false,true")
 
 
-def group():
-    out = subprocess.check_output([PROGRAM, "group", "create", "Calc test", "--currency", "USD", "--unit", "in", "--timezone", "America/Chicago",
-                                   "--hour-value", "18", "--member", "Wilda"], text=True)
-    return out.strip().split("\n")[-1]
-
-
-def api(key, path, body=None, kind="application/json", method=None):
-    headers = {"Authorization": "Bearer " + key, "Content-Type": kind}
-    if body is not None and not isinstance(body, bytes):
-        body = json.dumps(body).encode()
-    with urllib.request.urlopen(urllib.request.Request(SERVER + path, body, headers, method=method)) as r:
-        return r.read()
-
-
-def days_ago(n):
-    return (datetime.date.today() - datetime.timedelta(days=n)).isoformat()
-
-
-def serial(text):
-    return float((datetime.date.fromisoformat(text) - datetime.date(1899, 12, 30)).days)
-
-
-class Calc(unittest.TestCase):
-    @classmethod
-    def setUpClass(cls):
-        cls.folder = tempfile.mkdtemp()
-        cls.config = os.path.join(cls.folder, "config")
-        cls.office = Office(os.path.join(cls.folder, "profile"), {"XDG_CONFIG_HOME": cls.config})
-        cls.demo = subprocess.check_output([PROGRAM, "demo", "rows"])
-
-    @classmethod
-    def tearDownClass(cls):
-        cls.office.close()
-        shutil.rmtree(cls.folder, ignore_errors=True)
-
-    def setUp(self):
-        self.key = group()
-        folder = os.path.join(self.config, "askwright")
-        os.makedirs(folder, exist_ok=True)
-        with open(os.path.join(folder, "spreadsheet.json"), "w", encoding="utf-8") as f:
-            json.dump({"address": SERVER, "key": self.key}, f)
-
-    def with_demo(self):
-        api(self.key, "/v1/listings/import", self.demo, "text/csv")
-
-    def saved(self, name, content):
-        path = os.path.join(self.folder, name)
-        with open(path, "wb") as f:
-            f.write(content)
-        return path
-
+class Macros(OfficeCase):
     def template(self, rows):
         """Opens a copy of the template and types rows of name: value into it."""
         path = os.path.join(self.folder, "askwright.ods")
@@ -107,7 +52,7 @@ class Calc(unittest.TestCase):
         self.assertEqual([h for h in header if h not in known], [])
         form = sheet.DrawPage.Forms.getByIndex(0)
         codes = [e.ScriptCode for i in range(form.Count) for e in form.getScriptEvents(i)]
-        for macro in ("connect", "send_rows", "fill_suggestions", "mark_stale", "check_purchase_limits"):
+        for macro in ("connect", "send_and_suggest", "send_rows", "fill_suggestions", "mark_stale", "check_purchase_limits"):
             self.assertTrue(any("$%s?" % macro in c for c in codes), macro)
 
     def known(self):
@@ -194,6 +139,64 @@ class Calc(unittest.TestCase):
         grid = cells(sheet)
         return {r[0]: dict(zip(grid[1], r)) for r in grid[2:] if r[0]}
 
+    def test_one_action_sends_2000_rows_and_brings_500_suggestions(self):
+        between = Between()
+        self.addCleanup(between.server_close)
+        self.connect(between.address)
+        doc, sheet = self.template([])
+        header = [h for h in cells(sheet)[1] if h]
+        kinds = (("sideboard", 60, 420), ("desk", 48, 300), ("dresser", 54, 380), ("bookcase", 36, 180), ("nightstand", 20, 110))
+        grid = []
+        for i in range(2000):
+            kind, width, price = kinds[i % 5]
+            is_open, age = i % 4 == 3, 90 + i % 500
+            row = {"ref": "M-%d" % i, "category": kind, "width": float(width - i % 7), "condition": ("good", "fair", "very_good")[i % 3],
+                   "finish": ("painted", "natural")[i % 2], "listed_on": serial(days_ago(age % 60 if is_open else age)),
+                   "ask": float(price - 5 * (i % 11)), "outcome": "open" if is_open else "sold"}
+            if not is_open:
+                row.update(ended_on=serial(days_ago(age - 7 - i % 50)), sale_price=row["ask"] - 10)
+            grid.append(tuple(row.get(name, "") for name in header))
+        sheet.getCellRangeByPosition(0, 2, len(header) - 1, 2001).setDataArray(tuple(grid))
+        began = time.time()
+        self.assertEqual(self.run_macro(doc, "send_and_suggest"), "2000 new, 0 changed, 0 unchanged, 0 rejected. 500 suggestions.")
+        seconds = time.time() - began
+        sent, received = (sum(r[what] for r in between.requests) for what in ("sent", "received"))
+        print("\n2,000 rows out and 500 suggestions back: %d requests in %.1f s, %d bytes out, %d in" % (len(between.requests), seconds, sent, received))
+        self.assertEqual(len(between.requests), 8)
+        self.assertLess(seconds, 60)
+        got = self.records(sheet)
+        self.assertEqual(sum(r["suggested_ask"] != "" for r in got.values()), 500)
+        self.assertTrue(all((r["suggested_ask"] != "") == (r["outcome"] == "open") for r in got.values()))
+        self.assertTrue(all(r["revision"] == 1 for r in got.values()))
+        self.assertEqual(self.run_macro(doc, "send_rows"), "0 new, 0 changed, 2000 unchanged, 0 rejected.")
+
+    def test_a_busy_server_and_a_lost_answer(self):
+        """Sent again under the same key, as late as the server asks, and done once."""
+        between = Between()
+        self.addCleanup(between.server_close)
+        self.connect(between.address)
+        doc, sheet = self.template([{"ref": "B-1", "category": "desk", "stage": "found"}])
+        answers = [(429, {"Retry-After": "2", "Content-Type": "application/problem+json"}, b'{"title":"Too many requests"}'),
+                   (503, {}, b"away"), Between.LOST]
+        between.meddle = lambda: answers.pop(0) if answers else None
+        began = time.time()
+        self.assertEqual(self.run_macro(doc, "send_rows"), "1 new, 0 changed, 0 unchanged, 0 rejected.")
+        self.assertGreaterEqual(time.time() - began, 2 + 2 + 4)
+        self.assertEqual(len(between.requests), 4)
+        self.assertEqual(len({r["key"] for r in between.requests}), 1)
+        self.assertTrue(between.requests[0]["key"])
+        self.assertEqual(len(json.loads(api(self.key, "/v1/listings"))["items"]), 1)
+
+    def test_text_stays_text(self):
+        """What looks like a formula or a number stays what it is, and the key stands in no cell."""
+        doc, sheet = self.template([{"ref": "'" + ref, "category": "'desk", "stage": "found", "color": "'" + color}
+                                    for ref, color in (("=1+1", "navy"), ("-7", "grey"), ("007", "1E5"))])
+        self.assertEqual(self.run_macro(doc, "send_and_suggest"), "3 new, 0 changed, 0 unchanged, 0 rejected. 3 suggestions.")
+        rows = json.loads(api(self.key, "/v1/listings?sort=ref"))["items"]
+        self.assertEqual([(r["ref"], r["color"]) for r in rows], [("-7", "grey"), ("007", "1e5"), ("=1+1", "navy")])
+        self.assertEqual(self.run_macro(doc, "send_rows"), "0 new, 0 changed, 3 unchanged, 0 rejected.")
+        self.assertNotIn(self.key, str(cells(sheet)) + str(self.notes(sheet)))
+
     def test_trouble_is_told_in_words(self):
         doc, sheet = self.template([{"ref": "B-1", "category": "desk"}])
         sheet.getCellByPosition(1, 1).String = "catgory"
@@ -201,82 +204,6 @@ class Calc(unittest.TestCase):
         sheet.getCellByPosition(1, 1).String = "category"
         os.remove(os.path.join(self.config, "askwright", "spreadsheet.json"))
         self.assertRegex(self.run_macro(doc, "mark_stale"), "Run Connect first")
-
-    def test_csv_exports(self):
-        """Calc reads each cell as Python's csv module does, and runs no formula."""
-        self.with_demo()
-        evil = '=1+1'
-        api(self.key, "/v1/listings", {"ref": "E-1", "category": "desk", "listed_on": days_ago(3), "ask": 100, "flaws": evil, "maker": 'a "b", c\nd'})
-        for name in ("listings", "stale", "suggestions", "listing-age"):
-            text = api(self.key, "/v1/%s.csv" % name)
-            rows = list(csv.reader(io.StringIO(text.decode("utf-8"), newline=""), strict=True))
-            doc = self.office.open(self.saved(name + ".csv", text), *(prop(*p) for p in CSV_UTF8))
-            got = cells(doc.Sheets.getByIndex(0))
-            self.assertEqual(len(got), len(rows), name)
-            for wanted, line in zip(rows, got):
-                for a, b in zip(wanted, line + [""] * (len(wanted) - len(line))):
-                    same = a == b or (isinstance(b, float) and a and self.as_number(a) == b) or a == "'" + str(b)
-                    self.assertTrue(same, "%s: %r is read as %r" % (name, a, b))
-            formulas = doc.Sheets.getByIndex(0).queryContentCells(16)  # com.sun.star.sheet.CellFlags.FORMULA
-            self.assertEqual(formulas.Count, 0)
-            doc.close(True)
-
-    def as_number(self, text):
-        try:
-            return float(text)
-        except ValueError:
-            return serial(text) if text.count("-") == 2 else None
-
-    def test_workbook_there_and_back(self):
-        self.with_demo()
-        api(self.key, "/v1/listings", {"ref": "E-1", "category": "desk", "listed_on": days_ago(3), "ask": 100.5, "flaws": "=1+1", "maker": "two\nlines"})
-        before = api(self.key, "/v1/listings.csv")
-        path = self.saved("listings.xlsx", api(self.key, "/v1/listings.xlsx"))
-        doc = self.office.open(path)
-        self.assertEqual(doc.Sheets.ElementNames, ("Listings", "Yard", "Columns"))
-        sheet = doc.Sheets.getByName("Listings")
-        grid = cells(sheet)
-        header = grid[0]
-        line = [r[0] for r in grid].index("E-1")
-        self.assertEqual(sheet.getCellByPosition(header.index("listed_on"), line).String, days_ago(3))
-        self.assertEqual(grid[line][header.index("listed_on")], serial(days_ago(3)))
-        self.assertEqual(sheet.getCellByPosition(header.index("ask"), line).String, "USD 100.50")
-        self.assertEqual(sheet.getCellByPosition(header.index("flaws"), line).String, "=1+1")
-
-        def back(name):
-            out = os.path.join(self.folder, name)
-            doc.storeToURL(url(out), (prop("FilterName", "Calc MS Excel 2007 XML"),))
-            with open(out, "rb") as f:
-                return json.loads(api(self.key, "/v1/listings/import", f.read(), XLSX))
-
-        answer = back("back.xlsx")
-        with zipfile.ZipFile(os.path.join(self.folder, "back.xlsx")) as z:
-            written = z.read("xl/worksheets/sheet1.xml").decode()
-        self.assertTrue("<autoFilter" in written, "Calc found no filter")
-        self.assertTrue('"open,sold,withdrawn"' in written.replace("&quot;", '"'), "Calc found no words to choose from")
-        self.assertEqual([answer["unchanged"], answer["rejected"]], [answer["received"], 0], answer["errors"][:3])
-        self.assertEqual(api(self.key, "/v1/listings.csv"), before)
-        sheet.getCellByPosition(header.index("flaws"), line).String = "a scratch"
-        answer = back("edited.xlsx")
-        self.assertEqual([answer["updated"], answer["unchanged"]], [1, answer["received"] - 1])
-        after = api(self.key, "/v1/listings.csv").decode().split("\r\n")
-        changed = [b for a, b in zip(before.decode().split("\r\n"), after) if a != b]
-        self.assertEqual(len(changed), 1)
-        self.assertIn("a scratch", changed[0])
-        doc.close(True)
-
-    def test_pictures(self):
-        """Calc takes the pictures as graphics of their size."""
-        self.with_demo()
-        listing = json.loads(api(self.key, "/v1/listings?outcome=open&source=own&limit=1"))["items"][0]
-        provider = self.office.context.ServiceManager.createInstanceWithContext("com.sun.star.graphic.GraphicProvider", self.office.context)
-        for path in ("/v1/listings/%s/curve" % listing["id"], "/v1/reports/listing-age"):
-            for form in ("png", "svg"):
-                file = self.saved("picture." + form, api(self.key, path + "." + form + "?width=240&height=120"))
-                graphic = provider.queryGraphic((prop("URL", url(file)),))
-                self.assertIsNotNone(graphic)
-                if form == "png":
-                    self.assertEqual((graphic.SizePixel.Width, graphic.SizePixel.Height), (240, 120))
 
 
 if __name__ == "__main__":

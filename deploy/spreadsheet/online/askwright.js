@@ -12,7 +12,8 @@
 const ROWS_PER_REQUEST = 1000;
 const SUBJECTS_PER_REQUEST = 100;
 const ATTEMPTS = 6;
-const LONGEST_RUN = 5 * 60 * 1000; // ms; the platform ends a script after 6 minutes
+const LONGEST_RUN = 5 * 60 * 1000; // ms; the platform ends a script after 6 minutes,
+const LONGEST_FUNCTION = 25 * 1000; // and a custom function after 30 seconds
 const CACHE_SECONDS = 1800;
 const NOTE = 'Askwright: ';
 
@@ -36,6 +37,7 @@ function onOpen() {
   SpreadsheetApp.getUi().createMenu('Askwright')
     .addItem('Connect', 'connect')
     .addSeparator()
+    .addItem('Send rows and fill suggestions', 'sendAndSuggest')
     .addItem('Send rows', 'sendRows')
     .addItem('Fill suggestions', 'fillSuggestions')
     .addItem('Mark stale', 'markStale')
@@ -69,31 +71,57 @@ function connect() {
 function sendRows() {
   report_('Send rows', function () {
     const table = readTable_(ROW);
-    const counts = { created: 0, updated: 0, unchanged: 0, rejected: table.faultyRows() };
-    const revisions = {};
-    let stopped = '';
-    try {
-      chunks_(table.rows, ROWS_PER_REQUEST).forEach(function (rows) {
-        const answer = importRows_(rows);
-        Object.keys(counts).forEach(function (name) { counts[name] += answer[name] || 0; });
-        (answer.errors || []).forEach(function (e) { table.fault(rows[e.row - 1].line, e.column, e.reason); });
-        Object.assign(revisions, answer.revisions);
-      });
-    } catch (e) {
-      stopped = ' Stopped: ' + e.message + ' What was sent before is kept; send again, nothing is doubled.';
-    }
-    if (table.has('revision')) {
-      table.write(['revision'], function (line, row) {
-        const now = row && revisions[String(row.cells.ref).trim()];
-        return [now === undefined ? table.value(line, 'revision') : now];
-      });
-    }
+    const sent = send_(table);
     table.writeNotes();
-    const text = counts.created + ' new, ' + counts.updated + ' changed, ' + counts.unchanged + ' unchanged, ' + counts.rejected + ' rejected' +
-      (counts.rejected ? ' (see the notes in the sheet).' : '.') + stopped;
-    if (stopped) throw new Error(text);
-    return text;
+    return told_(sent);
   });
+}
+
+/** Fills in what to ask for every row that has not ended. */
+function fillSuggestions() {
+  report_('Fill suggestions', function () { return suggest_(readTable_(ROW)); });
+}
+
+/** Both in one go. */
+function sendAndSuggest() {
+  report_('Send rows and fill suggestions', function () {
+    const table = readTable_(ROW);
+    const sent = send_(table);
+    if (!sent.stopped) return sent.text + ' ' + suggest_(table);
+    table.writeNotes();
+    return told_(sent);
+  });
+}
+
+/** Sends the rows and writes their revisions; what is wrong with rows is left in the table's notes. */
+function send_(table) {
+  const counts = { created: 0, updated: 0, unchanged: 0, rejected: table.faultyRows() };
+  const revisions = {};
+  let stopped = '';
+  try {
+    chunks_(table.rows, ROWS_PER_REQUEST).forEach(function (rows) {
+      const answer = importRows_(rows);
+      Object.keys(counts).forEach(function (name) { counts[name] += answer[name] || 0; });
+      (answer.errors || []).forEach(function (e) { table.fault(rows[e.row - 1].line, e.column, e.reason); });
+      Object.assign(revisions, answer.revisions);
+    });
+  } catch (e) {
+    stopped = ' Stopped: ' + e.message + ' What was sent before is kept; send again, nothing is doubled.';
+  }
+  if (table.has('revision')) {
+    table.write(['revision'], function (line, row) {
+      const now = row && revisions[String(row.cells.ref).trim()];
+      return [now === undefined ? table.value(line, 'revision') : now];
+    });
+  }
+  const text = counts.created + ' new, ' + counts.updated + ' changed, ' + counts.unchanged + ' unchanged, ' + counts.rejected + ' rejected' +
+    (counts.rejected ? ' (see the notes in the sheet).' : '.');
+  return { text: text, stopped: stopped };
+}
+
+function told_(sent) {
+  if (sent.stopped) throw new Error(sent.text + sent.stopped);
+  return sent.text;
 }
 
 function importRows_(rows) {
@@ -106,22 +134,19 @@ function importRows_(rows) {
   return counts;
 }
 
-/** Fills in what to ask for every row that has not ended. */
-function fillSuggestions() {
-  report_('Fill suggestions', function () {
-    const table = readTable_(ROW);
-    const onFile = {};
-    records_(request_({ path: '/v1/listings.csv?member=me&fields=ref,outcome' }).text)
-      .forEach(function (r) { onFile[r.ref] = r.outcome; });
-    const wanted = table.rows.filter(function (row) {
-      const outcome = onFile[String(row.cells.ref)];
-      return row.cells.ref !== '' && !isOver_(outcome) && (outcome !== undefined || (row.cells.category && !isOver_(row.cells.outcome)));
-    });
-    const answers = advise_(table, wanted, '/v1/suggestions?fields=' + SUGGESTION.join(','), function (row) {
-      return onFile[String(row.cells.ref)] !== undefined ? { ref: row.cells.ref } : only_(row.cells, ['ref', 'estimate'].concat(DESCRIPTION));
-    });
-    return table.writeAnswers(SUGGESTION, answers) + ' suggestions.';
+function suggest_(table) {
+  const onFile = {};
+  records_(request_({ path: '/v1/listings.csv?member=me&fields=ref,outcome' }).text)
+    .forEach(function (r) { onFile[r.ref] = r.outcome; });
+  const wanted = table.rows.filter(function (row) {
+    const outcome = onFile[String(row.cells.ref)];
+    return row.cells.ref !== '' && !table.isFaulty(row.line) && !isOver_(outcome) &&
+      (outcome !== undefined || (row.cells.category && !isOver_(row.cells.outcome)));
   });
+  const answers = advise_(table, wanted, '/v1/suggestions?fields=' + SUGGESTION.join(','), function (row) {
+    return onFile[String(row.cells.ref)] !== undefined ? { ref: row.cells.ref } : only_(row.cells, ['ref', 'estimate'].concat(DESCRIPTION));
+  });
+  return table.writeAnswers(SUGGESTION, answers) + ' suggestions.';
 }
 
 /** Fills in what to pay at most for the pieces that were found and not bought. */
@@ -234,7 +259,7 @@ function readTable_(known) {
   const table = { rows: [] };
 
   for (let line = top + 1; line < values.length; line++) {
-    notes[line] = notes[line].map(function (note) { return note.indexOf(NOTE) === 0 ? '' : note; });
+    notes[line] = notes[line].map(function (note) { return note.split(NOTE)[0].replace(/\n$/, ''); }); // theirs stays
   }
   table.has = function (name) { return at[name] !== undefined; };
   table.value = function (line, name) { return values[line][at[name]]; };
@@ -244,6 +269,7 @@ function readTable_(known) {
     notes[line][column] = (before ? before + '\n' : '') + NOTE + reason;
     faulty[line] = true;
   };
+  table.isFaulty = function (line) { return faulty[line] === true; };
   table.faultyRows = function () { return Object.keys(faulty).length; };
   table.writeNotes = function () { range.setNotes(notes); };
   table.write = function (names, answer) { writeColumns_(sheet, values, top, at, names, table.rows, answer); };
@@ -427,6 +453,7 @@ function advise_(table, rows, path, subjectOf) {
 }
 
 let started = Date.now();
+let longest = LONGEST_RUN;
 
 /**
  * One request, repeated while the server is busy or away: after as long as it
@@ -459,7 +486,7 @@ function request_(o) {
       throw new Error(problem_(answer));
     }
     const wait = 1000 * (answer.wait || Math.pow(2, attempt - 1));
-    if (attempt === ATTEMPTS || Date.now() - started + wait > LONGEST_RUN) throw new Error(problem_(answer));
+    if (attempt === ATTEMPTS || Date.now() - started + wait > longest) throw new Error(problem_(answer));
     Utilities.sleep(wait);
   }
 }
@@ -496,6 +523,8 @@ function cached_(input, compute) {
 
 /** A custom function tells its error in its cell. */
 function inWords_(compute) {
+  started = Date.now();
+  longest = LONGEST_FUNCTION;
   try {
     return compute();
   } catch (e) {
@@ -506,6 +535,7 @@ function inWords_(compute) {
 /** Runs an action and says how it went. */
 function report_(title, act) {
   started = Date.now();
+  longest = LONGEST_RUN;
   try {
     SpreadsheetApp.getActiveSpreadsheet().toast(act(), title, 10);
   } catch (e) {

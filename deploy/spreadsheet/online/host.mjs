@@ -5,6 +5,14 @@ import { readFileSync } from 'node:fs';
 import { createContext, runInContext } from 'node:vm';
 import { Worker } from 'node:worker_threads';
 
+// What the platform allows, as published in "Quotas for Google Services", developers.google.com/apps-script/guides/services/quotas:
+// of a consumer account, the smaller of two kinds. The seconds of one request are from justin.poehnelt.com, "The Definitive Guide
+// to UrlFetchApp"; the platform's own page does not tell them.
+export const QUOTA = {
+  fetchesPerDay: 20000, requestBytes: 50 << 20, responseBytes: 50 << 20, urlBytes: 2048, headers: 100,
+  runSeconds: 6 * 60, functionSeconds: 30, requestSeconds: 60,
+};
+
 const shared = new SharedArrayBuffer(64 << 20);
 const state = new Int32Array(shared, 0, 2);
 const worker = new Worker(`
@@ -90,23 +98,29 @@ export function open(sheet, { timeZone = 'America/Chicago', answers = [] } = {})
   };
   const book = { getActiveSheet: () => sheet, getSpreadsheetTimeZone: () => timeZone, toast: (text) => host.toasts.push(text) };
   const response = (a) => ({ getResponseCode: () => a.status, getContentText: () => a.body, getAllHeaders: () => a.headers });
+  let slept = 0; // nobody waits, the clock goes on all the same
   const sandbox = {
     console,
+    Date: class extends Date { static now() { return Date.now() + slept; } },
     SpreadsheetApp: { getUi: () => ui, getActiveSpreadsheet: () => book },
     PropertiesService: { getUserProperties: () => ({ getProperty: (n) => host.properties[n] ?? null, setProperties: (p) => Object.assign(host.properties, p) }) },
     CacheService: { getUserCache: () => ({ get: (n) => host.cache[n] ?? null, put: (n, v) => { if (n.length > 250 || v.length > 100 * 1024) throw new Error('Argument too large'); host.cache[n] = v; } }) },
     UrlFetchApp: {
       fetch(url, o) {
-        if (url.length > 2048) throw new Error('Limit Exceeded: URLFetch URL Length.');
-        if ((o.payload ?? '').length > 50 << 20) throw new Error('Limit Exceeded: URLFetch POST Size.');
+        const sent = Buffer.byteLength(o.payload ?? '');
+        if (Buffer.byteLength(url) > QUOTA.urlBytes) throw new Error('Limit Exceeded: URLFetch URL Length.');
+        if (sent > QUOTA.requestBytes) throw new Error('Limit Exceeded: URLFetch POST Size.');
         const headers = { ...o.headers };
         if (o.contentType) headers['Content-Type'] = o.contentType;
-        const made = { url, method: o.method.toUpperCase(), headers, sent: (o.payload ?? '').length, received: 0, status: 0 };
+        const made = { url, method: o.method.toUpperCase(), headers, sent, received: 0, status: 0, ms: 0 };
         host.requests.push(made);
+        const began = Date.now();
         const meddled = host.interfere?.(made, () => fetchNow(url, { method: made.method, headers, body: o.payload }));
         const a = meddled ?? fetchNow(url, { method: made.method, headers, body: o.payload });
         if (a.error) throw new Error('Address unavailable: ' + a.error);
-        made.received = a.body.length;
+        made.received = Buffer.byteLength(a.body);
+        made.ms = Date.now() - began;
+        if (made.received > QUOTA.responseBytes) throw new Error('Limit Exceeded: URLFetch response Size.');
         made.status = a.status;
         if (a.status >= 400 && !o.muteHttpExceptions) throw new Error('Request failed; truncated server response');
         return response(a);
@@ -115,7 +129,7 @@ export function open(sheet, { timeZone = 'America/Chicago', answers = [] } = {})
     Utilities: {
       DigestAlgorithm: { SHA_256: 'sha256' }, Charset: { UTF_8: 'utf8' },
       getUuid: randomUUID,
-      sleep: (ms) => host.sleeps.push(ms),
+      sleep: (ms) => { host.sleeps.push(ms); slept += ms; },
       computeDigest: (algorithm, text) => [...createHash(algorithm).update(text, 'utf8').digest()],
       base64EncodeWebSafe: (bytes) => Buffer.from(bytes).toString('base64url'),
       formatDate: (day, zone) => new Intl.DateTimeFormat('sv-SE', { timeZone: zone, year: 'numeric', month: '2-digit', day: '2-digit' }).format(day),
