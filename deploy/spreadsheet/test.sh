@@ -1,6 +1,7 @@
 #!/bin/sh
 # Tests what spreadsheets use, against a running server: the online script under
-# Node, LibreOffice Calc itself. Usage: sh deploy/spreadsheet/test.sh [online|calc ...]
+# Node, LibreOffice Calc itself. Usage: sh deploy/spreadsheet/test.sh [online|calc|pictures ...]
+# pictures makes those of docs/spreadsheet.md anew.
 set -eu
 cd "$(dirname "$0")/../.."
 
@@ -33,6 +34,7 @@ for name; do
     case $name in
     online) node --test deploy/spreadsheet/online/ ;;
     calc) sh deploy/spreadsheet/calc/test.sh ;;
-    *) echo "Unknown part $name; there are: online calc" >&2 && exit 1 ;;
+    pictures) /usr/bin/python3 deploy/spreadsheet/calc/make_pictures.py docs/pictures ;;
+    *) echo "Unknown part $name; there are: online calc pictures" >&2 && exit 1 ;;
     esac
 done

@@ -31,13 +31,15 @@ DESCRIPTION = """category set_size items width depth height unit material wood s
 ROW = "ref piece_ref source last_seen_on stage".split() + DESCRIPTION + """sold_venue listed_on ask estimate asks pauses paused_on
     resumed_on views saves messages viewings outcome ended_on sale_price bought_on bought_from condition_found purchase_cost
     pickup_cost materials_cost other_cost fees delivery_charged delivery_cost hours hours_other notes seller_ask let_go let_go_on
-    let_go_note member id revision""".split()
+    let_go_note planned_finish planned_color member id revision""".split()
 FIND = "planned_finish planned_color planned_condition price materials transport other hours days_out".split()
 
 # The columns that the answers fill.
 SUGGESTION = "suggested_ask likely_price low_price high_price chance_sold median_days advice".split()
 STALE = "state active_days chance_sold_by_now reason action action_ask gain".split()
 LIMIT = "most_to_pay walk_away offer break_even expected_profit chance_of_loss refusal".split()
+AMOUNTS = {"suggested_ask", "likely_price", "low_price", "high_price", "action_ask", "gain", "most_to_pay", "walk_away", "offer", "break_even",
+           "expected_profit"}
 WORDS = {"advice", "state", "reason", "action", "refusal"}
 
 
@@ -315,6 +317,19 @@ class Table:
             run, order = order[:n], order[n:]
             target = self.sheet.getCellRangeByPosition(places[run[0]], self.top, places[run[-1]], self.top + len(grid) - 1)
             target.setDataArray(tuple(tuple(row[k] for k in run) for row in grid))
+        self._format(names, places)
+
+    def _format(self, names, places):
+        """Gives added columns the look of the others: the header's, and of amounts that of the asks."""
+        title = self.sheet.getCellByPosition(self.at["ref"], self.top)
+        for name, place in zip(names, places):
+            if place < len(self.header):
+                continue
+            added = self.sheet.getCellByPosition(place, self.top)
+            added.CellBackColor, added.CharWeight = title.CellBackColor, title.CharWeight
+            if name in AMOUNTS and "ask" in self.at and len(self.values) > self.top + 1:
+                body = self.sheet.getCellRangeByPosition(place, self.top + 1, place, len(self.values) - 1)
+                body.NumberFormat = self.sheet.getCellByPosition(self.at["ask"], self.top + 1).NumberFormat
 
     def write_answers(self, names, answers):
         self.write(names, lambda line: [_typed(name, answers[line][name]) if line in answers else "" for name in names])

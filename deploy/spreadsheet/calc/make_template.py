@@ -14,7 +14,9 @@ import uno  # noqa: F401, lets com.sun.star be imported
 from com.sun.star.awt import Point, Size
 from com.sun.star.lang import Locale
 from com.sun.star.script import ScriptEventDescriptor
+from com.sun.star.sheet.ConditionOperator import FORMULA
 from com.sun.star.sheet.ValidationType import LIST
+from com.sun.star.table import CellAddress
 
 from office import Office, prop, url
 
@@ -50,7 +52,21 @@ def fill(doc):
     header = sheet.getCellRangeByPosition(0, 1, len(COLUMNS) - 1, 1)
     header.CellBackColor, header.CharWeight = 0xDCE3EC, 150.0
     sheet.Rows.getByIndex(0).Height = 1100
+    flag(doc, sheet)
     buttons(doc, sheet)
+
+
+def flag(doc, sheet):
+    """Colors the rows of slow and stale listings, wherever the column state stands."""
+    rows = sheet.getCellRangeByPosition(0, 2, 49, LINES)
+    entries = rows.ConditionalFormat
+    for state, color in (("stale", 0xFBDCD2), ("slow", 0xFFF3CC)):
+        style = doc.createInstance("com.sun.star.style.CellStyle")
+        doc.StyleFamilies.getByName("CellStyles").insertByName(state, style)
+        style.ParentStyle, style.CellBackColor = "Default", color
+        formula = 'IFERROR(INDEX($A3:$AX3;MATCH("state";$A$2:$AX$2;0));"")="%s"' % state
+        entries.addNew((prop("Operator", FORMULA), prop("Formula1", formula), prop("SourcePosition", CellAddress(0, 0, 2)), prop("StyleName", state)))
+    rows.ConditionalFormat = entries
 
 
 def number_format(doc, form):

@@ -24,8 +24,8 @@ const DESCRIPTION = ['category', 'set_size', 'items', 'width', 'depth', 'height'
 const ROW = ['ref', 'piece_ref', 'source', 'last_seen_on', 'stage'].concat(DESCRIPTION, ['sold_venue', 'listed_on', 'ask', 'estimate',
   'asks', 'pauses', 'paused_on', 'resumed_on', 'views', 'saves', 'messages', 'viewings', 'outcome', 'ended_on', 'sale_price',
   'bought_on', 'bought_from', 'condition_found', 'purchase_cost', 'pickup_cost', 'materials_cost', 'other_cost', 'fees',
-  'delivery_charged', 'delivery_cost', 'hours', 'hours_other', 'notes', 'seller_ask', 'let_go', 'let_go_on', 'let_go_note', 'member',
-  'id', 'revision']);
+  'delivery_charged', 'delivery_cost', 'hours', 'hours_other', 'notes', 'seller_ask', 'let_go', 'let_go_on', 'let_go_note', 'planned_finish',
+  'planned_color', 'member', 'id', 'revision']);
 const FIND = ['planned_finish', 'planned_color', 'planned_condition', 'price', 'materials', 'transport', 'other', 'hours', 'days_out'];
 
 // The columns that the answers fill.
