@@ -1,7 +1,6 @@
 package api_test
 
 import (
-	"askwright/api"
 	"bytes"
 	"encoding/json"
 	"fmt"
@@ -13,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"askwright/api"
 	"askwright/service"
 )
 

@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/url"
 	"slices"
@@ -18,14 +19,33 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 	s, key := demoSite(t)
 	v := s.signedIn(t, key)
 	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: key}), 200).Items[0].ID
-	for query, subjects := range map[string]string{
-		"category=sideboard&width=60&finish=painted&color=green":               `{"category":"sideboard","width":60,"finish":"painted","color":"green"}`,
-		"category=sideboard&width=60&finish=painted&color=green&if_color=navy": `{"category":"sideboard","width":60,"finish":"painted","color":"green"},{"category":"sideboard","width":60,"finish":"painted","color":"navy"}`,
-		"listing=" + id: `{"id":"` + id + `"}`,
-		"listing=" + id + "&if_finish=clear&if_color=natural": `{"id":"` + id + `"},{"id":"` + id + `","finish":"clear","color":"natural"}`,
+	for query, asked := range map[string]struct{ subject, andIf string }{
+		"category=sideboard&width=60&finish=painted&color=green":                                                           {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, ""},
+		"category=sideboard&width=152.4&unit=cm&finish=painted&color=green&if_color=navy&if_condition=good&within_days=45": {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, `{"color":"navy","condition":"good"}`},
+		"listing=" + id: {`{"id":"` + id + `"}`, ""},
+		"listing=" + id + "&if_finish=clear&if_color=natural": {`{"id":"` + id + `"}`, `{"finish":"clear","color":"natural"}`},
 	} {
-		answer := s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[` + subjects + `]}`})
-		known := numbersOf(t, answer.body)
+		days := "30"
+		if strings.Contains(query, "within_days=45") {
+			days = "45"
+		}
+		ask := func(andIf string) reply {
+			return s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"within_days":` + days + andIf + `,"subjects":[` + asked.subject + `]}`})
+		}
+		answers := []reply{ask("")}
+		if asked.andIf != "" {
+			answers = append(answers, ask(`,"and_if":`+asked.andIf))
+		}
+		known := map[string]bool{}
+		var asks, lines []string
+		for _, answer := range answers {
+			maps.Copy(known, numbersOf(t, answer.body))
+			one := want[advised](t, answer, 200).Suggestions[0]
+			asks = append(asks, string(one.Ask))
+			for _, d := range one.Differences {
+				lines = append(lines, string(d.Percent), string(d.Money), string(d.AskChange))
+			}
+		}
 		page := v.get(t, "/board/try?"+query).page(t, 200)
 		values := page.values()
 		if len(values) < 30 {
@@ -36,9 +56,14 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 				t.Errorf("%s: the figure %s is none of the API's", query, value)
 			}
 		}
-		asks := want[struct{ Suggestions []struct{ Ask float64 } }](t, answer, 200).Suggestions
-		if shown := len(page.all("table", "versus")[0].all("b", "")); shown != len(asks) {
-			t.Errorf("%s: %d asks side by side, want %d", query, shown, len(asks))
+		if got := page.all("table", "versus")[0].all("tr", "")[1].values(); !slices.Equal(got, asks) {
+			t.Errorf("%s: asks %v side by side, want %v", query, got, asks)
+		}
+		if asked.andIf == "" {
+			continue
+		}
+		if got := page.all("table", "steps")[0].values(); len(lines) == 0 || !slices.Equal(got, lines) {
+			t.Errorf("%s: step by step %v, want %v", query, got, lines)
 		}
 	}
 	if page := v.get(t, "/board/try").page(t, 200); len(page.all("table", "versus")) != 0 || len(page.all("form", "describe")) != 1 {
@@ -51,6 +76,53 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 	v.get(t, "/board/try?listing=none").page(t, 400)
 	v.get(t, "/board/try?listing=01a21555-117e-7915-bdd8-af726f311c4b").page(t, 404)
 	v.get(t, "/board/try?colour=navy").page(t, 400)
+}
+
+// advised is what the tests read of /v1/suggestions.
+type advised struct {
+	Suggestions []struct {
+		Ask         json.Number
+		Differences []struct {
+			Percent, Money json.Number
+			AskChange      json.Number `json:"ask_change"`
+		}
+	}
+}
+
+// The form of a listing holds its values; sent back unchanged it is answered as
+// the listing is. Another member's estimate does not stand in it.
+func TestWhatIfOfAListing(t *testing.T) {
+	t.Parallel()
+	s, key := demoSite(t)
+	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key}), 200).Items[0].ID
+	v := s.signedIn(t, key)
+	if got := v.get(t, "/board/listings/"+id).body; !strings.Contains(got, `href="/board/try?listing=`+id+`"`) {
+		t.Error("the listing's page does not lead there")
+	}
+	asked := func(query string) (document, []string) {
+		page := v.get(t, "/board/try?"+query).page(t, 200)
+		return page, page.all("table", "versus")[0].all("tr", "")[1].values()
+	}
+	page, first := asked("listing=" + id)
+	form := page.all("form", "describe")[0].sent()
+	onFile := want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: key}), 200)
+	for _, name := range []string{"category", "width", "condition", "finish", "color", "estimate"} {
+		if got, wanted := form.Get(name), fmt.Sprint(onFile[name]); onFile[name] == nil || got != wanted {
+			t.Errorf("%s is %q in the form, %v on file", name, got, onFile[name])
+		}
+	}
+	if _, again := asked(form.Encode()); !slices.Equal(again, first) {
+		t.Errorf("sent back unchanged it asks %v, not %v", again, first)
+	}
+	form.Set("width", "")
+	form.Set("category", "desk")
+	if _, other := asked(form.Encode()); slices.Equal(other, first) {
+		t.Errorf("a desk of unknown size asks the same %v", other)
+	}
+	others := s.signedIn(t, s.Keys["Junia"]).get(t, "/board/try?listing="+id).page(t, 200).all("form", "describe")[0].sent()
+	if others.Get("category") == "" || others.Get("estimate") != "" {
+		t.Errorf("another member reads %v", others)
+	}
 }
 
 // What to pay is what /v1/purchase-limits answers; a find that is kept is a row,

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"html/template"
@@ -10,7 +11,6 @@ import (
 	"strings"
 
 	"github.com/gin-gonic/gin"
-	"github.com/google/uuid"
 
 	"askwright/service"
 )
@@ -21,19 +21,20 @@ var (
 	tryFields = []string{"category", "width", "depth", "height", "material", "wood", "condition", "finish", "color", "estimate"}
 	tryMore   = []string{"set_size", "style", "year_made", "hardware", "topcoat", "second_finish", "second_color", "drawers", "doors"}
 	tryIf     = []string{"finish", "color", "condition", "hardware"}
+
+	describing = slices.Concat(tryFields, tryMore)
 )
 
 const ifPrefix = "if_"
 
 // tryPage is a piece, and the same piece otherwise.
 type tryPage struct {
-	Listing  *service.Listing // on file; nil: it is described
-	Facts    []fact           // of it
+	Listing  *service.Listing // on file, whose values the form holds at first; nil: none
 	Fields   []formField
 	More     []formField
 	If       []formField
 	Wrong    []string // what belongs to no field
-	Unit     string
+	Unit     string   // of lengths
 	Currency string
 
 	WithinDays int // of the chance of a sale
@@ -68,8 +69,10 @@ func (p *tryPage) Answers() []*Suggestion {
 //
 //	@Summary	The board: what a piece would bring
 //	@Tags		board
-//	@Param		listing	query	string	false	"id of a listing; else the piece is described by category, width and so on, named as in the row"
+//	@Param		listing		query	string	false	"id of a listing: its values stand where none is sent"
+//	@Param		category	query	string	false	"and width and so on, named as in the row"
 //	@Param		if_finish	query	string	false	"and if it had this finish; likewise if_color, if_condition, if_hardware"
+//	@Param		within_days	query	int		false	"of the chance of a sale, 1 to 730"	default(30)
 //	@Produce	html
 //	@Success	200
 //	@Success	303	"not signed in"
@@ -79,32 +82,35 @@ func (p *tryPage) Answers() []*Suggestion {
 func (s *Server) getBoardTry(c *gin.Context, a *service.Actor) error {
 	p := paramsOf(c)
 	sent := url.Values{}
-	for _, name := range slices.Concat(tryFields, tryMore, prefixed(ifPrefix, tryIf)) {
+	for _, name := range slices.Concat(describing, prefixed(ifPrefix, tryIf)) {
 		sent.Set(name, p.text(name))
 	}
-	listing := p.text("listing")
+	listing, unit := p.text("listing"), p.oneOf("unit", service.UnitInch, service.UnitCentimetre)
+	page := &tryPage{Unit: cmp.Or(unit, a.Group.Unit), Currency: a.Group.Currency.Code, WithinDays: p.withinDays()}
 	if err := p.done(); err != nil {
 		return err
 	}
-	page := &tryPage{
-		Fields: formFields(tryFields, "", sent), More: formFields(tryMore, "", sent), If: formFields(tryIf, ifPrefix, sent),
-		Unit: lengthsIn(a.Group.Unit), Currency: a.Group.Currency.Code, WithinDays: withinDefault,
+	ctx := c.Request.Context()
+	subject := filled(describing, "", sent)
+	if listing != "" {
+		var err error
+		if page.Listing, err = s.listingNamed(ctx, a, listing); err != nil {
+			return err
+		}
+		page.Unit = cmp.Or(unit, page.Listing.Unit)
+		subject = viewerOf(a).overlaid(page.Listing, page.Unit, sent, p.values.Has("category"))
+	} else if len(subject) > 0 {
+		subject["unit"] = page.Unit
 	}
+	page.Fields, page.More, page.If = formFields(tryFields, "", sent), formFields(tryMore, "", sent), formFields(tryIf, ifPrefix, sent)
 	page.Fields[0].Required = true
 	for i := range page.If {
 		page.If[i].Label = upperFirst(strings.ReplaceAll(tryIf[i], "_", " "))
 	}
-	subject := filled(slices.Concat(tryFields, tryMore), "", sent)
-	if listing != "" {
-		if err := s.tryOnFile(c.Request.Context(), a, page, listing); err != nil {
-			return err
-		}
-		subject = service.Cells{"id": page.Listing.ID.String()}
-	}
 	status := http.StatusOK
 	if len(subject) > 0 {
 		var wrong *service.InvalidError
-		if err := s.try(c.Request.Context(), a, page, subject, filled(tryIf, ifPrefix, sent)); errors.As(err, &wrong) {
+		if err := s.try(ctx, a, page, subject, filled(tryIf, ifPrefix, sent)); errors.As(err, &wrong) {
 			status = http.StatusUnprocessableEntity
 			page.blame(wrong)
 		} else if err != nil {
@@ -122,63 +128,72 @@ func prefixed(prefix string, names []string) []string {
 	return out
 }
 
-func (s *Server) tryOnFile(ctx context.Context, a *service.Actor, page *tryPage, text string) (err error) {
-	id, err := uuid.Parse(text)
+func (s *Server) listingNamed(ctx context.Context, a *service.Actor, text string) (*service.Listing, error) {
+	id, err := parseID(text)
 	if err != nil {
-		return badParameter("listing", "%q is no id", clip(text, 40))
+		return nil, badParameter("listing", "%q is no id", clip(text, 40))
 	}
-	if page.Listing, err = s.service.Listing(ctx, a, id); err != nil {
-		return err
-	}
-	for _, f := range viewerOf(a).facts(page.Listing) {
-		if slices.Contains(tryFields, strings.ReplaceAll(f.Name, " ", "_")) || slices.Contains(tryMore, strings.ReplaceAll(f.Name, " ", "_")) {
-			page.Facts = append(page.Facts, f)
+	return s.service.Listing(ctx, a, id)
+}
+
+// overlaid is what to ask about a listing on file: what was sent laid over it, a
+// blank being unknown. Where nothing was sent its values are put into the form.
+func (v viewer) overlaid(row *service.Listing, unit string, sent url.Values, isSent bool) service.Subject {
+	subject := service.Subject{"id": row.ID.String()}
+	for _, name := range describing {
+		column, _ := service.ColumnByName(name)
+		value := v.value(column, row)
+		if column.Kind == service.KindMoney {
+			value = trimmed(0, value)
+		}
+		switch {
+		case !isSent:
+			sent.Set(name, value)
+		case name != "estimate" || (sent.Get(name) != "" && sent.Get(name) != value):
+			subject[name] = sent.Get(name) // an estimate on file may not count, and would if it were told again
 		}
 	}
-	return nil
+	if isSent {
+		subject["unit"] = unit
+	}
+	return subject
 }
 
 // try asks for the piece and, with changes, for the changed one.
-func (s *Server) try(ctx context.Context, a *service.Actor, page *tryPage, subject, changes service.Cells) error {
-	subjects := []service.Subject{subject}
-	if len(changes) > 0 {
-		changed := service.Cells{}
-		var words []string
-		for name, value := range subject {
-			changed[name] = value
+func (s *Server) try(ctx context.Context, a *service.Actor, page *tryPage, subject service.Subject, changes service.Cells) error {
+	ask := func(changes service.Cells) (*Suggestion, error) {
+		found, err := s.service.SuggestIf(ctx, a, []service.Subject{subject}, changes, page.WithinDays)
+		if err != nil {
+			return nil, err
 		}
+		return new(viewerOf(a).suggestion(found[0], page.WithinDays)), nil
+	}
+	var err error
+	if len(changes) > 0 {
+		if page.Second, err = ask(changes); err != nil {
+			return err
+		}
+		var words []string
 		for _, name := range tryIf {
 			if value, told := changes[name]; told {
-				changed[name] = value
 				words = append(words, strings.ReplaceAll(value, "_", " "))
 			}
 		}
-		subjects, page.IfWords = append(subjects, changed), strings.Join(words, ", ")
+		page.IfWords, page.Differences = strings.Join(words, ", "), page.Second.Differences
 	}
-	found, err := s.service.Suggest(ctx, a, subjects, withinDefault)
-	if err != nil {
+	if page.First, err = ask(nil); err != nil {
 		return err
-	}
-	v := viewerOf(a)
-	first := v.suggestion(found[0], withinDefault)
-	page.First = &first
-	if len(found) > 1 {
-		second := v.suggestion(found[1], withinDefault)
-		page.Second, page.Differences = &second, second.Differences
 	}
 	page.Curve = curveChart(*page.Shown(), nil).HTML()
 	return nil
 }
 
-// blame puts what is wrong beside its field: of the second subject beside those
-// of the change, which alone are not told by the first.
+// blame puts what is wrong beside its field, of the change beside those of the
+// change.
 func (p *tryPage) blame(wrong *service.InvalidError) {
 	for _, w := range wrong.Fields {
 		prefix := ""
-		if w.Row > 1 {
-			if f := fieldNamed(ifPrefix+w.Column, p.If); f == nil || f.Value == "" {
-				continue
-			}
+		if strings.HasPrefix(w.Pointer, "/and_if/") {
 			prefix = ifPrefix
 		}
 		p.Wrong = append(p.Wrong, blame([]service.FieldError{w}, func(column string) *formField {

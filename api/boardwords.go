@@ -43,6 +43,7 @@ var boardFuncs = template.FuncMap{
 	"check":    func(name string) string { return checkWords[name] },
 	"minutes":  func(seconds int) int { return seconds / 60 },
 	"balanced": balanced,
+	"lengths":  lengthsIn,
 	"look":     func(name string) string { return inspectWords[name] },
 	"undo":     func(p *storyPage, h happening) undoForm { return undoForm{p.Row.ID, h.ID, h.Text} },
 	"signs":    func() template.HTML { return chart.Signs },

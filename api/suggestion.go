@@ -24,7 +24,7 @@ type Suggestion struct {
 	Curve       []CurvePoint `json:"curve,omitempty"`                                  // by rising ask
 	Drivers     []Driver     `json:"drivers,omitempty"`                                // what makes the price
 	Comparables []Comparable `json:"comparables"`                                      // the nearest sales, adjusted
-	Differences []Difference `json:"differences,omitempty"`                            // of each column laid over a listing on file, one after another
+	Differences []Difference `json:"differences,omitempty"`                            // of each column laid over a listing on file, or of and_if over the subject, one after another
 	Basis       Basis        `json:"basis"`                                            // what the answer rests on
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
@@ -89,11 +89,12 @@ type Driver struct {
 	Distinguishable bool   `json:"distinguishable"`            // the interval leaves out zero
 }
 
-// Difference is what one change to a listing on file does to its price. The
-// changes are laid over one another, so that the lines add up.
+// Difference is what one change does to the price of a listing on file, or of a
+// described piece by and_if. The changes are laid over one another, so that the
+// lines add up.
 type Difference struct {
 	Column    string  `json:"column" example:"finish"`
-	From      *string `json:"from"` // as it is on file; null: unknown
+	From      *string `json:"from"` // as it was before; null: unknown
 	To        *string `json:"to"`
 	Percent   *number `json:"percent" swaggertype:"number"`    // points of the likely price; null: there is none
 	Money     *number `json:"money" swaggertype:"number"`      // of the likely price
@@ -127,6 +128,7 @@ type Caution struct {
 type SuggestionsRequest struct {
 	Subjects   []Cells `json:"subjects" swaggertype:"array,object"` // rows: category is needed; or the id or ref of a listing on file, other columns laid over it
 	WithinDays *int    `json:"within_days" default:"30"`            // 1 to 730
+	AndIf      Cells   `json:"and_if" swaggertype:"object"`         // laid over each subject before it is answered; differences tell what each column does
 }
 
 // SuggestionsAnswer has one suggestion for each subject, in order.
@@ -176,7 +178,7 @@ func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
 	for i, cells := range body.Subjects {
 		subjects[i] = service.Subject(cells)
 	}
-	found, err := s.service.Suggest(c.Request.Context(), a, subjects, within)
+	found, err := s.service.SuggestIf(c.Request.Context(), a, subjects, service.Cells(body.AndIf), within)
 	if err != nil {
 		return withPointers(err)
 	}

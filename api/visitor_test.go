@@ -134,6 +134,22 @@ func (d document) text() string {
 	return strings.Join(strings.Fields(out.String()), " ")
 }
 
+// sent is what a form sends as it stands.
+func (d document) sent() url.Values {
+	out := url.Values{}
+	for _, n := range d.all("input", "") {
+		out.Set(attribute(n.Node, "name"), attribute(n.Node, "value"))
+	}
+	for _, n := range d.all("select", "") {
+		for _, o := range n.all("option", "") {
+			if slices.ContainsFunc(o.Attr, func(a html.Attribute) bool { return a.Key == "selected" }) {
+				out.Set(attribute(n.Node, "name"), attribute(o.Node, "value"))
+			}
+		}
+	}
+	return out
+}
+
 // values are the figures of a part, as the machine reads them.
 func (d document) values() []string {
 	var out []string

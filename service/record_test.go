@@ -181,7 +181,8 @@ func TestEstimateDoesNotShowInAnothersSuggestion(t *testing.T) {
 	}
 }
 
-// The lines of a what-if add up to the whole change.
+// The lines of a what-if add up to the whole change, of a listing on file and
+// of a described piece.
 func TestDifferencesAddUp(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda")
@@ -194,16 +195,27 @@ func TestDifferencesAddUp(t *testing.T) {
 	if answers[0].Differences != nil || answers[2].Differences != nil {
 		t.Errorf("differences without a change: %v, %v", answers[0].Differences, answers[2].Differences)
 	}
+	described, err := f.SuggestIf(t.Context(), f.Actor(t, "Wilda"), []service.Subject{{"category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair"}},
+		service.Cells{"finish": "clear", "condition": "excellent", "width": "60", "depth": "24"}, 30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain := suggest(t, f, "Wilda", service.Subject{"category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair"})[0]
+	addUp(t, answers[0], answers[1])
+	addUp(t, plain, described[0])
+}
+
+func addUp(t *testing.T, before, after service.Suggestion) {
+	t.Helper()
 	money, ask, factor := 0.0, 0.0, 1.0
 	var lines []string
-	for _, d := range answers[1].Differences {
+	for _, d := range after.Differences {
 		lines = append(lines, d.Column+" "+d.From+" "+d.To)
 		money, ask, factor = money+*d.Money, ask+*d.AskChange, factor*(1+*d.Percent/100)
 	}
 	if want := []string{"width 48 60", "condition fair excellent", "finish painted clear"}; !slices.Equal(lines, want) {
 		t.Errorf("lines %q, want %q", lines, want)
 	}
-	before, after := answers[0], answers[1]
 	if want := after.SalePrice.Likely - before.SalePrice.Likely; math.Abs(money-want) > 1e-6 || math.Abs(factor-after.SalePrice.Likely/before.SalePrice.Likely) > 1e-9 {
 		t.Errorf("money %v, factor %v; want %v, %v", money, factor, want, after.SalePrice.Likely/before.SalePrice.Likely)
 	}

@@ -3,6 +3,7 @@ package service
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -22,7 +23,7 @@ type Suggestion struct {
 	PresentAsk float64 // of an open listing; zero: none
 	pricing.Suggestion
 	Comparables []Comparable // in place of the engine's own
-	Differences []Difference // of what is laid over a listing on file
+	Differences []Difference // of what is laid over the piece
 	Model       string       // version of the model: design, change number, day fitted
 	Warnings    []pricing.Warning
 	Cautions    []Caution
@@ -44,7 +45,8 @@ type subject struct {
 	estimate Money
 	standing *pricing.Standing
 	onFile   *Recorded    // nil: only described
-	changed  []cellChange // what is laid over it
+	before   *Listing     // what changes are laid over; nil: none are
+	changed  []cellChange // those that change it
 }
 
 // presentAsk is what is asked now; zero while nothing is.
@@ -62,6 +64,12 @@ func (s *subject) query(c Currency, withinDays int) pricing.Query {
 // Suggest answers for each subject in order. A subject that cannot be read is
 // an *InvalidError that names its place.
 func (s *Service) Suggest(ctx context.Context, a *Actor, subjects []Subject, withinDays int) ([]Suggestion, error) {
+	return s.SuggestIf(ctx, a, subjects, nil, withinDays)
+}
+
+// SuggestIf answers for each subject with some cells laid over it, and tells
+// what each of them does to the price. An estimate stays that of the subject.
+func (s *Service) SuggestIf(ctx context.Context, a *Actor, subjects []Subject, changes Cells, withinDays int) ([]Suggestion, error) {
 	if len(subjects) == 0 || len(subjects) > MaxSubjects {
 		return nil, Invalid("subjects", "expected 1 to %d of them, have %d", MaxSubjects, len(subjects))
 	}
@@ -73,8 +81,22 @@ func (s *Service) Suggest(ctx context.Context, a *Actor, subjects []Subject, wit
 		return nil, err
 	}
 	read, err := s.readSubjects(ctx, a, subjects)
+	if wrong := a.misread(changes); wrong != nil {
+		var others *InvalidError
+		if errors.As(err, &others) {
+			wrong = append(others.Fields, wrong...)
+		}
+		return nil, &InvalidError{Fields: wrong}
+	}
 	if err != nil {
 		return nil, err
+	}
+	if len(changes) > 0 {
+		for i := range read {
+			if read[i], err = a.andIf(read[i], changes); err != nil {
+				return nil, err
+			}
+		}
 	}
 	return s.suggest(ctx, a, group, read, withinDays)
 }
@@ -286,7 +308,7 @@ func (a *Actor) readSubject(rows *records, cells Subject) (subject, []FieldError
 	}
 	isMine := onFile.MemberID == a.MemberID && a.Scope != ScopeFeed // a feed is read by anybody
 	sub.onFile = onFile
-	sub.overlay(onFile, cells, a.Group.Currency)
+	sub.overlay(onFile.Listing, cells, a.Group.Currency)
 	if _, sent := cells["estimate"]; !sent && (!onFile.EstimateCounts || !isMine) {
 		sub.estimate = 0
 	}

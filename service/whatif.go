@@ -6,9 +6,9 @@ import (
 	"askwright/pricing"
 )
 
-// Difference is what one change to a listing on file does to its price. The
-// changes are laid over one another in the order of the columns, so that the
-// lines add up.
+// Difference is what one change to a listing on file, or to a described piece,
+// does to its price. The changes are laid over one another in the order of the
+// columns, so that the lines add up.
 type Difference struct {
 	Column    string
 	From, To  string   // canonical text; empty: unknown
@@ -17,9 +17,10 @@ type Difference struct {
 	AskChange *float64 // of the balanced ask; nil where either is refused
 }
 
-// overlay notes which cells laid over a listing on file change it: the columns
-// in their order, and the cells that lead there one after another.
-func (s *subject) overlay(onFile *Recorded, cells Cells, c Currency) {
+// overlay notes which cells laid over a row change it: the columns in their
+// order, and the cells that lead there one after another.
+func (s *subject) overlay(before *Listing, cells Cells, c Currency) {
+	s.before, s.changed = before, nil
 	names := []string{"unit"} // lengths depend on it
 	for i := range descriptionColumns {
 		if name := descriptionColumns[i].Name; name != "unit" {
@@ -28,30 +29,51 @@ func (s *subject) overlay(onFile *Recorded, cells Cells, c Currency) {
 	}
 	for _, name := range names {
 		column, _ := ColumnByName(name)
-		if cell, sent := cells[name]; sent && column.Value(onFile.Listing, c) != column.Value(s.row, c) {
+		if cell, sent := cells[name]; sent && column.Value(before, c) != column.Value(s.row, c) {
 			s.changed = append(s.changed, cellChange{name: name, cell: cell})
 		}
 	}
 }
 
-// cellChange is a cell that changes a listing on file.
+// cellChange is a cell that changes what was there before.
 type cellChange struct{ name, cell string }
 
-// differences prices a listing on file step by step towards what is laid over
-// it.
+// misread says which changes cannot be read on any piece.
+func (a *Actor) misread(changes Cells) []FieldError {
+	d := &draft{reader: a.Reader(), Listing: Listing{Unit: a.Group.Unit}}
+	wrong := d.read(changes)
+	for i := range wrong {
+		wrong[i].Pointer = "/and_if/" + wrong[i].Column
+	}
+	return wrong
+}
+
+// andIf lays cells over a subject as it was given.
+func (a *Actor) andIf(sub subject, cells Cells) (subject, error) {
+	d := &draft{reader: a.Reader(), Listing: *sub.row.clone()}
+	if wrong := d.read(cells); len(wrong) > 0 {
+		return subject{}, &InvalidError{Fields: wrong}
+	}
+	changed := sub
+	changed.row = &d.Listing
+	changed.overlay(sub.row, cells, a.Group.Currency)
+	return changed, nil
+}
+
+// differences prices a piece step by step towards what is laid over it.
 func (a *Actor) differences(group *known, sub subject, settings pricing.Settings) []Difference {
-	if sub.onFile == nil || len(sub.changed) == 0 {
+	if len(sub.changed) == 0 {
 		return nil
 	}
 	c := a.Group.Currency
 	step := sub
-	step.row = sub.onFile.Listing
+	step.row = sub.before
 	before := group.model.Outline(step.query(c, 0), a.Today, settings)
 	cells := Cells{}
 	var out []Difference
 	for _, one := range sub.changed {
 		cells[one.name] = one.cell
-		d := &draft{reader: a.Reader(), Listing: *sub.onFile.clone()}
+		d := &draft{reader: a.Reader(), Listing: *sub.before.clone()}
 		if wrong := d.read(maps.Clone(cells)); len(wrong) > 0 {
 			continue // the whole was read already
 		}
