@@ -185,7 +185,7 @@ func wantProblem(t *testing.T, r reply, status int, name string) problem {
 }
 
 // want checks the status of an answer and decodes it.
-func want[T any](t *testing.T, r reply, status int) T {
+func want[T any](t testing.TB, r reply, status int) T {
 	t.Helper()
 	var v T
 	if r.StatusCode != status {

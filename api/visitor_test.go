@@ -92,7 +92,7 @@ func demoBoard(t *testing.T) *site {
 // document is a parsed page.
 type document struct{ *html.Node }
 
-func (r reply) page(t *testing.T, status int) document {
+func (r reply) page(t testing.TB, status int) document {
 	t.Helper()
 	if r.StatusCode != status || r.Header.Get("Content-Type") != "text/html; charset=utf-8" {
 		t.Fatalf("%s: status %d, %s, want a page with %d: %s", r.Request.URL.Path, r.StatusCode, r.Header.Get("Content-Type"), status, r.body)

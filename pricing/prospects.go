@@ -71,11 +71,25 @@ func (p Prospects) ChanceSold(ask, age, within float64) float64 {
 	if !validPrice(ask) || !validPrice(p.Typical) {
 		return 0
 	}
+	return p.at(age).outlook().sold(ask, within)
+}
+
+// HalfSoldBy is the smallest number of active days within which half of those
+// that begin at an ask are sold; nil: not within the horizon.
+func (p Prospects) HalfSoldBy(ask float64) *int {
+	if !validPrice(ask) || !validPrice(p.Typical) {
+		return nil
+	}
+	return p.at(0).outlook().reached(ask, evenOdds)
+}
+
+// at are the prospects at another active age.
+func (p Prospects) at(age float64) Prospects {
 	if !p.On.IsZero() {
 		p.On += Date(clamp(age-p.Age, -maxCalendar, maxCalendar))
 	}
 	p.Age = age
-	return p.outlook().sold(ask, within)
+	return p
 }
 
 // Left is what an ended listing left after fees and holding, the purchase and

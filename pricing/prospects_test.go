@@ -50,6 +50,36 @@ func TestOutlineIsTheSuggestion(t *testing.T) {
 	}
 }
 
+// By that day half are sold, and on the day before they are not; a new listing
+// is at its beginning whatever the age of the one at hand.
+func TestHalfSoldBy(t *testing.T) {
+	t.Parallel()
+	h, day := outlineHistory()
+	m, s := pricing.Fit(h, day), pricing.DefaultSettings()
+	q := pricing.Query{Attributes: h.Listings[0].Attributes}
+	p := m.Outline(q, day, s).Prospects
+	for ask := 0.4 * p.Typical; ask < 3*p.Typical; ask *= 1.1 {
+		days := p.HalfSoldBy(ask)
+		if days == nil {
+			if c := p.ChanceSold(ask, 0, float64(s.HorizonDays)); c >= 0.5 {
+				t.Errorf("at %v: none, with a chance of %v within the horizon", ask, c)
+			}
+			continue
+		}
+		if at, before := p.ChanceSold(ask, 0, float64(*days)), p.ChanceSold(ask, 0, float64(*days-1)); at < 0.5 || (*days > 1 && before >= 0.5) {
+			t.Errorf("at %v: day %d, with chances of %v then and %v before", ask, *days, at, before)
+		}
+	}
+	if p.HalfSoldBy(0.5*p.Typical) == nil || p.HalfSoldBy(5*p.Typical) != nil || p.HalfSoldBy(0) != nil {
+		t.Error("half are sold at five times the value, or at no ask, or not at half of it")
+	}
+	older := *p
+	older.Age, older.On = 25, p.On+25
+	if got, want := *older.HalfSoldBy(p.Typical), *p.HalfSoldBy(p.Typical); got != want {
+		t.Errorf("at another age: day %d, want %d", got, want)
+	}
+}
+
 // Hindsight agrees with simulated markets: over many listings at one ask with
 // gamma demand of their own, what they left and what hindsight says of that
 // same ask have one mean, and of another ask hindsight has the mean of what the

@@ -22,20 +22,38 @@ const fewSpeeds = 8 // common practice, no source
 
 // DaysToSell tells how fast the group's own listings have sold: all together,
 // then each category with sales enough, by name. Those that are open or were
-// withdrawn would have sold later. It is empty before anything was listed.
+// withdrawn would have sold later. It is empty before anything was listed. It
+// is kept with the model, so that the history is read once after each change.
 func (s *Service) DaysToSell(ctx context.Context, a *Actor) ([]CategorySpeed, error) {
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	group.timing.Lock()
+	defer group.timing.Unlock()
+	if group.isTimed {
+		return group.speeds, nil
+	}
 	rows, err := s.allRecords(ctx, a)
 	if err != nil {
 		return nil, err
 	}
+	if group.speeds, err = speedsOf(history(rows.all, a.Group.Currency), a.Today); err != nil {
+		return nil, err
+	}
+	group.isTimed = true
+	return group.speeds, nil
+}
+
+func speedsOf(h pricing.History, today pricing.Date) ([]CategorySpeed, error) {
 	var all []pricing.Lifetime
 	byCategory := make(map[string][]pricing.Lifetime)
 	sold := make(map[string]int)
-	for _, l := range history(rows.all, a.Group.Currency).Listings {
+	for _, l := range h.Listings {
 		if l.Observed {
 			continue
 		}
-		life := pricing.Lifetime{Days: float64(l.ActiveDays(cmp.Or(l.EndedOn, a.Today))), Sold: l.Outcome == pricing.Sold}
+		life := pricing.Lifetime{Days: float64(l.ActiveDays(cmp.Or(l.EndedOn, today))), Sold: l.Outcome == pricing.Sold}
 		all = append(all, life)
 		byCategory[l.Category] = append(byCategory[l.Category], life)
 		if life.Sold {

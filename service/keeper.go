@@ -60,6 +60,10 @@ type known struct {
 
 	replaying sync.Mutex
 	replayed  *Replay // made when first asked for
+
+	timing  sync.Mutex
+	isTimed bool
+	speeds  []CategorySpeed // worked out when first asked for
 }
 
 // version names the model: its design, the change number that it knows, and

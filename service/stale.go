@@ -5,7 +5,6 @@ import (
 	"context"
 	"runtime"
 	"slices"
-	"sort"
 
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
@@ -156,7 +155,7 @@ func (a *Actor) review(model *pricing.Model, rows *records, r *Recorded, day pri
 	outline := model.Outline(pricing.Query{Attributes: row.Attributes(), Estimate: estimate}, day, settings)
 	out.FairValue = outline.SalePrice
 	if outline.Prospects != nil {
-		out.ExpectedDays = expectedDays(outline.Prospects, outline.Ask, settings.HorizonDays)
+		out.ExpectedDays = outline.Prospects.HalfSoldBy(outline.Ask)
 	}
 	return out
 }
@@ -171,17 +170,6 @@ func reviewCautions(l *Listing, remedies []pricing.Remedy, settings pricing.Sett
 		}
 	}
 	return o.cautions()
-}
-
-// expectedDays is the smallest number of active days within which half of the
-// new listings of a kind sell at an ask; nil: not within the horizon.
-func expectedDays(p *pricing.Prospects, ask float64, horizon int) *int {
-	const half = 0.5
-	days := 1 + sort.Search(horizon, func(i int) bool { return p.ChanceSold(ask, 0, float64(1+i)) >= half })
-	if days > horizon {
-		return nil
-	}
-	return &days
 }
 
 // openOn reports whether an own listing was on offer at the end of that day.
