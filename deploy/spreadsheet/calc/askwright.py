@@ -17,6 +17,7 @@ import os
 import re
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 import uuid
 
@@ -60,6 +61,12 @@ def connect(*_):
     return _report(doc, "Connect", lambda: _connect(given[0], given[1]))
 
 
+def get_rows(*_):
+    """Adds your rows that are on file and not in the sheet, below the others; it changes none that is there."""
+    doc = _document()
+    return _report(doc, "Get my rows", lambda: _get_rows(Table(doc, ROW)))
+
+
 def send_and_suggest(*_):
     """Sends the rows, then fills in the suggestions."""
     doc = _document()
@@ -90,7 +97,7 @@ def check_purchase_limits(*_):
     return _report(doc, "Check purchase limits", lambda: _check_purchase_limits(Table(doc, ROW + FIND)))
 
 
-g_exportedScripts = (connect, send_and_suggest, send_rows, fill_suggestions, mark_stale, check_purchase_limits)
+g_exportedScripts = (connect, get_rows, send_and_suggest, send_rows, fill_suggestions, mark_stale, check_purchase_limits)
 
 
 def _connect(address, key):
@@ -103,6 +110,19 @@ def _connect(address, key):
     with open(os.open(name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as f:
         json.dump({"address": address, "key": key}, f)
     return "Connected to the group %s." % group["name"]
+
+
+def _get_rows(table):
+    here, missing, cursor = table.refs(), [], ""
+    while True:
+        page = json.loads(_request("/v1/listings?member=me&sort=ref&limit=1000&fields=" + ",".join(table.names()) + cursor)[1])
+        missing += [row for row in page["items"] if row["ref"] not in here]
+        if not page.get("next"):
+            break
+        cursor = "&cursor=" + urllib.parse.quote(page["next"])
+    if missing:
+        table.append(missing)
+    return "%d rows added." % len(missing)
 
 
 def _send_rows(table):
@@ -309,15 +329,44 @@ class Table:
                 places.append(end)
                 end += 1
         grid = [names] + [answer(line) for line in range(self.top + 1, len(self.values))]
-        order = sorted(range(len(names)), key=places.__getitem__)
+        self._put(self.top, places, grid)
+        self._format(names, places)
+
+    def _put(self, top, places, grid):
+        """Writes a block whose columns belong at some places: at once what stands side by side."""
+        order = sorted(range(len(places)), key=places.__getitem__)
         while order:
             n = 1
             while n < len(order) and places[order[n]] == places[order[n - 1]] + 1:
                 n += 1
             run, order = order[:n], order[n:]
-            target = self.sheet.getCellRangeByPosition(places[run[0]], self.top, places[run[-1]], self.top + len(grid) - 1)
+            target = self.sheet.getCellRangeByPosition(places[run[0]], top, places[run[-1]], top + len(grid) - 1)
             target.setDataArray(tuple(tuple(row[k] for k in run) for row in grid))
-        self._format(names, places)
+
+    def refs(self):
+        return {str(self._cell(line, "ref")) for line in range(self.top + 1, len(self.values))}
+
+    def names(self):
+        """The known columns, without those that are only sent."""
+        return [name for name in self.at if name not in ("paused_on", "resumed_on")]
+
+    def append(self, rows):
+        """Writes rows of the API below the last one."""
+        first = 1 + max(line for line, row in enumerate(self.values) if any(v != "" for v in row))
+        names = self.names()
+        self._put(first, [self.at[name] for name in names], [[self._value(name, row.get(name, "")) for name in names] for row in rows])
+        formats, english = self.doc.NumberFormats, self.doc.CharLocale
+        form = formats.queryKey("YYYY-MM-DD", english, False)
+        form = form if form >= 0 else formats.addNew("YYYY-MM-DD", english)
+        for name in names:
+            if name.endswith("_on"):
+                self.sheet.getCellRangeByPosition(self.at[name], first, self.at[name], first + len(rows) - 1).NumberFormat = form
+
+    def _value(self, name, value):
+        if name.endswith("_on") and value:
+            null = self.doc.NullDate
+            return float((datetime.date.fromisoformat(value) - datetime.date(null.Year, null.Month, null.Day)).days)
+        return value if isinstance(value, str) else float(value)
 
     def _format(self, names, places):
         """Gives added columns the look of the others: the header's, and of amounts that of the asks."""

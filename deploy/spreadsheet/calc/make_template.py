@@ -30,8 +30,8 @@ COLUMNS = [
     ("outcome", 22, "@", "open sold withdrawn"), ("ended_on", 24, "YYYY-MM-DD", None), ("sale_price", 22, "#,##0.00", None),
     ("purchase_cost", 28, "#,##0.00", None), ("stage", 20, "@", "found bought in_work"), ("revision", 18, "0", None),
 ]
-ACTIONS = [("Connect", "connect"), ("Send and suggest", "send_and_suggest"), ("Send rows", "send_rows"), ("Fill suggestions", "fill_suggestions"), ("Mark stale", "mark_stale"),
-           ("Check purchase limits", "check_purchase_limits")]
+ACTIONS = [("Connect", "connect"), ("Get my rows", "get_rows"), ("Send and suggest", "send_and_suggest"), ("Send rows", "send_rows"),
+           ("Fill suggestions", "fill_suggestions"), ("Mark stale", "mark_stale"), ("Check purchase limits", "check_purchase_limits")]
 LINES = 3000  # that are formatted
 
 
@@ -82,7 +82,7 @@ def buttons(doc, sheet):
         button.Label, button.Name = label, macro
         shape = doc.createInstance("com.sun.star.drawing.ControlShape")
         shape.Control = button
-        shape.Position, shape.Size = Point(150 + 4300 * i, 150), Size(4100, 800)
+        shape.Position, shape.Size = Point(150 + 3900 * i, 150), Size(3750, 800)
         page.add(shape)
         event = ScriptEventDescriptor()
         event.ListenerType, event.EventMethod = "com.sun.star.awt.XActionListener", "actionPerformed"

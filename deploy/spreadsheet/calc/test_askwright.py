@@ -52,7 +52,7 @@ class Macros(OfficeCase):
         self.assertEqual([h for h in header if h not in known], [])
         form = sheet.DrawPage.Forms.getByIndex(0)
         codes = [e.ScriptCode for i in range(form.Count) for e in form.getScriptEvents(i)]
-        for macro in ("connect", "send_and_suggest", "send_rows", "fill_suggestions", "mark_stale", "check_purchase_limits"):
+        for macro in ("connect", "get_rows", "send_and_suggest", "send_rows", "fill_suggestions", "mark_stale", "check_purchase_limits"):
             self.assertTrue(any("$%s?" % macro in c for c in codes), macro)
 
     def known(self):
@@ -107,6 +107,26 @@ class Macros(OfficeCase):
     def notes(self, sheet):
         a = sheet.Annotations
         return {(n.Position.Row, n.Position.Column): n.String for n in (a.getByIndex(i) for i in range(a.Count))}
+
+    def test_get_rows(self):
+        """What is on file and not in the sheet is added, and comes back unchanged; the rest of the sheet stays."""
+        self.with_demo()
+        api(self.key, "/v1/listings", {"ref": "=1+1", "category": "desk", "listed_on": days_ago(3), "ask": 480.5, "color": "navy"})
+        on_file = len(json.loads(api(self.key, "/v1/listings?limit=1000"))["items"])
+        doc, sheet = self.template([{"ref": "N-1", "category": "desk", "stage": "found"}])
+        mine = len(cells(sheet)[1])
+        sheet.getCellByPosition(mine, 1).String = "my sum"
+        sheet.getCellByPosition(mine, 2).Formula = "=1+1"
+        self.assertEqual(self.run_macro(doc, "get_rows"), "%d rows added." % on_file)
+        self.assertEqual(self.run_macro(doc, "get_rows"), "0 rows added.")
+        got = self.records(sheet)
+        self.assertEqual([got["=1+1"]["listed_on"], got["=1+1"]["ask"], got["N-1"]["my sum"]], [serial(days_ago(3)), 480.5, 2])
+        line = [r[0] for r in cells(sheet)].index("=1+1")
+        self.assertEqual(sheet.getCellByPosition(self.column(sheet, "listed_on"), line).String, days_ago(3))
+        before = api(self.key, "/v1/listings.csv")
+        self.assertEqual(self.run_macro(doc, "send_rows"), "1 new, 0 changed, %d unchanged, 0 rejected." % on_file)
+        after = [r for r in api(self.key, "/v1/listings.csv").decode().split("\r\n") if not r.startswith("N-1,")]
+        self.assertEqual(after, before.decode().split("\r\n"))
 
     def test_suggestions_stale_and_limits(self):
         self.with_demo()

@@ -37,6 +37,7 @@ function onOpen() {
   SpreadsheetApp.getUi().createMenu('Askwright')
     .addItem('Connect', 'connect')
     .addSeparator()
+    .addItem('Get my rows', 'getRows')
     .addItem('Send rows and fill suggestions', 'sendAndSuggest')
     .addItem('Send rows', 'sendRows')
     .addItem('Fill suggestions', 'fillSuggestions')
@@ -64,6 +65,23 @@ function connect() {
     const group = JSON.parse(request_({ path: '/v1/group', address: address, key: key }).text);
     kept.setProperties({ ASKWRIGHT_ADDRESS: address, ASKWRIGHT_KEY: key });
     return 'Connected to the group ' + group.name + '.';
+  });
+}
+
+/** Adds your rows that are on file and not in the sheet, below the others; it changes none that is there. */
+function getRows() {
+  report_('Get my rows', function () {
+    const table = readTable_(ROW);
+    const here = table.refs();
+    const path = '/v1/listings?member=me&sort=ref&limit=1000&fields=' + table.names().join(',');
+    const missing = [];
+    let page = {};
+    do {
+      page = JSON.parse(request_({ path: path + (page.next ? '&cursor=' + encodeURIComponent(page.next) : '') }).text);
+      page.items.forEach(function (row) { if (here.indexOf(row.ref) < 0) missing.push(row); });
+    } while (page.next);
+    if (missing.length) table.append(missing);
+    return missing.length + ' rows added.';
   });
 }
 
@@ -261,6 +279,20 @@ function readTable_(known) {
   for (let line = top + 1; line < values.length; line++) {
     notes[line] = notes[line].map(function (note) { return note.split(NOTE)[0].replace(/\n$/, ''); }); // theirs stays
   }
+  table.refs = function () { return values.slice(top + 1).map(function (row) { return String(cell_('ref', row[at.ref])); }); };
+  table.names = function () { // in the order of the columns, without those that are only sent
+    return Object.keys(at).filter(function (name) { return name !== 'paused_on' && name !== 'resumed_on'; })
+      .sort(function (a, b) { return at[a] - at[b]; });
+  };
+  table.append = function (rows) {
+    const missing = values.length + rows.length - sheet.getMaxRows();
+    if (missing > 0) sheet.insertRowsAfter(sheet.getMaxRows(), missing);
+    runs_(table.names().map(function (name) { return at[name]; })).forEach(function (run) {
+      const names = table.names().slice(run.from, run.to);
+      sheet.getRange(values.length + 1, at[names[0]] + 1, rows.length, names.length)
+        .setValues(rows.map(function (row) { return names.map(function (name) { return shown_(name, row[name], zone); }); }));
+    });
+  };
   table.has = function (name) { return at[name] !== undefined; };
   table.value = function (line, name) { return values[line][at[name]]; };
   table.fault = function (line, name, reason) {
@@ -348,14 +380,21 @@ function writeColumns_(sheet, values, top, at, names, rows, answer) {
     grid.push(line === top ? names : answer(line, byLine[line]));
   }
   const order = names.map(function (_, i) { return i; }).sort(function (a, b) { return places[a] - places[b]; });
-  let from = 0;
-  for (let i = 1; i <= order.length; i++) {
-    if (i < order.length && places[order[i]] === places[order[i - 1]] + 1) continue;
-    const run = order.slice(from, i);
-    sheet.getRange(top + 1, places[run[0]] + 1, grid.length, run.length)
-      .setValues(grid.map(function (cells) { return run.map(function (k) { return cells[k]; }); }));
-    from = i;
-  }
+  runs_(order.map(function (k) { return places[k]; })).forEach(function (run) {
+    const part = order.slice(run.from, run.to);
+    sheet.getRange(top + 1, places[part[0]] + 1, grid.length, part.length)
+      .setValues(grid.map(function (cells) { return part.map(function (k) { return cells[k]; }); }));
+  });
+}
+
+/** The stretches of columns that stand side by side, in sorted places. */
+function runs_(places) {
+  const runs = [];
+  places.forEach(function (place, i) {
+    if (i > 0 && place === places[i - 1] + 1) runs[runs.length - 1].to = i + 1;
+    else runs.push({ from: i, to: i + 1 });
+  });
+  return runs;
 }
 
 // ---- values
@@ -381,6 +420,13 @@ function cell_(name, value, zone) {
 function typed_(name, text) {
   const isNumber = ['advice', 'state', 'reason', 'action', 'refusal'].indexOf(name) < 0 && text !== '' && text !== undefined;
   return isNumber ? Number(text) : text || '';
+}
+
+/** A value of a row as a cell: a day as a date, text as text whatever it looks like. */
+function shown_(name, value, zone) {
+  if (value === undefined || value === null) return '';
+  if (/_on$/.test(name)) return Utilities.parseDate(value, zone, 'yyyy-MM-dd');
+  return typeof value === 'string' && /^['=+\-@.$\d]/.test(value) ? "'" + value : value;
 }
 
 function grid_(range) {

@@ -57,7 +57,7 @@ test('the menu, and connecting', async () => {
   const key = group();
   const host = open(new Sheet([['ref']]), { answers: [url + '/', key] });
   host.run('onOpen');
-  assert.deepEqual(host.menu.map((m) => m[0]), ['Connect', 'Send rows and fill suggestions', 'Send rows', 'Fill suggestions', 'Mark stale', 'Check purchase limits']);
+  assert.deepEqual(host.menu.map((m) => m[0]), ['Connect', 'Get my rows', 'Send rows and fill suggestions', 'Send rows', 'Fill suggestions', 'Mark stale', 'Check purchase limits']);
   host.run('sendRows');
   assert.match(host.alerts[0], /Choose Askwright > Connect first|no header/);
   host.run('connect');
@@ -271,4 +271,27 @@ test('text that looks like a formula or a number stays what it is; the key stand
   host.run('sendRows');
   assert.equal(host.toasts[1], '0 new, 0 changed, 3 unchanged, 0 rejected.');
   assert.ok(!JSON.stringify([sheet.values, sheet.notes]).includes(host.key));
+});
+
+test('rows on file that are not in the sheet are added, and come back unchanged', async () => {
+  const key = group();
+  const demo = execFileSync(program, ['demo', 'rows']);
+  await fetch(url + '/v1/listings/import', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  await api(key, '/v1/listings', { method: 'POST', body: { ref: '=1+1', category: 'desk', listed_on: '2026-03-05', ask: 480.5, flaws: '007', maker: '-3' } });
+  const header = parseCsv(await api(key, '/v1/listings.csv'))[0];
+  const middle = header.length >> 1;
+  const titles = [...header.slice(0, middle), 'mine', ...header.slice(middle)];
+  const sheet = new Sheet([titles, titles.map((n) => ({ ref: 'N-1', category: 'desk', stage: 'found' })[n] ?? '')]);
+  const host = connected(sheet, key);
+  host.run('getRows');
+  const n = parseCsv(await api(key, '/v1/listings.csv')).length - 1;
+  assert.deepEqual([host.toasts, host.alerts], [[`${n} rows added.`], []]);
+  assert.deepEqual(sheet.writes, ['values', 'values'], 'one write on each side of a column that is not ours');
+  assert.equal(sheet.column('ref')[0], 'N-1');
+  host.run('getRows');
+  assert.equal(host.toasts[1], '0 rows added.');
+  const before = await api(key, '/v1/listings.csv');
+  host.run('sendRows');
+  assert.equal(host.toasts[2] ?? host.alerts[0], `1 new, 0 changed, ${n} unchanged, 0 rejected.`);
+  assert.deepEqual((await api(key, '/v1/listings.csv')).split('\r\n').filter((l) => !l.includes('N-1')), before.split('\r\n'));
 });

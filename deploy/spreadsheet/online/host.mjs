@@ -50,9 +50,12 @@ export class Sheet {
     this.merged = [];
     this.writes = [];
     this.maxColumns = width;
+    this.maxRows = rows.length;
   }
   getDataRange() { return this.getRange(1, 1, this.values.length, this.values[0].length); }
   getMaxColumns() { return this.maxColumns; }
+  getMaxRows() { return this.maxRows; }
+  insertRowsAfter(after, count) { this.maxRows += count; }
   insertColumnsAfter(after, count) { this.maxColumns += count; }
   getRange(row, column, rows, columns) { return new Range(this, row, column, rows, columns); }
   /** The cells of a column, below its header. */
@@ -60,6 +63,13 @@ export class Sheet {
     const i = this.values[0].indexOf(name);
     return this.values.slice(1).map((r) => r[i]);
   }
+}
+
+/** What the platform makes of a text that a script writes, as of one that somebody types. */
+function typed(text) {
+  if (text.startsWith("'")) return text.slice(1);
+  if (text.startsWith('=')) throw new Error(`a formula is written: ${text}`);
+  return /^[+-]?\d+(\.\d+)?$/.test(text) ? Number(text) : text;
 }
 
 class Range {
@@ -74,12 +84,13 @@ class Range {
   getMergedRanges() { return this.sheet.merged.map((m) => new Range(this.sheet, ...m)); }
   write(grid, what, values) {
     if (values.length !== this.rows || values.some((r) => r.length !== this.columns)) throw new Error(`The number of rows or columns in the data does not match the range: ${what}`);
-    if (this.column - 1 + this.columns > this.sheet.maxColumns) throw new Error('The coordinates of the range are outside the dimensions of the sheet.');
+    if (this.column - 1 + this.columns > this.sheet.maxColumns || this.row - 1 + this.rows > this.sheet.maxRows) throw new Error('The coordinates of the range are outside the dimensions of the sheet.');
     const width = Math.max(this.sheet.values[0].length, this.column - 1 + this.columns);
+    for (const g of [this.sheet.values, this.sheet.notes]) while (g.length < this.row - 1 + this.rows) g.push([]);
     for (const g of [this.sheet.values, this.sheet.notes]) g.forEach((r) => { while (r.length < width) r.push(''); });
     values.forEach((r, i) => r.forEach((v, j) => {
       if (v === undefined || (typeof v === 'number' && !Number.isFinite(v))) throw new Error(`no value for row ${i + 1} of ${what}`);
-      grid[this.row - 1 + i][this.column - 1 + j] = v;
+      grid[this.row - 1 + i][this.column - 1 + j] = typeof v === 'string' && what === 'values' ? typed(v) : v;
     }));
     this.sheet.writes.push(what);
   }
@@ -133,6 +144,12 @@ export function open(sheet, { timeZone = 'America/Chicago', answers = [] } = {})
       computeDigest: (algorithm, text) => [...createHash(algorithm).update(text, 'utf8').digest()],
       base64EncodeWebSafe: (bytes) => Buffer.from(bytes).toString('base64url'),
       formatDate: (day, zone) => new Intl.DateTimeFormat('sv-SE', { timeZone: zone, year: 'numeric', month: '2-digit', day: '2-digit' }).format(day),
+      parseDate: (text, zone, pattern) => {
+        if (pattern !== 'yyyy-MM-dd') throw new Error(pattern);
+        const midnight = Date.parse(text + 'T00:00:00Z');
+        const offset = (at) => Date.parse(new Date(at).toLocaleString('sv-SE', { timeZone: zone }).replace(' ', 'T') + 'Z') - at;
+        return new Date(midnight - offset(midnight - offset(midnight))); // twice, for the days on which clocks are set
+      },
       parseCsv,
     },
   };
