@@ -16,23 +16,12 @@ import uno  # noqa: F401, lets com.sun.star be imported
 from com.sun.star.awt import Point, Size
 
 from office import Office, cells, prop, url
-from support import PROGRAM, SERVER, api, days_ago, group
+from support import PROGRAM, SERVER, api, group, typed_rows
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 HEADER = 1  # row of the template's header, from 0
 
-# What the guide has its reader type; it has the sizes in a table.
-TYPED = [
-    {"ref": "A-1", "category": "sideboard", "width": 60, "depth": 18, "height": 34, "material": "solid_wood", "condition": "good",
-     "finish": "painted", "color": "green", "listed_on": days_ago(6), "ask": 320},
-    {"ref": "A-2", "category": "dresser", "width": 48, "depth": 19, "height": 33, "material": "solid_wood", "condition": "very_good",
-     "finish": "painted", "color": "navy", "listed_on": days_ago(75), "ask": 520},
-    {"ref": "A-3", "category": "desk", "width": "wide", "depth": 24, "height": 30, "condition": "good", "finish": "stained",
-     "listed_on": days_ago(20), "ask": 210},
-    {"ref": "A-4", "category": "bookcase", "width": 36, "depth": 12, "height": 72, "condition": "fair", "finish": "clear",
-     "listed_on": days_ago(41), "ask": 190},
-    {"ref": "F-1", "category": "nightstand", "width": 20, "depth": 16, "height": 26, "condition": "fair", "stage": "found"},
-]
+TYPED = typed_rows()
 LAST = HEADER + len(TYPED)
 
 
@@ -59,7 +48,7 @@ class Pictures:
         header = [h for h in cells(self.sheet)[HEADER] if h]
         for i, row in enumerate(TYPED):
             for name, value in row.items():
-                self.sheet.getCellByPosition(header.index(name), HEADER + 1 + i).Formula = str(value)  # as if it were typed
+                self.sheet.getCellByPosition(header.index(name), HEADER + 1 + i).Formula = value  # as if it were typed
         self.run("send_and_suggest")
         self.show("ref category width condition finish listed_on ask stage revision suggested_ask likely_price low_price high_price chance_sold median_days")
         self.draw_notes()

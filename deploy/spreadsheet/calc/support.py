@@ -4,6 +4,7 @@ import datetime
 import http.server
 import json
 import os
+import re
 import shutil
 import subprocess
 import tempfile
@@ -38,6 +39,19 @@ def days_ago(n):
 
 def serial(text):
     return float((datetime.date.fromisoformat(text) - datetime.date(1899, 12, 30)).days)
+
+
+def guide():
+    with open(os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../../docs/spreadsheet.md"), encoding="utf-8") as f:
+        return f.read()
+
+
+def typed_rows():
+    """The rows that the guide has its reader type, as text by column."""
+    days = {"*last week*": 6, "*ten weeks ago*": 75, "*three weeks ago*": 20, "*six weeks ago*": 41}
+    table = re.search(r"\| ref \|.*?\n\n", guide(), re.S).group().strip().split("\n")
+    header, _, *rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in table]
+    return [{name: days_ago(days[cell]) if cell in days else cell for name, cell in zip(header, row) if cell} for row in rows]
 
 
 class OfficeCase(unittest.TestCase):

@@ -5,4 +5,4 @@ cd "$(dirname "$0")"
 # The system's own Python has LibreOffice's module; another one in PATH has not.
 python=/usr/bin/python3
 "$python" -c 'import uno' 2>/dev/null || python=python3
-exec "$python" -m unittest -v test_askwright test_exports
+exec "$python" -m unittest -v test_askwright test_exports test_guide
