@@ -15,6 +15,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
 	"pgregory.net/rapid"
 
 	"askwright/service"
@@ -102,6 +103,38 @@ func TestFormulas(t *testing.T) {
 		}
 		if got := showFormula(hideFormula(in)); got != in {
 			t.Errorf("%q came back as %q", in, got)
+		}
+	}
+}
+
+// Amounts have the currency's own digits (ISO 4217) and its code; other numbers
+// have none of it.
+func TestNumberFormatsOfAWorkbook(t *testing.T) {
+	for _, test := range []struct {
+		code string
+		kind cellKind
+		text string
+		want string
+	}{
+		{"USD", moneyCell, "1480.50", "[$USD] #,##0.00"}, {"JPY", moneyCell, "48000", "[$JPY] #,##0"}, {"KWD", moneyCell, "-1.250", "[$KWD] #,##0.000"},
+		{"JPY", numberCell, "35.5", "#,##0.0"}, {"USD", numberCell, "3", "0"}, {"USD", plainCell, "2026-03-05", "yyyy-mm-dd"},
+	} {
+		currency, _ := service.CurrencyByCode(test.code)
+		book, err := newWorkbook(currency)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := book.cell(test.kind, test.text)
+		cell, ok := v.(excelize.Cell)
+		if err != nil || !ok {
+			t.Fatalf("%s: %v, %v", test.text, v, err)
+		}
+		style, err := book.file.GetStyle(cell.StyleID)
+		if err != nil || style.CustomNumFmt == nil || *style.CustomNumFmt != test.want {
+			t.Errorf("%s of %s: %+v (%v), want %s", test.text, test.code, style, err, test.want)
+		}
+		if err := book.file.Close(); err != nil {
+			t.Error(err)
 		}
 	}
 }

@@ -557,7 +557,8 @@ function problem_(answer) {
 /** Answers of custom functions are kept for a while: a sheet recalculates often. */
 function cached_(input, compute) {
   const cache = CacheService.getUserCache();
-  const digest = Utilities.computeDigest(Utilities.DigestAlgorithm.SHA_256, JSON.stringify(input), Utilities.Charset.UTF_8);
+  const key = PropertiesService.getUserProperties().getProperty('ASKWRIGHT_KEY'); // another key, other answers
+  const digest = Utilities.computeDigest(Utilities.DigestAlgorithm.SHA_256, JSON.stringify([key, input]), Utilities.Charset.UTF_8);
   const name = Utilities.base64EncodeWebSafe(digest);
   const found = cache.get(name);
   if (found !== null) return JSON.parse(found);

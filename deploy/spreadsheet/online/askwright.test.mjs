@@ -243,6 +243,11 @@ test('custom functions answer a range at once, are cached, and tell errors in wo
   assert.match(host.run('ASKWRIGHT_SUGGEST', header, rows, 'price')[0][0], /^Askwright: price is none of suggested_ask/);
   assert.match(host.run('ASKWRIGHT_SUGGEST', header, [['desk', '', 'wide']])[0][0], /^Askwright: .*"wide" is not a length/);
 
+  // Who connects with another key is not told the answers of the first.
+  host.properties.ASKWRIGHT_KEY = group();
+  assert.deepEqual(host.run('ASKWRIGHT_STALE', refs.map((r) => [r[0]])), refs.map(() => ['']));
+  host.properties.ASKWRIGHT_KEY = key;
+
   // A server that stays busy: the function says so before the platform ends it.
   host.cache = {};
   host.requests.length = 0;
