@@ -2,13 +2,26 @@ package api_test
 
 import (
 	"bytes"
+	"cmp"
+	"flag"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/png"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"askwright/service"
 )
+
+var pictures = flag.Bool("pictures", false, "make the pictures of docs/board.md anew")
 
 func TestBoardInABrowser(t *testing.T) {
 	s := demoBoard(t)
@@ -23,6 +36,7 @@ func TestBoardInABrowser(t *testing.T) {
 	}
 	b.look(t, "board")
 	b.prints(t, "board")
+	b.picture(t, "board.png", 1280, 833)
 	b.press(t, ".top nav a")
 	b.press(t, ".tape li.stale a")
 	b.look(t, "listing")
@@ -64,6 +78,7 @@ func (b *browser) tries(t *testing.T) {
 	}
 	b.press(t, ".describe button")
 	b.look(t, "what-if")
+	b.picture(t, "what-if.png", 390, 844)
 	b.prints(t, "what-if")
 }
 
@@ -77,6 +92,7 @@ func (b *browser) finds(t *testing.T) {
 	}
 	b.press(t, ".describe button")
 	b.look(t, "limit")
+	b.picture(t, "find.png", 390, 844)
 	b.press(t, ".keep button")
 	if text := b.text(t); !strings.Contains(text, "Kept as F-2026-03-31-1") {
 		t.Errorf("after keeping it: %s", text)
@@ -99,4 +115,54 @@ func (b *browser) prints(t *testing.T, name string) {
 	if n := bytes.Count(pdf, []byte("/Type /Page\n")); n != 1 {
 		t.Errorf("%s prints on %d sheets, want 1", name, n)
 	}
+}
+
+// picture makes a picture of the guide anew: go test ./api -run
+// TestBoardInABrowser -pictures. It shows the top of the page on a screen of that
+// size, in 256 colors.
+func (b *browser) picture(t *testing.T, name string, width, height int64) {
+	t.Helper()
+	if !*pictures {
+		return
+	}
+	b.dress(t, "light")
+	b.do(t, chromedp.EmulateViewport(width, height))
+	shot, err := chromedp.Call(b.ctx, page.CaptureScreenshot, page.CaptureScreenshotParams{
+		Clip: &page.Viewport{Width: float64(width), Height: float64(height), Scale: 1},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(bytes.NewReader(shot.Data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	if err := (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&out, fewColors(img)); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join("..", "docs", "pictures", name), out.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// fewColors keeps the 256 most frequent colors.
+func fewColors(img image.Image) *image.Paletted {
+	count := make(map[color.RGBA]int)
+	size := img.Bounds()
+	for y := size.Min.Y; y < size.Max.Y; y++ {
+		for x := size.Min.X; x < size.Max.X; x++ {
+			count[color.RGBAModel.Convert(img.At(x, y)).(color.RGBA)]++
+		}
+	}
+	colors := slices.SortedFunc(maps.Keys(count), func(x, y color.RGBA) int {
+		return cmp.Or(cmp.Compare(count[y], count[x]), cmp.Compare(x.R, y.R), cmp.Compare(x.G, y.G), cmp.Compare(x.B, y.B))
+	})
+	palette := make(color.Palette, 0, 256)
+	for _, c := range colors[:min(cap(palette), len(colors))] {
+		palette = append(palette, c)
+	}
+	out := image.NewPaletted(size, palette)
+	draw.Draw(out, size, img, size.Min, draw.Src)
+	return out
 }

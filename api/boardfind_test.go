@@ -142,8 +142,13 @@ func TestFindsEqualTheAPI(t *testing.T) {
 		}
 	}
 	one := want[struct{ Limits []purchaseLimit }](t, answer, 200).Limits[0]
-	if n := len(limit.values()); n < 15 || one.WalkAway == nil || len(limit.all("li", "")) < len(one.Inspect) {
+	if n := len(limit.values()); n < 15 || one.WalkAway == nil || len(one.Inspect) < 4 {
 		t.Errorf("%d figures of %+v", n, one)
+	}
+	for i, point := range limit.all("ul", "inspect")[0].all("li", "") {
+		if got := point.text(); got != one.Inspect[i].Text {
+			t.Errorf("look at %q, want %q", got, one.Inspect[i].Text)
+		}
 	}
 	form := limit.all("form", "keep")[0]
 	sent := url.Values{}
@@ -167,8 +172,20 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	}
 	listed := func() string { return v.get(t, "/board/kerb").page(t, 200).all("ol", "finds")[0].text() }
 	limits := s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"` + ref + `"}]}`})
-	if at := want[struct{ Limits []purchaseLimit }](t, limits, 200).Limits[0].WalkAway; at == nil || !strings.Contains(listed(), ref) {
-		t.Errorf("walk away at %v; the list: %s", at, listed())
+	figures := numbersOf(t, limits.body)
+	for _, li := range v.get(t, "/board/kerb").page(t, 200).all("ol", "finds")[0].all("li", "") {
+		values := li.values()
+		if !strings.Contains(li.text(), ref) {
+			continue
+		}
+		for _, value := range values {
+			if len(values) != 5 || !figures[value] {
+				t.Errorf("%s stands in the list with %v, one of which is none of %s", ref, values, limits.body)
+			}
+		}
+	}
+	if !strings.Contains(listed(), ref) {
+		t.Errorf("the list: %s", listed())
 	}
 	at := "/board/listings/" + kept["id"].(string)
 	v.get(t, at+"/confirm?kind=passed").page(t, 200)

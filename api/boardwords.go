@@ -44,7 +44,6 @@ var boardFuncs = template.FuncMap{
 	"minutes":  func(seconds int) int { return seconds / 60 },
 	"balanced": balanced,
 	"lengths":  lengthsIn,
-	"look":     func(name string) string { return inspectWords[name] },
 	"undo":     func(p *storyPage, h happening) undoForm { return undoForm{p.Row.ID, h.ID, h.Text} },
 	"signs":    func() template.HTML { return chart.Signs },
 	"chart":    ageChart,
@@ -121,14 +120,6 @@ var checkWords = map[string]string{
 	"answer_messages": "Answer its messages", "renew_on_resuming": "Renew the post when it is back", "title": "Say more in its title",
 	"photos": "Take new photos", "another_venue": "Post it at another venue too", "offer_delivery": "Offer delivery",
 	"flaws_disclosed": "Show its flaws in the post",
-}
-
-// inspectWords are what to look at before paying. Common practice, no source.
-var inspectWords = map[string]string{
-	"condition": "Its condition, grade by grade", "material": "What it is made of: look under and behind", "smell": "Its smell, with the drawers open",
-	"lifting_veneer": "Veneer that lifts: press the edges and the foot", "woodworm": "Small round holes and fresh dust: woodworm",
-	"drawers_run": "Every drawer: does it run, is its bottom whole", "loose_joints": "Its joints: rock it on all legs",
-	"hardware_complete": "Pulls, hinges, locks: all there, all alike",
 }
 
 // balanced is the choice that the ask of an answer is.

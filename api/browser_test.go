@@ -138,12 +138,7 @@ var screens = []struct {
 func (b *browser) look(t *testing.T, name string) {
 	t.Helper()
 	for _, s := range screens {
-		_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: s.scheme}},
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
+		b.dress(t, s.scheme)
 		b.do(t, chromedp.EmulateViewport(s.width, s.height))
 		if over := run(t, b, chromedp.Evaluate[int]("document.documentElement.scrollWidth - document.documentElement.clientWidth")); over > 0 {
 			t.Errorf("%s on %s: %d pixels wider than the screen", name, s.name, over)
@@ -152,6 +147,17 @@ func (b *browser) look(t *testing.T, name string) {
 		b.keep(t, name+"-"+s.name+".png", run(t, b, chromedp.FullScreenshot(100)))
 	}
 	b.heard(t)
+}
+
+// dress asks for light or dark.
+func (b *browser) dress(t *testing.T, scheme string) {
+	t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
 }
 
 // keep writes a file beside the test's results: go test -artifacts.

@@ -56,7 +56,7 @@ type PurchaseLimit struct {
 	SalePrice      *PriceRange      `json:"sale_price,omitempty"`                                  // in the planned finish
 	Costs          *PurchaseCosts   `json:"costs,omitempty"`                                       // until the sale, the price of the piece aside
 	Sensitivity    []Sensitivity    `json:"sensitivity,omitempty"`                                 // what moves most_to_pay, the most first
-	Inspect        []string         `json:"inspect"`                                               // what to look at before paying
+	Inspect        []Inspection     `json:"inspect"`                                               // what to look at before paying
 	Warnings       []Warning        `json:"warnings"`                                              // an unusual size, and what to mind in the planned work
 	Basis          Basis            `json:"basis"`
 	Labels         []string         `json:"labels,omitempty" example:"low_confidence"`
@@ -99,6 +99,18 @@ type Sensitivity struct {
 	Change     string `json:"change" example:"one grade lower"`
 	MostToPay  number `json:"most_to_pay" swaggertype:"number"`
 	Difference number `json:"difference" swaggertype:"number" example:"-18"`
+}
+
+// Inspection is something to look at before paying.
+type Inspection struct {
+	Code   string `json:"code" example:"drawers_run"`
+	Text   string `json:"text"`
+	Source string `json:"source" example:"common practice, no source"`
+}
+
+// inspectCodes are the inspections in one cell of a table.
+func inspectCodes(list []Inspection) string {
+	return strings.Join(each(list, func(i Inspection) string { return i.Code }), ";")
 }
 
 // createPurchaseLimits says what to pay at most for some finds, in order.
@@ -254,7 +266,7 @@ func (v viewer) purchaseLimit(f service.PurchaseLimit) PurchaseLimit {
 			Finish: f.Plan.Finish, Color: f.Plan.Color, Condition: f.Plan.Condition, Hours: rounded(f.Plan.Hours, 2),
 			DaysOut: f.Plan.DaysOut, CostsFrom: f.Plan.CostsFrom,
 		},
-		Inspect: notNil(f.Inspect), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: refusal(f.Refusal), Sentences: notNil(f.Sentences),
+		Inspect: each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: refusal(f.Refusal), Sentences: notNil(f.Sentences),
 		Cautions: cautions(f.Cautions), AtPrice: v.purchaseOutcome(f.AtPrice), SalePrice: priceRange(f.SalePrice, money),
 	}
 	if f.Rank > 0 {
@@ -313,7 +325,7 @@ var purchaseColumns = []tableColumn[PurchaseLimit]{
 	{"sale_price_likely", numberCell, func(v PurchaseLimit) string { return string(v.salePrice().Likely) }},
 	{"sale_price_low", numberCell, func(v PurchaseLimit) string { return string(v.salePrice().Low) }},
 	{"sale_price_high", numberCell, func(v PurchaseLimit) string { return string(v.salePrice().High) }},
-	{"inspect", textCell, func(v PurchaseLimit) string { return strings.Join(v.Inspect, ";") }},
+	{"inspect", textCell, func(v PurchaseLimit) string { return inspectCodes(v.Inspect) }},
 	{"refusal", plainCell, func(v PurchaseLimit) string {
 		if v.Refusal == nil {
 			return ""

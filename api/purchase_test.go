@@ -59,7 +59,7 @@ type purchaseLimit struct {
 		Input, Change string
 		Difference    float64
 	}
-	Inspect   []string
+	Inspect   []struct{ Code, Text, Source string }
 	Refusal   *struct{ Reason string }
 	Sentences []string
 	Cautions  []struct{ Code string }

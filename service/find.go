@@ -254,31 +254,6 @@ func (p *plannedPiece) told() PurchasePlan {
 	return out
 }
 
-var (
-	drawerCategories = []string{"dresser", "chest_of_drawers", "nightstand", "vanity", "sideboard", "desk", "secretary"}
-	jointCategories  = []string{"dining_chair", "armchair", "stool", "bench", "dining_table", "bed_frame"}
-)
-
-// inspect is what to look at before paying: what was not told of such a piece.
-// Common practice, no source.
-func (p *plannedPiece) inspect() []string {
-	var out []string
-	add := func(applies bool, word string) {
-		if applies {
-			out = append(out, word)
-		}
-	}
-	add(p.row.Condition == 0, "condition")
-	add(p.row.Material == "", "material")
-	add(p.row.Smell == "", "smell")
-	add(p.row.Flaws == "" && p.row.Material == "veneer", "lifting_veneer")
-	add(p.row.Flaws == "" && (p.row.Material == "" || p.row.Material == "solid_wood"), "woodworm")
-	add(p.row.Flaws == "" && slices.Contains(drawerCategories, p.row.Category), "drawers_run")
-	add(p.row.Flaws == "" && slices.Contains(jointCategories, p.row.Category), "loose_joints")
-	add(p.row.Hardware == "", "hardware_complete")
-	return out
-}
-
 // cautions are those for working on the piece and selling it again; nothing is
 // offered yet.
 func (p *plannedPiece) cautions() []Caution {

@@ -54,7 +54,7 @@ type PurchaseLimit struct {
 	pricing.PurchaseLimit
 	Plan     PurchasePlan
 	Rank     int               // 1 is the best; 0: refused
-	Inspect  []string          // what to look at before paying, in short words
+	Inspect  []Inspection      // what to look at before paying
 	Warnings []pricing.Warning // of the size, and of the planned work
 	Model    string
 	Cautions []Caution
@@ -108,7 +108,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *Actor, finds []Cells, t
 		}
 		limit := PurchaseLimit{
 			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: group.model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
-			Plan: p.told(), Model: group.version(), Inspect: p.inspect(), Cautions: p.cautions(),
+			Plan: p.told(), Model: group.version(), Inspect: p.row.inspect(), Cautions: p.cautions(),
 		}
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
