@@ -164,6 +164,12 @@ func TestFindsEqualTheAPI(t *testing.T) {
 		t.Errorf("kept %v", kept)
 	}
 	v.send(t, "POST", "/board/finds", sent).page(t, 409)
+	if got := v.get(t, "/board/kerb?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Kept as "+ref+"." {
+		t.Errorf("after keeping it: %v", got)
+	}
+	if got := v.get(t, "/board/kerb?kept=anything").page(t, 200).all("p", "done"); len(got) != 0 {
+		t.Errorf("the page says whatever its address does: %s", got[0].text())
+	}
 	bad := maps.Clone(sent)
 	bad.Set("ref", "F-other")
 	bad.Set("width", "wide")

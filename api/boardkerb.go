@@ -90,7 +90,9 @@ func (s *Server) getBoardKerb(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	page.Kept = kept
+	if slices.ContainsFunc(page.Finds, func(f find) bool { return f.Row.Ref == kept }) {
+		page.Kept = kept // not just any text of an address
+	}
 	return s.render(c, status, "kerb", boardFrame{Title: "Finds", At: "kerb", Viewer: a, Page: page})
 }
 
