@@ -23,7 +23,8 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 		"category=sideboard&width=60&finish=painted&color=green":                                                           {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, ""},
 		"category=sideboard&width=152.4&unit=cm&finish=painted&color=green&if_color=navy&if_condition=good&within_days=45": {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, `{"color":"navy","condition":"good"}`},
 		"listing=" + id: {`{"id":"` + id + `"}`, ""},
-		"listing=" + id + "&if_finish=clear&if_color=natural": {`{"id":"` + id + `"}`, `{"finish":"clear","color":"natural"}`},
+		"category=sideboard&width=60&finish=painted&color=green&if_finish=clear": {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, `{"finish":"clear","color":""}`},
+		"listing=" + id + "&if_finish=waxed&if_color=natural":                    {`{"id":"` + id + `"}`, `{"finish":"waxed","color":"natural","second_finish":"","second_color":"","topcoat":""}`},
 	} {
 		days := "30"
 		if strings.Contains(query, "within_days=45") {

@@ -127,7 +127,9 @@ func (s *Server) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) 
 	}
 	page.Curve = curveChart(page.Suggestion, present).HTML()
 	shown := v.events(row, events)
-	page.Story = storyChart(v, row, shown, a.Today).HTML()
+	if row.IsOffered() {
+		page.Story = storyChart(v, row, shown, a.Today).HTML()
+	}
 	page.Happened = happenings(shown, page.Mine)
 	return page, nil
 }

@@ -46,8 +46,12 @@ type tryPage struct {
 	IfWords     string // the change, in words
 }
 
-// MoreFilled reports whether one of the fields that are folded away has a value.
-func (p *tryPage) MoreFilled() bool { return anyFilled(p.More) }
+// MoreFilled reports whether a value among the fields that are folded away was
+// typed, or is wrong.
+func (p *tryPage) MoreFilled() bool {
+	isWrong := slices.ContainsFunc(p.More, func(f formField) bool { return f.Wrong != "" })
+	return isWrong || (p.Listing == nil && anyFilled(p.More))
+}
 
 // Shown is the answer that is told in full.
 func (p *tryPage) Shown() *Suggestion {
@@ -110,7 +114,7 @@ func (s *Server) getBoardTry(c *gin.Context, a *service.Actor) error {
 	status := http.StatusOK
 	if len(subject) > 0 {
 		var wrong *service.InvalidError
-		if err := s.try(ctx, a, page, subject, filled(tryIf, ifPrefix, sent)); errors.As(err, &wrong) {
+		if err := s.try(ctx, a, page, subject, changesOf(sent)); errors.As(err, &wrong) {
 			status = http.StatusUnprocessableEntity
 			page.blame(wrong)
 		} else if err != nil {
@@ -118,6 +122,21 @@ func (s *Server) getBoardTry(c *gin.Context, a *service.Actor) error {
 		}
 	}
 	return s.render(c, status, "try", boardFrame{Title: "What if", At: "try", Viewer: a, Page: page})
+}
+
+// changesOf are what is changed of the piece. Another finish keeps nothing of
+// the old one's look, as with a planned one, unless that is told.
+func changesOf(sent url.Values) service.Cells {
+	changes := filled(tryIf, ifPrefix, sent)
+	if finish := changes["finish"]; finish == "" || finish == "cleaned" || finish == sent.Get("finish") {
+		return changes
+	}
+	for _, name := range []string{"color", "second_finish", "second_color", "topcoat"} {
+		if _, told := changes[name]; !told {
+			changes[name] = ""
+		}
+	}
+	return changes
 }
 
 func prefixed(prefix string, names []string) []string {
@@ -175,7 +194,7 @@ func (s *Server) try(ctx context.Context, a *service.Actor, page *tryPage, subje
 		}
 		var words []string
 		for _, name := range tryIf {
-			if value, told := changes[name]; told {
+			if value := changes[name]; value != "" {
 				words = append(words, strings.ReplaceAll(value, "_", " "))
 			}
 		}
