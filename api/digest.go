@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	html "html/template"
 	"net/http"
+	"strconv"
 	"strings"
 	text "text/template"
 
@@ -100,8 +101,16 @@ var (
 var (
 	digestWords = map[string]any{
 		"words": func(s string) string { return strings.ReplaceAll(s, "_", " ") },
-		"list":  func(all []string) string { return strings.ReplaceAll(strings.Join(all, ", "), "_", " ") },
-		"last":  func(all []string) string { return strings.Join(all[max(0, len(all)-1):], "") },
+		"try": func(checks []string) string {
+			return strings.Join(each(checks, func(c string) string { return lowerFirst(checkWords[c]) }), ", ")
+		},
+		"days": func(n int) string {
+			if n == 1 {
+				return "1 active day"
+			}
+			return strconv.Itoa(n) + " active days"
+		},
+		"last": func(all []string) string { return strings.Join(all[max(0, len(all)-1):], "") },
 	}
 	digestText   = text.Must(text.New("digest.txt").Funcs(digestWords).Parse(digestLines))
 	digestHTML   = html.Must(html.New("digest.html").Funcs(digestWords).Parse(digestPage))
