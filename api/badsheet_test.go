@@ -281,6 +281,9 @@ func TestTwoEditAtOnce(t *testing.T) {
 	if got := send(first); got.Updated != 1 || got.Unchanged != 2 {
 		t.Errorf("the first: %+v", got)
 	}
+	if got := send(first); got.Unchanged != 3 { // its answer was lost; RFC 9110, 13.1.1: it can be told that it was done
+		t.Errorf("the first, sent again: %+v", got)
+	}
 	got := send(second)
 	if got.Updated != 1 || got.Unchanged != 1 || got.Rejected != 1 || got.Errors[0].Ref != "E-2" || got.Errors[0].Column != "revision" || got.Errors[0].Row != 2 {
 		t.Errorf("the second: %+v", got)

@@ -192,12 +192,14 @@ func setID(d *draft, cell string) error {
 
 func setRevision(d *draft, cell string) error {
 	n, err := strconv.ParseInt(cell, 10, 64)
-	d.sentRevision = n
-	if err != nil {
+	if err != nil || n < 1 {
 		return fmt.Errorf("%q is not a revision", clip(cell))
 	}
-	if d.old != nil && d.old.Revision != n {
-		return fmt.Errorf("somebody changed %s in the meantime (you have revision %d, it is at %d); fetch it again", d.Ref, n, d.old.Revision)
-	}
+	d.sentRevision = n
 	return nil
+}
+
+// isOutdated reports whether the row is not at the revision that was sent.
+func (d *draft) isOutdated() bool {
+	return d.old != nil && d.sentRevision != 0 && d.sentRevision != d.old.Revision
 }

@@ -2,6 +2,7 @@ package service
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -64,14 +65,22 @@ func (r *Reader) change(old *Listing, cells Cells, o changeOptions) (*Change, []
 	if len(errs) == 0 {
 		errs = d.settle()
 	}
+	row := d.Listing
+	c := &Change{Old: old, New: &row, NewValues: d.newValues}
+	if len(errs) == 0 {
+		c.Events = r.events(old, &row)
+	}
+	if d.isOutdated() && (len(errs) > 0 || len(c.Events) > 0) { // one that changes nothing may be sent again, RFC 9110, 13.1.1
+		conflict := fmt.Sprintf("somebody changed %s in the meantime (you have revision %d, it is at %d); fetch it again", old.Ref, d.sentRevision, old.Revision)
+		errs = append([]FieldError{{Column: "revision", Reason: conflict}}, errs...)
+	}
 	if len(errs) > 0 {
 		for i := range errs {
 			errs[i].Ref = cmp.Or(d.Ref, strings.TrimSpace(cells["ref"]))
 		}
 		return nil, errs
 	}
-	row := d.Listing
-	return &Change{Old: old, New: &row, Events: r.events(old, &row), NewValues: d.newValues}, nil
+	return c, nil
 }
 
 // read sets each column that the cells hold.
