@@ -261,7 +261,7 @@ class Table:
         for i, name in enumerate(self.header):
             if name and name not in at and name not in answers:
                 for k in known:
-                    if k not in at and len(k) > 3 and _distance(k, name) <= 2:
+                    if k not in at and ((len(k) > 3 and _distance(k, name) <= 2) or k == name + "_on"):
                         raise Trouble('The column "%s" is not known: did you mean %s? Nothing was sent.' % (self.values[self.top][i], k))
         return at
 
@@ -328,7 +328,8 @@ class Table:
             else:
                 places.append(end)
                 end += 1
-        grid = [names] + [answer(line) for line in range(self.top + 1, len(self.values))]
+        titles = [self.values[self.top][place] if place < len(self.header) else name for name, place in zip(names, places)]
+        grid = [titles] + [answer(line) for line in range(self.top + 1, len(self.values))]
         self._put(self.top, places, grid)
         self._format(names, places)
 

@@ -222,6 +222,10 @@ class Macros(OfficeCase):
         sheet.getCellByPosition(1, 1).String = "catgory"
         self.assertRegex(self.run_macro(doc, "send_rows"), 'The column "catgory" is not known: did you mean category')
         sheet.getCellByPosition(1, 1).String = "category"
+        listed = self.column(sheet, "listed_on")
+        sheet.getCellByPosition(listed, 1).String = "Listed"
+        self.assertRegex(self.run_macro(doc, "send_rows"), 'The column "Listed" is not known: did you mean listed_on')
+        sheet.getCellByPosition(listed, 1).String = "listed_on"
         os.remove(os.path.join(self.config, "askwright", "spreadsheet.json"))
         self.assertRegex(self.run_macro(doc, "mark_stale"), "Run Connect first")
 

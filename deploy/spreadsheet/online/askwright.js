@@ -303,8 +303,22 @@ function readTable_(known) {
   };
   table.isFaulty = function (line) { return faulty[line] === true; };
   table.faultyRows = function () { return Object.keys(faulty).length; };
-  table.writeNotes = function () { range.setNotes(notes); };
-  table.write = function (names, answer) { writeColumns_(sheet, values, top, at, names, table.rows, answer); };
+  const stayInPlace = function () { // others work in the sheet meanwhile
+    const column = sheet.getRange(top + 1, at.ref + 1, values.length - top, 1).getValues();
+    const moved = column.some(function (cells, i) { return String(cells[0]) !== String(values[top + i][at.ref]); });
+    const header = sheet.getRange(top + 1, 1, 1, values[top].length).getValues()[0];
+    if (moved || header.some(function (title, i) { return columnName_(title) !== columnName_(values[top][i]); })) {
+      throw new Error('Somebody moved rows or columns in this sheet meanwhile, so nothing was written into it. What was sent is kept; do it again.');
+    }
+  };
+  table.writeNotes = function () {
+    stayInPlace();
+    range.setNotes(notes);
+  };
+  table.write = function (names, answer) {
+    stayInPlace();
+    writeColumns_(sheet, values, top, at, names, table.rows, answer);
+  };
   table.writeAnswers = function (names, answers) {
     table.write(names, function (line) {
       return names.map(function (name) { return answers[line] ? typed_(name, answers[line][name]) : ''; });
@@ -355,7 +369,9 @@ function columnsOf_(header, known) {
   const answers = SUGGESTION.concat(STALE, LIMIT, FIND);
   names.forEach(function (name, i) {
     if (name === '' || at[name] !== undefined || answers.indexOf(name) >= 0) return;
-    const meant = known.filter(function (k) { return at[k] === undefined && k.length > 3 && distance_(k, name) <= 2; })[0];
+    const meant = known.filter(function (k) {
+      return at[k] === undefined && ((k.length > 3 && distance_(k, name) <= 2) || k === name + '_on');
+    })[0];
     if (meant) throw new Error('The column "' + header[i] + '" is not known: did you mean ' + meant + '? Nothing was sent.');
   });
   return at;
@@ -375,10 +391,8 @@ function writeColumns_(sheet, values, top, at, names, rows, answer) {
     return found >= 0 ? found : end++;
   });
   if (end > sheet.getMaxColumns()) sheet.insertColumnsAfter(sheet.getMaxColumns(), end - sheet.getMaxColumns());
-  const grid = [];
-  for (let line = top; line < values.length; line++) {
-    grid.push(line === top ? names : answer(line, byLine[line]));
-  }
+  const grid = [names.map(function (name, i) { return places[i] < header.length ? values[top][places[i]] : name; })];
+  for (let line = top + 1; line < values.length; line++) grid.push(answer(line, byLine[line]));
   const order = names.map(function (_, i) { return i; }).sort(function (a, b) { return places[a] - places[b]; });
   runs_(order.map(function (k) { return places[k]; })).forEach(function (run) {
     const part = order.slice(run.from, run.to);
@@ -426,7 +440,7 @@ function typed_(name, text) {
 function shown_(name, value, zone) {
   if (value === undefined || value === null) return '';
   if (/_on$/.test(name)) return Utilities.parseDate(value, zone, 'yyyy-MM-dd');
-  return typeof value === 'string' && /^['=+\-@.$\d]/.test(value) ? "'" + value : value;
+  return typeof value === 'string' && value !== '' ? "'" + value : value; // or May 5 becomes a day, and true a check mark
 }
 
 function grid_(range) {

@@ -119,6 +119,7 @@ test('rows go out and come back unchanged; errors are notes on the cell at fault
 test('a renamed column and a sheet without a header stop everything, in words', () => {
   for (const [rows, words] of [
     [[['ref', 'catgory', 'ask'], ['B-1', 'desk', 3]], /The column "catgory" is not known: did you mean category\?/],
+    [[['ref', 'category', 'listed'], ['B-1', 'desk', day('2026-03-05')]], /The column "listed" is not known: did you mean listed_on\?/],
     [[['name', 'category'], ['B-1', 'desk']], /no header with a column named ref/],
     [[['ref', 'category', 'Category'], ['B-1', 'desk', 'x']], /two columns named category/],
   ]) {
@@ -149,6 +150,28 @@ test('a busy server and a lost answer: sent again under the same key, done once'
   away.run('sendRows');
   assert.match(away.alerts[0], /The server cannot be reached: Address unavailable: no route to host/);
   assert.ok(away.sleeps.reduce((a, b) => a + b, 0) < 5 * 60 * 1000);
+});
+
+test('rows that somebody sorts during an action: nothing is written beside the wrong row; sent again all is well', async () => {
+  const sheet = new Sheet([['Ref', 'category', 'Listed on', 'ask', 'Revision'], ['B-1', 'desk', day('2026-03-04'), 300, ''], ['B-2', 'sideboard', day('2026-03-04'), 500, '']]);
+  const host = connected(sheet);
+  const swap = () => { [sheet.values[1], sheet.values[2]] = [sheet.values[2], sheet.values[1]]; };
+  host.interfere = () => { swap(); host.interfere = null; };
+  host.run('sendRows');
+  assert.match(host.alerts[0], /moved rows or columns in this sheet meanwhile, so nothing was written/);
+  assert.deepEqual(sheet.writes, []);
+  host.run('sendAndSuggest');
+  assert.equal(host.toasts[0], '0 new, 0 changed, 2 unchanged, 0 rejected. 2 suggestions.');
+
+  // An edit whose answer is lost for good is no conflict with oneself.
+  sheet.values[1][3] = 480;
+  host.interfere = (made, really) => { if (made.url.includes('/import')) really(); return { error: 'connection reset' }; };
+  host.run('sendRows');
+  assert.match(host.alerts[1], /cannot be reached/);
+  assert.deepEqual(sheet.column('Revision'), [1, 1], 'under the title that it had');
+  host.interfere = null;
+  host.run('sendRows');
+  assert.deepEqual([host.toasts[1], sheet.column('Revision')], ['0 new, 0 changed, 2 unchanged, 0 rejected.', [2, 1]]);
 });
 
 test('one action: 2,000 rows out and 500 suggestions back, far below the quotas', async (t) => {
@@ -282,7 +305,7 @@ test('rows on file that are not in the sheet are added, and come back unchanged'
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
   await fetch(url + '/v1/listings/import', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
-  await api(key, '/v1/listings', { method: 'POST', body: { ref: '=1+1', category: 'desk', listed_on: '2026-03-05', ask: 480.5, flaws: '007', maker: '-3' } });
+  await api(key, '/v1/listings', { method: 'POST', body: { ref: '=1+1', category: 'desk', listed_on: '2026-03-05', ask: 480.5, flaws: '007', maker: '-3', notes: 'May 5', smell: 'true' } });
   const header = parseCsv(await api(key, '/v1/listings.csv'))[0];
   const middle = header.length >> 1;
   const titles = [...header.slice(0, middle), 'mine', ...header.slice(middle)];

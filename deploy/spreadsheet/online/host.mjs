@@ -69,6 +69,8 @@ export class Sheet {
 function typed(text) {
   if (text.startsWith("'")) return text.slice(1);
   if (text.startsWith('=')) throw new Error(`a formula is written: ${text}`);
+  if (/^(true|false)$/i.test(text)) return text.toLowerCase() === 'true';
+  if (/^[A-Z][a-z]{2,8} \d{1,2}$/.test(text) && Date.parse(text + ' 2026')) return new Date(text + ' 2026');
   return /^[+-]?\d+(\.\d+)?$/.test(text) ? Number(text) : text;
 }
 
