@@ -107,7 +107,7 @@ class Exports(OfficeCase):
                 if isinstance(value, (dict, list)):
                     continue
                 text = {None: "", True: "true", False: "false"}.get(value, value)
-                if name == "at" or name.endswith("_at"):
+                if name == "at" or name.endswith(("_at", "_since")):
                     text = re.sub(r"\.\d+Z$", "Z", text)  # JSON tells fractions of a second
                 if text != "":
                     compared.add(name)
