@@ -42,7 +42,12 @@ func dataFolder(t *testing.T) string {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() {
-		if err := os.RemoveAll(dir); err != nil {
+		// The private server of a program that was killed ends a moment later.
+		err := os.RemoveAll(dir)
+		for deadline := time.Now().Add(10 * time.Second); err != nil && time.Now().Before(deadline); err = os.RemoveAll(dir) {
+			time.Sleep(50 * time.Millisecond)
+		}
+		if err != nil {
 			t.Error(err)
 		}
 	})
