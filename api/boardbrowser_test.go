@@ -94,14 +94,14 @@ func (b *browser) finds(t *testing.T) {
 	b.look(t, "limit")
 	b.picture(t, "find.png", 390, 844)
 	b.press(t, ".keep button")
-	if text := b.text(t); !strings.Contains(text, "Kept as F-2026-03-31-1") {
+	if text := b.text(t); !strings.Contains(text, "Kept as F-20260331-130000") {
 		t.Errorf("after keeping it: %s", text)
 	}
 	b.look(t, "finds")
-	b.press(t, `.finds a[aria-label="Bought …: F-2026-03-31-1"]`)
+	b.press(t, `.finds a[aria-label="Bought …: F-20260331-130000"]`)
 	b.do(t, chromedp.SetValue(chromedp.ID("purchase_cost"), "40"))
 	b.press(t, "form.ask button")
-	if text := b.text(t); !strings.Contains(text, "Recorded: Bought") || !strings.Contains(text, "F-2026-03-31-1") {
+	if text := b.text(t); !strings.Contains(text, "Recorded: Bought") || !strings.Contains(text, "F-20260331-130000") {
 		t.Errorf("after buying it: %s", text)
 	}
 	b.look(t, "bought")

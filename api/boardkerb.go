@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"net/url"
 	"slices"
@@ -116,9 +115,7 @@ func (s *Server) kerbPage(ctx context.Context, a *service.Actor, sent url.Values
 			limit := viewerOf(a).purchaseLimit(found.Limits[0])
 			page.Limit = &limit
 			if a.Can(service.ScopeWrite) {
-				if page.Name, err = s.newFindName(ctx, a); err != nil {
-					return nil, 0, err
-				}
+				page.Name = a.NewFindName()
 			}
 		}
 	}
@@ -130,15 +127,9 @@ func (s *Server) kerbPage(ctx context.Context, a *service.Actor, sent url.Values
 // keptFinds are the member's own finds that were neither bought nor passed
 // over, the best first.
 func (s *Server) keptFinds(ctx context.Context, a *service.Actor) ([]find, error) {
-	rows, _, err := s.service.Listings(ctx, a, service.Query{
-		Member: a.MemberID, Words: map[string][]string{"stage": {service.StageFound}}, Sort: []service.SortKey{{Column: "ref"}}, Limit: service.MaxSubjects,
-	})
-	if err != nil {
+	rows, err := s.service.KeptFinds(ctx, a)
+	if err != nil || len(rows) == 0 {
 		return nil, err
-	}
-	rows = slices.DeleteFunc(rows, func(l *service.Listing) bool { return l.LetGo != "" })
-	if len(rows) == 0 {
-		return nil, nil
 	}
 	subjects := make([]service.Cells, len(rows))
 	for i, l := range rows {
@@ -163,19 +154,6 @@ func rankOf(f find) int {
 	return *f.Limit.Rank
 }
 
-// newFindName is the first free name of the day.
-func (s *Server) newFindName(ctx context.Context, a *service.Actor) (string, error) {
-	const most = 200
-	for i := 1; i <= most; i++ {
-		name := fmt.Sprintf("F-%s-%d", a.Today, i)
-		found, _, err := s.service.Pieces(ctx, a, service.PieceQuery{Ref: name, Member: a.MemberID, Limit: 1})
-		if err != nil || len(found) == 0 {
-			return name, err
-		}
-	}
-	return fmt.Sprintf("F-%s-%s", a.Today, a.Now.Format("150405")), nil
-}
-
 // postBoardFind keeps a find as it was described.
 //
 //	@Summary	The board: keep a find
@@ -194,21 +172,9 @@ func (s *Server) postBoardFind(c *gin.Context, a *service.Actor) error {
 	}
 	ctx, sent := c.Request.Context(), c.Request.PostForm
 	ref := strings.TrimSpace(sent.Get("ref"))
-	taken, _, err := s.service.Listings(ctx, a, service.Query{Member: a.MemberID, Words: map[string][]string{"ref": {ref}}, Limit: 1})
-	if err != nil {
-		return err
-	}
-	if len(taken) > 0 {
-		return &service.Error{Kind: service.ErrConflict, Detail: fmt.Sprintf("%s is on file already; give the find another name", ref)}
-	}
-	// Hours, materials and transport are guesses here; on file they would be what was spent.
-	kept := slices.DeleteFunc(slices.Concat(kerbFields, kerbMore), func(name string) bool {
-		column, ok := service.ColumnByName(name)
-		return !ok || column.OwnerOnly && name != "estimate"
-	})
-	cells := filled(kept, "", sent)
-	cells["ref"], cells["stage"] = ref, service.StageFound
-	_, err = s.service.Record(ctx, a, cells)
+	find := filled(slices.Concat(kerbFields, kerbMore), "", sent)
+	find["ref"] = ref
+	_, err := s.service.KeepFind(ctx, a, find)
 	var wrong *service.InvalidError
 	if errors.As(err, &wrong) {
 		page, _, err := s.kerbPage(ctx, a, sent)

@@ -14,8 +14,8 @@ type Caution struct {
 	Source string // of the rule, or "common practice"
 }
 
-// CautionRule is a caution with when it applies, in words.
-type CautionRule struct {
+// cautionRule is a caution with when it applies, in words.
+type cautionRule struct {
 	Caution
 	When    string
 	applies func(occasion) bool
@@ -44,7 +44,7 @@ const (
 // them.
 // Statutes and regulations are those of the United States; elsewhere the local
 // ones apply.
-var cautionRules = []CautionRule{
+var cautionRules = []cautionRule{
 	{
 		Caution{
 			"lead", "An old finish may hold lead, above all before 1980 or of unknown age, and swab kits miss some: have it tested by a laboratory or treat it as lead, and contain the dust. Local codes and licensed practice decide.",
@@ -129,9 +129,6 @@ var cautionRules = []CautionRule{
 }
 
 var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "bookcase", "hutch", "cabinet"}
-
-// CautionRules are all cautions that answers may carry.
-func CautionRules() []CautionRule { return slices.Clone(cautionRules) }
 
 // cautions are those that apply.
 func (o occasion) cautions() (out []Caution) {

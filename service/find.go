@@ -263,3 +263,32 @@ func (p *plannedPiece) cautions() []Caution {
 	}
 	return o.cautions()
 }
+
+// NewFindName proposes a name for a find: of the moment, so that nobody has to
+// look what is taken.
+func (a *Actor) NewFindName() string {
+	return "F-" + a.Now.In(a.Group.Location()).Format("20060102-150405")
+}
+
+// KeepFind puts a find on file as it was described. Owner-only cells but the
+// estimate are left out: beforehand hours and costs are guesses, on file they are
+// what was spent. A name that is taken is an ErrConflict: nothing is overwritten.
+func (s *Service) KeepFind(ctx context.Context, a *Actor, find Cells) (*Change, error) {
+	cells := Cells{"stage": StageFound}
+	for name, cell := range find {
+		if c, ok := ColumnByName(name); ok && (!c.OwnerOnly || name == "estimate") {
+			cells[name] = cell
+		}
+	}
+	return s.record(ctx, a, cells, true)
+}
+
+// KeptFinds are the actor's own finds that were neither bought nor passed over.
+func (s *Service) KeptFinds(ctx context.Context, a *Actor) ([]*Listing, error) {
+	pieces, _, err := s.Pieces(ctx, a, PieceQuery{Member: a.MemberID, State: []string{StageFound}, Limit: MaxSubjects})
+	rows := make([]*Listing, len(pieces))
+	for i, p := range pieces {
+		rows[i] = p.newest()
+	}
+	return rows, err
+}

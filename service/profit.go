@@ -117,7 +117,8 @@ func (s *Service) Profit(ctx context.Context, a *Actor, q ProfitQuery) (*Profit,
 	return reports[0], nil
 }
 
-// Profits is Profit by several groupings, of one moment.
+// Profits is Profit by several groupings, of one moment; the first has the
+// lines.
 func (s *Service) Profits(ctx context.Context, a *Actor, q ProfitQuery, groupings ...string) ([]*Profit, error) {
 	if !q.From.IsZero() && !q.To.IsZero() && q.To < q.From {
 		return nil, Invalid("to", "%s is before from, %s", q.To, q.From)
@@ -137,6 +138,7 @@ func (s *Service) Profits(ctx context.Context, a *Actor, q ProfitQuery, grouping
 			return nil, Invalid("by", "%v", notAllowed(q.By, ProfitGroupings))
 		}
 		reports[i] = books.profit(a, q, stockOn)
+		q.WithLines = false // they are the same by every grouping
 	}
 	return reports, nil
 }

@@ -135,7 +135,12 @@ func (s *Service) Events(ctx context.Context, a *Actor, listing uuid.UUID) ([]Ev
 }
 
 // Record keeps one row: a new one, or another state of the row with that ref.
-func (s *Service) Record(ctx context.Context, a *Actor, cells Cells) (change *Change, err error) {
+func (s *Service) Record(ctx context.Context, a *Actor, cells Cells) (*Change, error) {
+	return s.record(ctx, a, cells, false)
+}
+
+// record takes one row; one that must be new and is on file is an ErrConflict.
+func (s *Service) record(ctx context.Context, a *Actor, cells Cells, mustBeNew bool) (change *Change, err error) {
 	if err := a.needWrite(); err != nil {
 		return nil, err
 	}
@@ -149,6 +154,9 @@ func (s *Service) Record(ctx context.Context, a *Actor, cells Cells) (change *Ch
 			return withoutRows(outcome.errors)
 		}
 		change = outcome.changes[0]
+		if mustBeNew && change.Old != nil {
+			return refuse(ErrConflict, "%s is on file already; choose another name", change.Old.Ref)
+		}
 		return b.save(ctx, outcome.changes)
 	})
 	return change, err
