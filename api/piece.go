@@ -1,9 +1,7 @@
 package api
 
 import (
-	"bytes"
 	"encoding/json"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -28,65 +26,6 @@ type Piece struct {
 	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`             // refs of its rows, the first one first
 	Listings  []json.RawMessage `json:"listings" swaggertype:"array,object"`       // listing rows
 	Story     []StoryEntry      `json:"story,omitempty"`                           // of a single piece: all that happened, in order
-}
-
-// StoryEntry is one thing that happened to a piece.
-type StoryEntry struct {
-	On      *string `json:"on,omitempty" format:"date"`                            // absent: the day is not known
-	Kind    string  `json:"kind" example:"listed"`                                 // bought, finished, listed, ask, pause, sold, refinish ...
-	Ref     string  `json:"ref" example:"B-17"`                                    // of the row it belongs to
-	Text    string  `json:"text" example:"Sold for 300 of 310 asked after 6 days"` // in plain words
-	Figures figures `json:"figures,omitempty" swaggertype:"object,number"`         // amounts, days, hours and counts by name
-}
-
-// figures are written as an object, in their order.
-type figures []service.Figure
-
-// MarshalJSON implements json.Marshaler.
-func (f figures) MarshalJSON() ([]byte, error) {
-	var out bytes.Buffer
-	out.WriteByte('{')
-	for i, one := range f {
-		value, err := number(one.Value).MarshalJSON()
-		if err != nil {
-			return nil, err
-		}
-		if i > 0 {
-			out.WriteByte(',')
-		}
-		fmt.Fprintf(&out, "%q:%s", one.Name, value)
-	}
-	out.WriteByte('}')
-	return out.Bytes(), nil
-}
-
-func (f figures) text() string {
-	parts := make([]string, len(f))
-	for i, one := range f {
-		parts[i] = one.Name + ":" + one.Value
-	}
-	return strings.Join(parts, ";")
-}
-
-func storyEntries(entries []service.StoryEntry) []StoryEntry {
-	out := make([]StoryEntry, len(entries))
-	for i, e := range entries {
-		out[i] = StoryEntry{On: optionalDay(e.On), Kind: e.Kind, Ref: e.Ref, Text: e.Text, Figures: e.Figures}
-	}
-	return out
-}
-
-var storyColumns = []tableColumn[StoryEntry]{
-	{"on", plainCell, func(e StoryEntry) string {
-		if e.On == nil {
-			return ""
-		}
-		return *e.On
-	}},
-	{"kind", plainCell, func(e StoryEntry) string { return e.Kind }},
-	{"ref", textCell, func(e StoryEntry) string { return e.Ref }},
-	{"text", textCell, func(e StoryEntry) string { return e.Text }},
-	{"figures", embeddedCell, func(e StoryEntry) string { return e.Figures.text() }},
 }
 
 // PiecePage is a page of pieces.
@@ -286,41 +225,6 @@ func (s *Server) getPiece(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	return answerTagged(c, shown)
-}
-
-// getStory answers with the story as a table.
-//
-//	@Summary	Read a piece's story as a table
-//	@Tags		pieces
-//	@Param		id		path	string		true	"id"
-//	@Param		query	query	TableQuery	false	"form"
-//	@Produce	text/csv,application/problem+json
-//	@Success	200		{string}	string	"on, kind, ref, text, figures"
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
-//	@Security	Key
-//	@Router		/v1/pieces/{id}/story.csv [get]
-func (s *Server) getStory(c *gin.Context, a *service.Actor) error {
-	id, err := pathID(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	options := tableParams(p, columnNames(storyColumns))
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, formCSV)) {
-		return nil
-	}
-	piece, err := s.service.Piece(c.Request.Context(), a, id)
-	if err != nil {
-		return err
-	}
-	story, err := s.service.Story(c.Request.Context(), a, piece)
-	if err != nil {
-		return err
-	}
-	return writeTable(c, "story.csv", storyColumns, options, storyEntries(story))
 }
 
 func (s *Server) pieceAtPath(c *gin.Context, a *service.Actor) (*service.Piece, error) {
