@@ -144,7 +144,7 @@ func TestVerifyFindsWhatDoesNotAgree(t *testing.T) {
 	const other = "(select member_id from member m where m.group_id = x.group_id and m.member_id <> x.member_id limit 1)"
 	for want, sql := range map[string]string{
 		"M-52: outcome was \"\"": `insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, changes)
-			select group_id, gen_random_uuid(), listing_id, member_id, member_id, 'correction', now(), now(), change_no, '{"outcome": {"old": "open", "new": ""}}' from listing where ref = 'M-52'`,
+			select group_id, 'ffffffff-ffff-7fff-bfff-ffffffffffff', listing_id, member_id, member_id, 'correction', now(), now(), change_no, '{"outcome": {"old": "open", "new": ""}}' from listing where ref = 'M-52'`,
 		"T-12: no event put it on file":                                   "delete from event where kind = 'listed' and listing_id = (select listing_id from listing where ref = 'T-12')",
 		"the row B-17 and its piece B-17 belong to different members":     "update piece x set member_id = " + other + " where ref = 'B-17'",
 		"the piece lonely has no row":                                     "insert into piece select group_id, gen_random_uuid(), member_id, 'lonely' from piece where ref = 'M-52'",
