@@ -101,11 +101,11 @@ func heldUntil(h *service.Hold) *string {
 	return new(h.Until.String())
 }
 
-func (v viewer) offerAnswer(f *service.OfferAnswer) OfferAnswer {
+func (v viewer) offerAnswer(offer service.Offer, f *service.OfferAdvice) OfferAnswer {
 	money := moneyIn(v.currency)
 	out := OfferAnswer{
-		Offer: v.offer(f.Offer), Action: f.Action, Counter: optional(f.Counter, money), CounterNet: optional(f.CounterNet, money),
-		ChanceTurnsUp: chance(f.TurnsUp), Holds: f.Holds, Lowest: v.lowest(&f.OfferAdvice), Flooded: f.Flooded, HeldUntil: heldUntil(f.Held),
+		Offer: v.offer(offer), Action: f.Action, Counter: optional(f.Counter, money), CounterNet: optional(f.CounterNet, money),
+		ChanceTurnsUp: chance(f.TurnsUp), Holds: f.Holds, Lowest: v.lowest(f), Flooded: f.Flooded, HeldUntil: heldUntil(f.Held),
 		Refusal: refusal(f.Refusal), Labels: f.Labels, Sentences: notNil(f.Sentences), Cautions: cautions(f.Cautions), Model: f.Model,
 	}
 	if f.Refusal != nil {
@@ -197,10 +197,14 @@ func (s *Server) createOffer(c *gin.Context, a *service.Actor) error {
 	if body.Cash {
 		fields["cash"] = "true"
 	}
-	found, err := s.service.MakeOffer(c.Request.Context(), a, id, body.On, fields, want)
+	made, err := s.service.AddEvent(c.Request.Context(), a, id, service.NewEvent{Kind: service.EventOffer, On: body.On, Fields: fields}, want)
 	if err != nil {
 		return withPointers(err)
 	}
-	c.Header("ETag", revisionTag(found.Change.New.Revision))
-	return answer(c, http.StatusCreated, viewerOf(a).offerAnswer(found))
+	offer, advice, err := s.service.AdviseOffer(c.Request.Context(), a, made)
+	if err != nil {
+		return withPointers(err)
+	}
+	c.Header("ETag", revisionTag(made.New.Revision))
+	return answer(c, http.StatusCreated, viewerOf(a).offerAnswer(offer, &advice))
 }

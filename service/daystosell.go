@@ -29,20 +29,13 @@ func (s *Service) DaysToSell(ctx context.Context, a *Actor) ([]CategorySpeed, er
 	if err != nil {
 		return nil, err
 	}
-	group.timing.Lock()
-	defer group.timing.Unlock()
-	if group.isTimed {
-		return group.speeds, nil
-	}
-	rows, err := s.allRecords(ctx, a)
-	if err != nil {
-		return nil, err
-	}
-	if group.speeds, err = speedsOf(history(rows.all, a.Group.Currency), a.Today); err != nil {
-		return nil, err
-	}
-	group.isTimed = true
-	return group.speeds, nil
+	return memoOf(group, func() ([]CategorySpeed, error) {
+		rows, err := s.allRecords(ctx, a)
+		if err != nil {
+			return nil, err
+		}
+		return speedsOf(history(rows.all, a.Group.Currency), a.Today)
+	})
 }
 
 func speedsOf(h pricing.History, today pricing.Date) ([]CategorySpeed, error) {

@@ -89,7 +89,7 @@ func (s *Service) Digest(ctx context.Context, a *Actor, member uuid.UUID) (*Dige
 }
 
 func (s *Service) addSold(ctx context.Context, a *Actor, d *Digest, member uuid.UUID) error {
-	rows, _, err := s.Listings(ctx, a, Query{
+	rows, _, err := s.store.Listings(ctx, a.Tenant(), Query{
 		Words: map[string][]string{"outcome": {OutcomeSold}, "source": {SourceOwn}}, Member: member,
 		From: map[string]pricing.Date{"ended_on": a.Today - digestSoldIn + 1}, To: map[string]pricing.Date{"ended_on": a.Today},
 		Sort: []SortKey{{Column: "ended_on", Descending: true}}, Limit: 1000,

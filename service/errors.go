@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"github.com/google/uuid"
 )
 
 // The kinds of refusal. Each is matched with errors.Is; the api turns them
@@ -29,6 +31,14 @@ func (e *Error) Unwrap() error { return e.Kind }
 
 func refuse(kind error, format string, args ...any) error {
 	return &Error{Kind: kind, Detail: fmt.Sprintf(format, args...)}
+}
+
+// NoListing says of a listing that was not found which one that is.
+func NoListing(err error, id uuid.UUID) error {
+	if isNotFound(err) {
+		return refuse(ErrNotFound, "there is no listing with the id %s", id)
+	}
+	return err
 }
 
 // FieldError is what is wrong with one value.

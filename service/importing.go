@@ -72,7 +72,7 @@ func (s *Service) Import(ctx context.Context, a *Actor, rows RowSource, o Import
 	})
 	result.NothingLanded = result.Rejected > 0 && result.Created+result.Updated+result.Unchanged == 0
 	if err = wrapUnwritten(err, "import the rows"); err == nil && !o.DryRun {
-		s.metrics.imported(result)
+		s.imported.count(result)
 	}
 	return result, err
 }

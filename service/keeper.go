@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"reflect"
 	"slices"
 	"sync"
 	"time"
@@ -58,12 +59,32 @@ type known struct {
 	day      pricing.Date
 	model    *pricing.Model
 
-	replaying sync.Mutex
-	replayed  *Replay // made when first asked for
+	memos sync.Map // what others work out from it: see memoOf
+}
 
-	timing  sync.Mutex
-	isTimed bool
-	speeds  []CategorySpeed // worked out when first asked for
+// memo is a value that is worked out when it is first asked for.
+type memo[T any] struct {
+	mu    sync.Mutex
+	known bool
+	value T
+}
+
+// memoOf returns what work gives for a fit, worked out once for as long as the
+// fit is the group's. There is one value of each type.
+func memoOf[T any](n *known, work func() (T, error)) (T, error) {
+	at, _ := n.memos.LoadOrStore(reflect.TypeFor[T](), &memo[T]{})
+	m := at.(*memo[T]) //nolint:forcetypeassert // stored under its type
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.known {
+		return m.value, nil
+	}
+	value, err := work()
+	if err != nil {
+		return value, err
+	}
+	m.value, m.known = value, true
+	return value, nil
 }
 
 // version names the model: its design, the change number that it knows, and
@@ -84,10 +105,9 @@ func (n *known) version() string {
 // refitted on the whole history: before the answer while it is small, beside
 // the answers later.
 type keeper struct {
-	store    ModelStore
-	metrics  *metrics
-	atOnce   int // listings up to which rates are refitted before an answer
-	usedKeys usedKeys
+	store   ModelStore
+	metrics fitMetrics
+	atOnce  int // listings up to which rates are refitted before an answer
 
 	mu     sync.Mutex
 	groups map[uuid.UUID]*groupModel
@@ -115,10 +135,9 @@ const (
 	refitTurn  = 2 * time.Minute // after which a replica that died at it is taken to be gone
 )
 
-func newKeeper(store ModelStore, m *metrics, atOnce int) *keeper {
+func newKeeper(store ModelStore, m fitMetrics, atOnce int) *keeper {
 	return &keeper{
 		store: store, metrics: m, atOnce: atOnce, groups: make(map[uuid.UUID]*groupModel), due: make(map[uuid.UUID]bool),
-		usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)},
 	}
 }
 
@@ -192,7 +211,7 @@ func (k *keeper) fitRates(ctx context.Context, a *Actor, s *pricing.Statistics) 
 	h := history(rows, a.Group.Currency)
 	began := time.Now() // how long it takes, not what day it is
 	rates := pricing.FitRates(s, h, a.Today)
-	k.metrics.fit(began, len(h.Listings))
+	k.metrics.observe(began, len(h.Listings))
 	return &StoredRates{Rates: rates, ChangeNo: changeNo}, nil
 }
 
@@ -322,25 +341,4 @@ func (k *keeper) group(id uuid.UUID, now time.Time) *groupModel {
 	}
 	g.usedAt = now
 	return g
-}
-
-// usedKeys remembers when the use of a key was last noted.
-type usedKeys struct {
-	mu sync.Mutex
-	at map[uuid.UUID]time.Time
-}
-
-// due reports, once in each span, that the use of the key is to be noted.
-func (u *usedKeys) due(key uuid.UUID, now time.Time, span time.Duration) bool {
-	u.mu.Lock()
-	defer u.mu.Unlock()
-	if last, ok := u.at[key]; ok && now.Sub(last) < span {
-		return false
-	}
-	const most = 10_000
-	if len(u.at) >= most {
-		clear(u.at)
-	}
-	u.at[key] = now
-	return true
 }

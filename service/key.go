@@ -8,6 +8,7 @@ import (
 	"hash/crc32"
 	"math/big"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -145,7 +146,7 @@ func (s *Service) Authenticate(ctx context.Context, text string) (*Actor, error)
 // request's expense.
 func (s *Service) touch(ctx context.Context, a *Actor, now time.Time) {
 	const every = time.Minute
-	if !s.keeper.usedKeys.due(a.KeyID, now, every) {
+	if !s.usedKeys.due(a.KeyID, now, every) {
 		return
 	}
 	if err := s.store.TouchKey(ctx, a.Tenant(), a.KeyID, now); err != nil {
@@ -213,4 +214,25 @@ func (a *Actor) ownUnlessAdmin() uuid.UUID {
 		return uuid.Nil
 	}
 	return a.MemberID
+}
+
+// usedKeys remembers when the use of a key was last noted.
+type usedKeys struct {
+	mu sync.Mutex
+	at map[uuid.UUID]time.Time
+}
+
+// due reports, once in each span, that the use of the key is to be noted.
+func (u *usedKeys) due(key uuid.UUID, now time.Time, span time.Duration) bool {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if last, ok := u.at[key]; ok && now.Sub(last) < span {
+		return false
+	}
+	const most = 10_000
+	if len(u.at) >= most {
+		clear(u.at)
+	}
+	u.at[key] = now
+	return true
 }

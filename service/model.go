@@ -134,17 +134,13 @@ const (
 // replay is made once for each change number and day; it alone reads the whole
 // history.
 func (s *Service) replay(ctx context.Context, a *Actor, n *known) (*Replay, error) {
-	n.replaying.Lock()
-	defer n.replaying.Unlock()
-	if n.replayed != nil {
-		return n.replayed, nil
-	}
-	rows, err := s.allRecords(ctx, a)
-	if err != nil {
-		return nil, err
-	}
-	n.replayed, err = n.replay(ctx, pricing.Cut(history(rows.all, a.Group.Currency), n.day), a.Group.Settings())
-	return n.replayed, err
+	return memoOf(n, func() (*Replay, error) {
+		rows, err := s.allRecords(ctx, a)
+		if err != nil {
+			return nil, err
+		}
+		return n.replay(ctx, pricing.Cut(history(rows.all, a.Group.Currency), n.day), a.Group.Settings())
+	})
 }
 
 func (n *known) replay(ctx context.Context, h pricing.History, s pricing.Settings) (*Replay, error) {

@@ -133,7 +133,7 @@ func (s *Service) SendNotices(ctx context.Context) error {
 	}
 	if isTidying {
 		s.tidiedAt = now
-		s.metrics.deadLetters.Set(float64(dead))
+		s.sent.deadLetters.Set(float64(dead))
 	}
 	return errors.Join(err, work.Wait())
 }
@@ -187,7 +187,7 @@ func (s *Service) attempt(ctx context.Context, t Tenant, w *Webhook, d *WebhookD
 	} else {
 		pause = max(firstWait, min(answer.RetryAfter, pauseMost))
 	}
-	s.metrics.deliveries.WithLabelValues(result).Inc()
+	s.sent.attempts.WithLabelValues(result).Inc()
 	if a.Disable != "" {
 		s.logger.WarnContext(ctx, "a webhook was disabled", "group", t.Group, "webhook", w.ID, "reason", a.Disable)
 	}

@@ -21,13 +21,6 @@ type Offer struct {
 	Note    string
 }
 
-// OfferAnswer is an offer with what to do about it.
-type OfferAnswer struct {
-	Offer  Offer
-	Change *Change
-	OfferAdvice
-}
-
 // OfferAdvice is what to do about offers for a listing.
 type OfferAdvice struct {
 	pricing.OfferAdvice
@@ -41,25 +34,21 @@ type OfferAdvice struct {
 // offerFields are what is told with an offer.
 var offerFields = []string{"amount", "comes", "cash", "deposit", "note"}
 
-// MakeOffer records an offer for one's own open listing and says what to do
-// about it.
-func (s *Service) MakeOffer(ctx context.Context, a *Actor, listing uuid.UUID, on string, fields map[string]string, wantRevision *int64) (*OfferAnswer, error) {
-	change, err := s.AddEvent(ctx, a, listing, NewEvent{Kind: EventOffer, On: on, Fields: fields}, wantRevision)
-	if err != nil {
-		return nil, err
-	}
-	answer := &OfferAnswer{Change: change, Offer: a.offerOf(change.New, change.Events[0])}
-	answer.OfferAdvice, err = s.advise(ctx, a, change.New, &answer.Offer)
-	return answer, err
+// AdviseOffer says what to do about the offer that a change recorded for one's
+// own open listing.
+func (s *Service) AdviseOffer(ctx context.Context, a *Actor, made *Change) (Offer, OfferAdvice, error) {
+	offer := a.offerOf(made.New, made.Events[0])
+	advice, err := s.advise(ctx, a, made.New, &offer)
+	return offer, advice, err
 }
 
 // Offers lists the offers for one's own listing in the order they were
 // recorded, undone ones left out. While it is open, the advice tells the lowest
 // amount to take; nil: it is not.
 func (s *Service) Offers(ctx context.Context, a *Actor, listing uuid.UUID) ([]Offer, *OfferAdvice, error) {
-	l, err := s.Listing(ctx, a, listing)
+	l, err := s.store.Listing(ctx, a.Tenant(), listing)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, NoListing(err, listing)
 	}
 	if err := a.needOwner(l); err != nil {
 		return nil, nil, err

@@ -91,10 +91,7 @@ var (
 // Listing reads one row; of another member's without the owner-only columns.
 func (s *Service) Listing(ctx context.Context, a *Actor, id uuid.UUID) (*Listing, error) {
 	l, err := s.store.Listing(ctx, a.Tenant(), id)
-	if isNotFound(err) {
-		return nil, refuse(ErrNotFound, "there is no listing with the id %s", id)
-	}
-	return l, err
+	return l, NoListing(err, id)
 }
 
 // Listings reads a page of rows.
@@ -275,11 +272,8 @@ func (s *Service) Delete(ctx context.Context, a *Actor, id uuid.UUID, wantRevisi
 
 func (a *Actor) listingToChange(ctx context.Context, w Writer, id uuid.UUID, wantRevision *int64) (*Listing, error) {
 	old, err := w.Listing(ctx, id)
-	if isNotFound(err) {
-		return nil, refuse(ErrNotFound, "there is no listing with the id %s", id)
-	}
 	if err != nil {
-		return nil, err
+		return nil, NoListing(err, id)
 	}
 	if old.MemberID != a.MemberID && !a.Can(ScopeAdmin) {
 		return nil, refuse(ErrForbidden, "%s belongs to %s; only %s or an admin key can change it", old.Ref, old.Member, old.Member)

@@ -26,10 +26,13 @@ type Service struct {
 	logger *slog.Logger
 	keeper *keeper
 
-	recorder *recorder
-	metrics  *metrics
-	ages     *listingAges
-	prunedAt time.Time // by Upkeep, which runs alone
+	recorder  *recorder
+	imported  rowCounter
+	suggested suggestionCounter
+	sent      deliveryMetrics
+	usedKeys  usedKeys
+	ages      *listingAges
+	prunedAt  time.Time // by Upkeep, which runs alone
 
 	post     Post
 	random   func() float64
@@ -53,13 +56,13 @@ type Options struct {
 
 // New returns a Service.
 func New(o Options) *Service {
-	m := newMetrics(o.Registry)
 	if o.Random == nil {
 		o.Random = rand.Float64
 	}
 	return &Service{
-		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, m, cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
-		metrics: m, ages: newListingAges(o.Registry, o.MetricsGroups),
+		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, newFitMetrics(o.Registry), cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
+		imported: newRowCounter(o.Registry), suggested: newSuggestionCounter(o.Registry), sent: newDeliveryMetrics(o.Registry),
+		usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)}, ages: newListingAges(o.Registry, o.MetricsGroups),
 		post: o.Post, random: o.Random, unhooked: make(map[uuid.UUID]int64),
 	}
 }

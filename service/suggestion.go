@@ -103,8 +103,8 @@ func (s *Service) SuggestIf(ctx context.Context, a *Actor, subjects []Subject, c
 
 // SuggestFor answers for a listing on file.
 func (s *Service) SuggestFor(ctx context.Context, a *Actor, listing uuid.UUID, withinDays int) (*Suggestion, error) {
-	if _, err := s.Listing(ctx, a, listing); err != nil {
-		return nil, err
+	if _, err := s.store.Listing(ctx, a.Tenant(), listing); err != nil {
+		return nil, NoListing(err, listing)
 	}
 	answers, err := s.Suggest(ctx, a, []Subject{{"id": listing.String()}}, withinDays)
 	if err != nil {
@@ -178,7 +178,7 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 		}
 	}
 	s.keep(a, group, subjects, answers)
-	s.metrics.suggested(answers)
+	s.suggested.count(answers)
 	return answers, nil
 }
 
