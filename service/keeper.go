@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/pricing"
 )
@@ -135,9 +136,10 @@ const (
 	refitTurn  = 2 * time.Minute // after which a replica that died at it is taken to be gone
 )
 
-func newKeeper(store ModelStore, m fitMetrics, atOnce int) *keeper {
+// newKeeper returns a keeper. registry takes its metrics; nil: nobody does.
+func newKeeper(store ModelStore, registry prometheus.Registerer, atOnce int) *keeper {
 	return &keeper{
-		store: store, metrics: m, atOnce: atOnce, groups: make(map[uuid.UUID]*groupModel), due: make(map[uuid.UUID]bool),
+		store: store, metrics: newFitMetrics(registry), atOnce: atOnce, groups: make(map[uuid.UUID]*groupModel), due: make(map[uuid.UUID]bool),
 	}
 }
 

@@ -60,7 +60,7 @@ func New(o Options) *Service {
 		o.Random = rand.Float64
 	}
 	return &Service{
-		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, newFitMetrics(o.Registry), cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
+		store: o.Store, now: o.Now, logger: o.Logger, keeper: newKeeper(o.Store, o.Registry, cmp.Or(o.AtOnce, AtOnce)), recorder: newRecorder(o.Store, o.Logger),
 		imported: newRowCounter(o.Registry), suggested: newSuggestionCounter(o.Registry), sent: newDeliveryMetrics(o.Registry),
 		usedKeys: usedKeys{at: make(map[uuid.UUID]time.Time)}, ages: newListingAges(o.Registry, o.MetricsGroups),
 		post: o.Post, random: o.Random, unhooked: make(map[uuid.UUID]int64),
