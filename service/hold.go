@@ -71,9 +71,12 @@ func unreleased(holds []Hold) *Hold {
 }
 
 // turnUps counts how holds ended, without and with a deposit.
-type turnUps [2]struct{ kept, broken int }
+type turnUps [2]turnUp
 
-func (t *turnUps) of(deposit bool) *struct{ kept, broken int } {
+// turnUp counts holds by whether the buyer came and paid.
+type turnUp struct{ kept, broken int }
+
+func (t *turnUps) of(deposit bool) *turnUp {
 	if deposit {
 		return &t[1]
 	}
