@@ -1,7 +1,6 @@
 package api
 
 import (
-	"cmp"
 	"fmt"
 	"reflect"
 	"strconv"
@@ -16,14 +15,14 @@ import (
 // Decimal is a number as it was written, from a JSON number or a string.
 type Decimal string
 
-// Cells are a row on its way in: column names to the text of their values.
-type Cells map[string]string
-
-// FindCells are a find on its way in: a row with the columns of its plan.
-type FindCells map[string]string
-
 // binder decodes nodes and gathers what is wrong.
 type binder struct{ wrong []service.FieldError }
+
+// nodeReader is a type that reads itself from a node and leaves with the binder
+// what is wrong with it.
+type nodeReader interface {
+	readNode(b *binder, n node, pointer string)
+}
 
 // decode puts a value into target: a pointer to a struct with json tags, or
 // to Cells. Unlike encoding/json it knows names only as they are written,
@@ -57,17 +56,8 @@ func (b *binder) want(n node, pointer string, kinds ...nodeKind) bool {
 
 func (b *binder) set(n node, v reflect.Value, pointer string) {
 	switch target := v.Addr().Interface().(type) {
-	case *Cells:
-		*target = b.cells(n, pointer, rowColumns)
-		return
-	case *FindCells:
-		*target = FindCells(b.cells(n, pointer, findColumns))
-		return
-	case *RefinishSubject:
-		b.setSubject(n, target, pointer)
-		return
-	case *Amounts:
-		*target = b.amounts(n, pointer)
+	case nodeReader:
+		target.readNode(b, n, pointer)
 		return
 	case *Decimal:
 		if b.want(n, pointer, numberNode, stringNode) {
@@ -182,79 +172,6 @@ func (b *binder) setStruct(n node, v reflect.Value, pointer string) {
 		}
 		b.set(m.value, v.Field(i), at)
 	}
-}
-
-// columnSet is the columns that a body may name.
-type columnSet struct {
-	byName  func(name string) (*service.Column, bool)
-	nearest func(name string) string
-}
-
-var (
-	rowColumns  = columnSet{service.ColumnByName, service.NearestColumn}
-	findColumns = columnSet{service.FindColumn, service.NearestFindColumn}
-)
-
-// cells reads an object as a row of such columns.
-func (b *binder) cells(n node, pointer string, columns columnSet) Cells {
-	if !b.want(n, pointer, objectNode) {
-		return nil
-	}
-	cells := make(Cells, len(n.members))
-	for _, m := range n.members {
-		at := pointer + "/" + escapePointer(m.name)
-		if _, known := columns.byName(m.name); !known {
-			b.refuse(at, "is no column%s", didYouMean(columns.nearest(m.name)))
-			continue
-		}
-		if m.value.kind == nullNode || b.want(m.value, at, numberNode, stringNode) {
-			cells[m.name] = m.value.text // null is a blank cell
-		}
-	}
-	return cells
-}
-
-// setSubject reads an object that is a row with a plan beside it.
-func (b *binder) setSubject(n node, target *RefinishSubject, pointer string) {
-	if !b.want(n, pointer, objectNode) {
-		return
-	}
-	v := reflect.ValueOf(&target.Plan).Elem()
-	fields := jsonFields(v.Type())
-	row, plan := node{kind: objectNode}, node{kind: objectNode}
-	for _, m := range n.members {
-		if _, planned := fields[m.name]; planned {
-			plan.members = append(plan.members, m)
-		} else {
-			row.members = append(row.members, m)
-		}
-	}
-	target.Row = b.cells(row, pointer, columnSet{service.ColumnByName, func(name string) string {
-		return cmp.Or(nearestName(name, keysOf(fields)), service.NearestColumn(name))
-	}})
-	b.setStruct(plan, v, pointer)
-}
-
-// amounts reads an object of numbers; true and false are 1 and 0.
-func (b *binder) amounts(n node, pointer string) Amounts {
-	if !b.want(n, pointer, objectNode) {
-		return nil
-	}
-	out := make(Amounts, len(n.members))
-	for _, m := range n.members {
-		at := pointer + "/" + escapePointer(m.name)
-		if m.value.kind == boolNode {
-			out[m.name] = 0
-			if m.value.text == "true" {
-				out[m.name] = 1
-			}
-			continue
-		}
-		var x float64
-		b.setFloat(m.value, reflect.ValueOf(&x).Elem(), at)
-		out[m.name] = x
-	}
-	return out
 }
 
 // jsonFields maps the json names of a struct to its fields.
