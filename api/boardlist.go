@@ -6,8 +6,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"sync"
-	"time"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -78,7 +76,7 @@ func (s *Server) getBoard(c *gin.Context, a *service.Actor) error {
 	if err := p.done(); err != nil {
 		return err
 	}
-	record := s.records.line(c.Request.Context(), s, a)
+	record := s.service.RecordLine(c.Request.Context(), a)
 	if notModified(c, hashTag(s.listTag(c, a, boardVersion), record)) {
 		return nil
 	}
@@ -190,72 +188,4 @@ func evidence(r Review) string {
 		}
 	}
 	return ""
-}
-
-// records keeps, for each group, the line about past advice. Replaying a
-// history takes a second, so a page that comes first goes without it.
-type records struct {
-	mu    sync.Mutex
-	lines map[uuid.UUID]*recordLine
-}
-
-type recordLine struct {
-	of   string // change number and day
-	done chan struct{}
-	text string
-}
-
-const (
-	recordPatience = 60 * time.Millisecond
-	recordTimeout  = time.Minute
-	recordGroups   = 64
-)
-
-// line is how past advice did, or "" while that is being worked out.
-func (r *records) line(ctx context.Context, s *Server, a *service.Actor) string {
-	of := fmt.Sprintf("%d %s", a.Group.ChangeNo, a.Today)
-	r.mu.Lock()
-	line := r.lines[a.Group.ID]
-	if line == nil || line.of != of {
-		line = &recordLine{of: of, done: make(chan struct{})}
-		if r.lines == nil || len(r.lines) >= recordGroups {
-			r.lines = make(map[uuid.UUID]*recordLine)
-		}
-		r.lines[a.Group.ID] = line
-		go line.work(context.WithoutCancel(ctx), s, a)
-	}
-	r.mu.Unlock()
-	select {
-	case <-line.done:
-		return line.text
-	case <-time.After(recordPatience):
-	case <-ctx.Done():
-	}
-	return ""
-}
-
-func (l *recordLine) work(ctx context.Context, s *Server, a *service.Actor) {
-	ctx, cancel := context.WithTimeout(ctx, recordTimeout)
-	defer cancel()
-	defer close(l.done)
-	r, err := s.service.TrackRecord(ctx, a)
-	if err != nil {
-		s.logger.WarnContext(ctx, "the board goes without the record of past advice", "error", err)
-		return
-	}
-	switch {
-	case r.Kept.MedianError != nil:
-		l.text = r.Kept.Sentences[0]
-	case r.Replay.MedianError != nil:
-		l.text = "Asked month by month what it would have said: " + lowerFirst(r.Replay.Sentences[0])
-	default:
-		l.text = r.Kept.Sentences[0]
-	}
-}
-
-func lowerFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToLower(s[:1]) + s[1:]
 }

@@ -102,7 +102,7 @@ var (
 	digestWords = map[string]any{
 		"words": func(s string) string { return strings.ReplaceAll(s, "_", " ") },
 		"try": func(checks []string) string {
-			return strings.Join(each(checks, func(c string) string { return lowerFirst(checkWords[c]) }), ", ")
+			return strings.Join(each(checks, func(c string) string { return service.LowerFirst(checkWords[c]) }), ", ")
 		},
 		"days": func(n int) string {
 			if n == 1 {

@@ -46,7 +46,6 @@ type Server struct {
 	metrics   *metrics
 	requests  *limiters           // by key
 	failures  *limiters           // of authentication, by address
-	records   records             // of past advice, for the board
 	workbooks *semaphore.Weighted // being read
 	handler   http.Handler
 }

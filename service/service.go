@@ -31,6 +31,8 @@ type Service struct {
 	suggested suggestionCounter
 	sent      deliveryMetrics
 	usedKeys  usedKeys
+	lines     recordLines
+	stopping  chan struct{}
 	ages      *listingAges
 	prunedAt  time.Time // by Upkeep, which runs alone
 

@@ -132,6 +132,12 @@ func upperFirst(s string) string {
 	return strings.ToUpper(s[:size]) + s[size:]
 }
 
+// LowerFirst goes on with a sentence.
+func LowerFirst(s string) string {
+	_, size := utf8.DecodeRuneInString(s)
+	return strings.ToLower(s[:size]) + s[size:]
+}
+
 // short writes an amount as it is said: 480, not 480.00.
 func (m Money) short(c Currency) string {
 	text := m.Format(c)
