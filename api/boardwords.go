@@ -68,7 +68,9 @@ func figure(n any, show func(float64, string) string) template.HTML {
 	case int:
 		text = strconv.Itoa(n)
 	case *int:
-		text = optionalCount(n)
+		if n != nil {
+			text = strconv.Itoa(*n)
+		}
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	if err != nil {
