@@ -55,9 +55,12 @@ func (s *RefinishSubject) readNode(b *binder, n node, pointer string) {
 			row.members = append(row.members, m)
 		}
 	}
-	s.Row = readCells(b, row, pointer, columnSet{service.ColumnByName, func(name string) string {
-		return cmp.Or(nearestName(name, keysOf(fields)), service.NearestColumn(name))
-	}})
+	s.Row = readCells(b, row, pointer, columnSet{
+		byName: service.ColumnByName,
+		nearest: func(name string) string {
+			return cmp.Or(nearestName(name, keysOf(fields)), service.NearestColumn(name))
+		},
+	})
 	b.setStruct(plan, v, pointer)
 }
 

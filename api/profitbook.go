@@ -15,8 +15,10 @@ type ProfitPeriod struct {
 	To   string `form:"to" format:"date"`   // of the sale, included; also the day of the stock
 }
 
-// profitSheets are the sheets with figures, by what they are grouped by.
-var profitSheets = []struct{ by, name string }{
+// profitSheet is a sheet with figures, by what they are grouped by.
+type profitSheet struct{ by, name string }
+
+var profitSheets = []profitSheet{
 	{byPiece, "Pieces"}, {"month", "Months"}, {"year", "Years"}, {"category", "Categories"},
 	{"finish", "Finishes"}, {"venue", "Venues"}, {"source", "Sources"},
 }
