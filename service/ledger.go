@@ -22,25 +22,13 @@ type CostLine struct {
 	ListingID uuid.UUID // the row whose total it is part of
 	Ref       string    // of that row
 	Kind      CostKind
-	Amount    int64 // minor units; of hours, hundredths
+	Amount    Amount
 	On        pricing.Date
 	Step      string // of hours: what was done
 	Note      string
 	At        time.Time // when it was recorded
 	Voids     uuid.UUID // the line that it undoes
 	VoidedBy  uuid.UUID
-}
-
-// IsHours reports whether amounts of the kind are hours rather than money.
-func (k CostKind) IsHours() bool { return k == CostHours || k == CostHoursOther }
-
-// FormatCost writes an amount of the kind: money with the currency's digits,
-// hours without needless ones.
-func FormatCost(kind CostKind, amount int64, c Currency) string {
-	if kind.IsHours() {
-		return strings.TrimSuffix(strings.TrimRight(formatDecimal(amount, hourDigits), "0"), ".")
-	}
-	return Money(amount).Format(c)
 }
 
 // FormatTenths writes tenths: a percentage with one digit.
@@ -148,7 +136,7 @@ func (a *Actor) readCost(n NewCost, line *CostLine) error {
 	case line.Step != "" && !line.Kind.IsHours():
 		return Invalid("step", "is for hours only")
 	}
-	if line.Amount, err = a.Reader().cost(strings.TrimSpace(sent), line.Kind.IsHours()); err != nil {
+	if line.Amount, err = a.Reader().cost(strings.TrimSpace(sent), line.Kind); err != nil {
 		return Invalid(name, "%v", err)
 	}
 	if err := checkText(line.Step, 60); err != nil {

@@ -340,12 +340,12 @@ func costColumn(kind CostKind) Column {
 			delete(d.Ledger.Costs, kind)
 			return nil
 		}
-		amount, err := d.reader.cost(cell, kind.IsHours())
+		amount, err := d.reader.cost(cell, kind)
 		if err != nil {
 			return err
 		}
 		if d.Ledger.Costs == nil {
-			d.Ledger.Costs = make(map[CostKind]int64)
+			d.Ledger.Costs = make(Costs)
 		}
 		d.Ledger.Costs[kind] = amount
 		return nil
