@@ -3,6 +3,7 @@ package service
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -73,6 +74,32 @@ type Event struct {
 	VoidedBy     uuid.UUID
 
 	Line *CostLine // that comes with the event; not read back
+}
+
+// storedDetails reads what is kept of an event. What cannot be read is an error
+// that names the event, never zero; the first one stays.
+type storedDetails struct {
+	event *Event
+	err   error
+}
+
+func (s *storedDetails) failed(name string, err error) {
+	if s.err == nil && err != nil {
+		e := s.event
+		s.err = fmt.Errorf("event %s (%s on %s): its %s is stored as %q: %w", e.ID, e.Kind, e.On, name, e.Details[name], err)
+	}
+}
+
+func (s *storedDetails) money(name string, c Currency) Money {
+	m, err := ParseMoney(s.event.Details[name], c, '.')
+	s.failed(name, err)
+	return m
+}
+
+func (s *storedDetails) day(name string) pricing.Date {
+	day, err := pricing.ParseDate(s.event.Details[name])
+	s.failed(name, err)
+	return day
 }
 
 // Values are a column before and after, in canonical text.
@@ -209,7 +236,11 @@ func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date, events []Event) (C
 		}
 		return Cells{"pauses": pauses}, none, event, nil
 	case "resume":
-		if h := unreleased(holdsOf(events)[l.ID]); h != nil && h.On <= on && !h.isOver(on) {
+		h, err := heldIn(l, events)
+		if err != nil {
+			return nil, none, nil, err
+		}
+		if h != nil && h.On <= on && !h.isOver(on) {
 			return nil, none, nil, refuse(ErrConflict, "%s is held for a buyer until %s; release it and say why", l.Ref, h.Until)
 		}
 		event.Kind = EventPause

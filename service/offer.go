@@ -48,7 +48,10 @@ func (s *Service) MakeOffer(ctx context.Context, a *Actor, listing uuid.UUID, on
 	if err != nil {
 		return nil, err
 	}
-	answer := &OfferAnswer{Change: change, Offer: a.offerOf(change.New, change.Events[0])}
+	answer := &OfferAnswer{Change: change}
+	if answer.Offer, err = a.offerOf(change.New, &change.Events[0]); err != nil {
+		return nil, err
+	}
 	answer.OfferAdvice, err = s.advise(ctx, a, change.New, &answer.Offer)
 	return answer, err
 }
@@ -69,9 +72,13 @@ func (s *Service) Offers(ctx context.Context, a *Actor, listing uuid.UUID) ([]Of
 		return nil, nil, err
 	}
 	var offers []Offer
-	for _, e := range events {
-		if e.Kind == EventOffer && e.VoidedBy == uuid.Nil {
-			offers = append(offers, a.offerOf(l, e))
+	for i := range events {
+		if e := &events[i]; e.Kind == EventOffer && e.VoidedBy == uuid.Nil {
+			offer, err := a.offerOf(l, e)
+			if err != nil {
+				return nil, nil, err
+			}
+			offers = append(offers, offer)
 		}
 	}
 	if l.Outcome != OutcomeOpen || l.IsObserved() {
@@ -173,21 +180,23 @@ func (a *Actor) offer(l *Listing, n NewEvent, event *Event) error {
 	return nil
 }
 
-// offerOf is the offer that an event tells of; what cannot be read is left out.
-func (a *Actor) offerOf(l *Listing, e Event) Offer {
-	money := func(name string) Money {
-		m, err := ParseMoney(e.Details[name], a.Group.Currency, '.')
-		if err != nil {
-			return 0
-		}
-		return m
-	}
+// offerOf is the offer that an event tells of.
+func (a *Actor) offerOf(l *Listing, e *Event) (Offer, error) {
+	c, read := a.Group.Currency, storedDetails{event: e}
 	o := Offer{
-		ID: e.ID, On: e.On, Amount: money("amount"), Ask: l.askOn(e.On), Comes: e.On, Cash: e.Details["cash"] != "",
-		Deposit: money("deposit"), Note: e.Details["note"],
+		ID:     e.ID,
+		On:     e.On,
+		Amount: read.money("amount", c),
+		Ask:    l.askOn(e.On),
+		Comes:  e.On,
+		Cash:   e.Details["cash"] != "",
+		Note:   e.Details["note"],
 	}
-	if comes, err := pricing.ParseDate(e.Details["comes"]); err == nil {
-		o.Comes = comes
+	if e.Details["comes"] != "" {
+		o.Comes = read.day("comes")
 	}
-	return o
+	if e.Details["deposit"] != "" {
+		o.Deposit = read.money("deposit", c)
+	}
+	return o, read.err
 }
