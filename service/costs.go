@@ -1,6 +1,7 @@
 package service
 
 import (
+	"fmt"
 	"math"
 	"strings"
 )
@@ -32,6 +33,17 @@ func (c *Costs) add(others Costs) {
 	for kind, amount := range others {
 		(*c)[kind] += amount
 	}
+}
+
+// checkMost refuses an amount that is more than is kept, named by its text.
+func (k CostKind) checkMost(amount Amount, text string) error {
+	switch {
+	case k.IsHours() && amount > 10_000*hundredths:
+		return fmt.Errorf("%q hours: expected 0 to 10000", clip(text))
+	case !k.IsHours() && amount > maxMinor:
+		return fmt.Errorf("%q is more than this service keeps", clip(text))
+	}
+	return nil
 }
 
 // FormatCost writes an amount of the kind.

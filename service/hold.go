@@ -151,11 +151,9 @@ func (a *Actor) hold(l *Listing, n NewEvent, on pricing.Date, events []Event) (C
 	if err := a.holdTerms(event, n, events); err != nil {
 		return nil, none, nil, err
 	}
-	pauses := on.String() + "/" + (until + 1).String()
-	if before := getPauses(l, a.Group.Currency); before != "" {
-		pauses = before + ";" + pauses
-	}
-	return Cells{"pauses": pauses}, none, event, nil
+	return nil, applying(func(d *draft) {
+		d.setPauses(append(d.Pauses, pricing.Interval{From: on, To: until + 1}))
+	}), event, nil
 }
 
 // holdTerms notes the deposit and the offer that led to a hold; that there is a
@@ -210,11 +208,11 @@ func (a *Actor) release(l *Listing, n NewEvent, on pricing.Date, events []Event)
 	}
 	event := &Event{Kind: EventRelease, On: on, Details: map[string]string{"why": why}}
 	if h.isOver(on) {
-		return Cells{}, none, event, nil
+		return nil, none, event, nil
 	}
-	left := *l
-	left.Pauses = without(l.Pauses, pricing.Interval{From: on, To: h.Until + 1})
-	return Cells{"pauses": getPauses(&left, a.Group.Currency)}, changeOptions{clearsBlanks: true}, event, nil
+	return nil, applying(func(d *draft) {
+		d.setPauses(without(d.Pauses, pricing.Interval{From: on, To: h.Until + 1}))
+	}), event, nil
 }
 
 // without takes a stretch out of pauses.

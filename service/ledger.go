@@ -97,15 +97,21 @@ func (s *Service) AddCost(ctx context.Context, a *Actor, piece uuid.UUID, n NewC
 	line.ID, line.PieceID, line.At = newID(), owned.ID, a.Now
 	_, err = s.alter(ctx, a, line.ListingID, nil, func(_ context.Context, _ Writer, l *Listing) (Cells, changeOptions, *Event, error) {
 		total := l.Ledger.Costs[line.Kind] + line.Amount
-		cell := FormatCost(line.Kind, total, a.Group.Currency)
-		switch {
-		case total < 0:
+		if total < 0 {
 			return nil, changeOptions{}, nil, refuse(ErrConflict, "%s is less than that line by now: undo the later lines first", line.Kind)
-		case total == 0 && isLast:
-			cell = ""
 		}
 		event := &Event{Kind: EventLedger, On: line.On, Private: true, Details: map[string]string{eventCostLine: line.ID.String()}, Line: line}
-		return Cells{string(line.Kind): cell}, changeOptions{clearsBlanks: true}, event, nil
+		return nil, changeOptions{apply: func(d *draft) *InvalidError {
+			if total == 0 && isLast {
+				delete(d.Ledger.Costs, line.Kind)
+				return nil
+			}
+			d.Ledger.Costs.add(Costs{line.Kind: line.Amount})
+			if err := line.Kind.checkMost(total, FormatCost(line.Kind, total, a.Group.Currency)); err != nil {
+				return Invalid(string(line.Kind), "%v", err)
+			}
+			return nil
+		}}, event, nil
 	})
 	return line, err
 }

@@ -90,39 +90,50 @@ func (a *Actor) yardFact(l *Listing, n NewEvent, on pricing.Date) (Cells, change
 	event := &Event{Kind: n.Kind, On: on}
 	if n.Kind == "reopen" {
 		event.Kind = EventReopened
-		return Cells{"let_go": "", "let_go_on": "", "let_go_note": ""}, changeOptions{reopens: true, clearsBlanks: true}, event, nil
+		o := applying(func(d *draft) { d.LetGo, d.LetGoOn, d.LetGoNote = "", 0, "" })
+		o.reopens = true
+		return nil, o, event, nil
 	}
 	if err := l.takesYardEvent(n.Kind); err != nil {
 		return nil, none, nil, err
 	}
 	cells := Cells(maps.Clone(n.Fields))
-	if cells == nil {
-		cells = Cells{}
-	}
+	isOwner := l.MemberID == a.MemberID
 	switch n.Kind {
 	case EventBought:
-		cells["stage"] = StageBought
-		if l.MemberID == a.MemberID {
-			cells["bought_on"] = on.String()
+		if isOwner {
 			event.On = a.Today // the day of the purchase is the owner's alone
 		}
-	case EventInWork:
-		cells["stage"] = StageInWork
-	case EventListed:
-		cells["listed_on"] = on.String()
 	case EventPassed, EventLetGo:
 		allowed := map[string][]string{EventPassed: PassedFor, EventLetGo: letGoAs}[n.Kind]
 		if !oneOf(canonicalWord(cells["reason"]), allowed) {
 			return nil, none, nil, Invalid("reason", "%v", notAllowed(cells["reason"], allowed))
 		}
-		cells["let_go"], cells["let_go_on"], cells["let_go_note"] = cells["reason"], on.String(), cells["note"]
+		cells["let_go"], cells["let_go_note"] = cells["reason"], cells["note"]
 		delete(cells, "reason")
 		delete(cells, "note")
-		if l.Outcome == OutcomeOpen {
-			cells["outcome"], cells["ended_on"] = OutcomeWithdrawn, on.String()
+	}
+	return cells, applying(func(d *draft) { d.moveOn(n.Kind, on, isOwner) }), event, nil
+}
+
+// moveOn takes the piece where an event of the yard says.
+func (d *draft) moveOn(kind string, on pricing.Date, isOwner bool) {
+	switch kind {
+	case EventBought:
+		d.Stage = StageBought
+		if isOwner {
+			d.Ledger.BoughtOn = on
+		}
+	case EventInWork:
+		d.Stage = StageInWork
+	case EventListed:
+		d.ListedOn = on
+	case EventPassed, EventLetGo:
+		d.LetGoOn = on
+		if d.Outcome == OutcomeOpen {
+			d.Outcome, d.EndedOn = OutcomeWithdrawn, on
 		}
 	}
-	return cells, none, event, nil
 }
 
 // takesYardEvent refuses what cannot happen to the piece as it stands.
