@@ -103,11 +103,11 @@ func (s *Service) advise(ctx context.Context, a *Actor, l *Listing, offer *Offer
 	if err != nil {
 		return OfferAdvice{}, err
 	}
-	read, err := s.readSubjects(ctx, a, []Subject{{"id": l.ID.String()}})
+	rows, row, err := s.recordOf(ctx, a, l.ID)
 	if err != nil {
 		return OfferAdvice{}, err
 	}
-	standing := *read[0].standing // it is one's own and open
+	standing := rows.standing(row, a.Group.Currency, a.Today)
 	holds, ended, err := s.holds(ctx, a, a.Today)
 	if err != nil {
 		return OfferAdvice{}, err

@@ -92,9 +92,13 @@ var (
 func (s *Service) Listing(ctx context.Context, a *Actor, id uuid.UUID) (*Listing, error) {
 	l, err := s.store.Listing(ctx, a.Tenant(), id)
 	if isNotFound(err) {
-		return nil, refuse(ErrNotFound, "there is no listing with the id %s", id)
+		return nil, noListing(id)
 	}
 	return l, err
+}
+
+func noListing(id uuid.UUID) error {
+	return refuse(ErrNotFound, "there is no listing with the id %s", id)
 }
 
 // Listings reads a page of rows.
@@ -276,7 +280,7 @@ func (s *Service) Delete(ctx context.Context, a *Actor, id uuid.UUID, wantRevisi
 func (a *Actor) listingToChange(ctx context.Context, w Writer, id uuid.UUID, wantRevision *int64) (*Listing, error) {
 	old, err := w.Listing(ctx, id)
 	if isNotFound(err) {
-		return nil, refuse(ErrNotFound, "there is no listing with the id %s", id)
+		return nil, noListing(id)
 	}
 	if err != nil {
 		return nil, err
