@@ -73,9 +73,6 @@ func (s *Service) SuggestIf(ctx context.Context, a *Actor, subjects []Subject, c
 	if len(subjects) == 0 || len(subjects) > MaxSubjects {
 		return nil, Invalid("subjects", "expected 1 to %d of them, have %d", MaxSubjects, len(subjects))
 	}
-	if err := checkWithin(withinDays); err != nil {
-		return nil, err
-	}
 	group, err := s.keeper.current(ctx, a)
 	if err != nil {
 		return nil, err
@@ -101,18 +98,8 @@ func (s *Service) SuggestIf(ctx context.Context, a *Actor, subjects []Subject, c
 	return s.suggest(ctx, a, group, read, withinDays)
 }
 
-func checkWithin(days int) error {
-	if !between(days, 1, 730) {
-		return Invalid("within_days", "expected 1 to 730")
-	}
-	return nil
-}
-
 // SuggestFor answers for a listing on file.
 func (s *Service) SuggestFor(ctx context.Context, a *Actor, listing uuid.UUID, withinDays int) (*Suggestion, error) {
-	if err := checkWithin(withinDays); err != nil {
-		return nil, err
-	}
 	group, err := s.keeper.current(ctx, a)
 	if err != nil {
 		return nil, err
@@ -137,9 +124,6 @@ type OpenSuggestion struct {
 // SuggestOpen answers for the group's own open listings, or those of one
 // member, in the order of their refs.
 func (s *Service) SuggestOpen(ctx context.Context, a *Actor, member uuid.UUID, withinDays int) ([]OpenSuggestion, error) {
-	if err := checkWithin(withinDays); err != nil {
-		return nil, err
-	}
 	group, err := s.keeper.current(ctx, a)
 	if err != nil {
 		return nil, err
@@ -175,6 +159,9 @@ func (s *Service) SuggestOpen(ctx context.Context, a *Actor, member uuid.UUID, w
 }
 
 func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects []subject, withinDays int) ([]Suggestion, error) {
+	if !between(withinDays, 1, 730) {
+		return nil, Invalid("within_days", "expected 1 to 730")
+	}
 	rows := make([]*Listing, len(subjects))
 	for i, sub := range subjects {
 		rows[i] = sub.row

@@ -98,12 +98,18 @@ func (a *Actor) yardFact(l *Listing, n NewEvent, on pricing.Date) (Cells, change
 		return nil, none, nil, err
 	}
 	cells := Cells(maps.Clone(n.Fields))
-	isOwner := l.MemberID == a.MemberID
+	var move func(d *draft)
 	switch n.Kind {
 	case EventBought:
-		if isOwner {
+		move = func(d *draft) { d.Stage = StageBought }
+		if l.MemberID == a.MemberID {
 			event.On = a.Today // the day of the purchase is the owner's alone
+			move = func(d *draft) { d.Stage, d.Ledger.BoughtOn = StageBought, on }
 		}
+	case EventInWork:
+		move = func(d *draft) { d.Stage = StageInWork }
+	case EventListed:
+		move = func(d *draft) { d.ListedOn = on }
 	case EventPassed, EventLetGo:
 		allowed := map[string][]string{EventPassed: PassedFor, EventLetGo: letGoAs}[n.Kind]
 		if !oneOf(canonicalWord(cells["reason"]), allowed) {
@@ -112,28 +118,14 @@ func (a *Actor) yardFact(l *Listing, n NewEvent, on pricing.Date) (Cells, change
 		cells["let_go"], cells["let_go_note"] = cells["reason"], cells["note"]
 		delete(cells, "reason")
 		delete(cells, "note")
-	}
-	return cells, applying(func(d *draft) { d.moveOn(n.Kind, on, isOwner) }), event, nil
-}
-
-// moveOn takes the piece where an event of the yard says.
-func (d *draft) moveOn(kind string, on pricing.Date, isOwner bool) {
-	switch kind {
-	case EventBought:
-		d.Stage = StageBought
-		if isOwner {
-			d.Ledger.BoughtOn = on
-		}
-	case EventInWork:
-		d.Stage = StageInWork
-	case EventListed:
-		d.ListedOn = on
-	case EventPassed, EventLetGo:
-		d.LetGoOn = on
-		if d.Outcome == OutcomeOpen {
-			d.Outcome, d.EndedOn = OutcomeWithdrawn, on
+		move = func(d *draft) {
+			d.LetGoOn = on
+			if d.Outcome == OutcomeOpen {
+				d.Outcome, d.EndedOn = OutcomeWithdrawn, on
+			}
 		}
 	}
+	return cells, applying(move), event, nil
 }
 
 // takesYardEvent refuses what cannot happen to the piece as it stands.
