@@ -29,7 +29,7 @@ type costLineRow struct {
 
 func (r *costLineRow) line() (service.CostLine, error) {
 	return service.CostLine{
-		ID: r.LineID, PieceID: r.PieceID, ListingID: r.ListingID, Ref: r.Ref, Kind: service.CostKind(r.Kind), Amount: r.Amount,
+		ID: r.LineID, PieceID: r.PieceID, ListingID: r.ListingID, Ref: r.Ref, Kind: service.CostKind(r.Kind), Amount: service.Amount(r.Amount),
 		On: dateOf(&r.OnDate), Step: r.Step, Note: r.Note, At: r.At, Voids: valueOf(r.Voids), VoidedBy: valueOf(r.VoidedBy),
 	}, nil
 }
@@ -102,10 +102,10 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	for _, r := range totals {
 		costs, ok := books.Costs[r.PieceID]
 		if !ok {
-			costs = service.PieceCosts{Total: make(map[service.CostKind]int64), Until: make(map[service.CostKind]int64)}
+			costs = service.PieceCosts{Total: make(service.Costs), Until: make(service.Costs)}
 			books.Costs[r.PieceID] = costs
 		}
-		costs.Total[service.CostKind(r.Kind)], costs.Until[service.CostKind(r.Kind)] = r.Total, r.Until
+		costs.Total[service.CostKind(r.Kind)], costs.Until[service.CostKind(r.Kind)] = service.Amount(r.Total), service.Amount(r.Until)
 	}
 	return books, nil
 }

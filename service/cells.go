@@ -51,9 +51,6 @@ func setAsks(d *draft, cell string) error {
 		}
 		asks = append(asks, Ask{On: on, Amount: m})
 	}
-	if len(asks) > 200 {
-		return fmt.Errorf("more than 200 asks")
-	}
 	d.asks = asks
 	return nil
 }
@@ -85,7 +82,7 @@ func (c *Column) recorded(l *Listing, currency Currency) string {
 
 // setPauses reads ISO 8601 intervals, 2026-03-05/2026-03-12;2026-04-01/..
 func setPauses(d *draft, cell string) error {
-	d.Pauses, d.sentPauses = nil, true
+	d.setPauses(nil)
 	if cell == "" {
 		return nil
 	}
@@ -94,25 +91,24 @@ func setPauses(d *draft, cell string) error {
 		if !ok {
 			return fmt.Errorf("%q: expected start/end such as 2026-03-05/2026-03-12, or 2026-03-05/.. while it goes on", clip(part))
 		}
-		p, err := d.reader.interval(from, to)
+		first, err := d.reader.date(from)
+		if err != nil {
+			return err
+		}
+		p, err := d.reader.interval(first, to)
 		if err != nil {
 			return err
 		}
 		d.Pauses = append(d.Pauses, p)
 	}
-	if len(d.Pauses) > 200 {
-		return fmt.Errorf("more than 200 pauses")
-	}
 	return nil
 }
 
+func (d *draft) setPauses(pauses []pricing.Interval) { d.Pauses, d.sentPauses = pauses, true }
+
 // interval reads a pause, whose end may lie ahead.
-func (r *Reader) interval(from, to string) (pricing.Interval, error) {
-	var p pricing.Interval
-	var err error
-	if p.From, err = r.date(from); err != nil {
-		return p, err
-	}
+func (r *Reader) interval(from pricing.Date, to string) (p pricing.Interval, err error) {
+	p.From = from
 	if p.From.IsZero() {
 		return p, fmt.Errorf("the pause has no first day")
 	}

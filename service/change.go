@@ -49,6 +49,7 @@ type draft struct {
 // clear what a blank cell leaves alone.
 type changeOptions struct {
 	reopens, clearsBlanks bool
+	apply                 func(d *draft) *InvalidError // what is a value already, before the cells; nil: nothing
 }
 
 // change reads cells onto old (nil for a new row), checks the whole and tells
@@ -61,7 +62,13 @@ func (r *Reader) change(old *Listing, cells Cells, o changeOptions) (*Change, []
 	} else {
 		d.Listing = Listing{Source: SourceOwn, Unit: r.Unit}
 	}
-	errs := d.read(cells)
+	var errs []FieldError
+	if o.apply != nil {
+		if err := o.apply(d); err != nil {
+			errs = err.Fields
+		}
+	}
+	errs = append(errs, d.read(cells)...)
 	if len(errs) == 0 {
 		errs = d.settle()
 	}

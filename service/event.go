@@ -3,6 +3,7 @@ package service
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -73,6 +74,32 @@ type Event struct {
 	VoidedBy     uuid.UUID
 
 	Line *CostLine // that comes with the event; not read back
+}
+
+// storedDetails reads what is kept of an event. What cannot be read is an error
+// that names the event, never zero; the first one stays.
+type storedDetails struct {
+	event *Event
+	err   error
+}
+
+func (s *storedDetails) failed(name string, err error) {
+	if s.err == nil && err != nil {
+		e := s.event
+		s.err = fmt.Errorf("event %s (%s on %s): its %s is stored as %q: %w", e.ID, e.Kind, e.On, name, e.Details[name], err)
+	}
+}
+
+func (s *storedDetails) money(name string, c Currency) Money {
+	m, err := ParseMoney(s.event.Details[name], c, '.')
+	s.failed(name, err)
+	return m
+}
+
+func (s *storedDetails) day(name string) pricing.Date {
+	day, err := pricing.ParseDate(s.event.Details[name])
+	s.failed(name, err)
+	return day
 }
 
 // Values are a column before and after, in canonical text.
@@ -201,51 +228,65 @@ func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date, events []Event) (C
 	switch n.Kind {
 	case EventAsk:
 		asks, err := a.asksWith(l, n.Fields["ask"], on)
-		return Cells{"asks": asks}, none, event, err
+		return nil, applying(func(d *draft) { d.asks = asks }), event, err
 	case EventPause:
-		pauses := on.String() + "/" + cmp.Or(strings.TrimSpace(n.Fields["until"]), "..")
-		if before := getPauses(l, a.Group.Currency); before != "" {
-			pauses = before + ";" + pauses
-		}
-		return Cells{"pauses": pauses}, none, event, nil
+		return nil, changeOptions{apply: func(d *draft) *InvalidError {
+			p, err := d.reader.interval(on, cmp.Or(strings.TrimSpace(n.Fields["until"]), ".."))
+			if err != nil {
+				return Invalid("pauses", "%v", err)
+			}
+			d.setPauses(append(d.Pauses, p))
+			return nil
+		}}, event, nil
 	case "resume":
-		if h := unreleased(holdsOf(events)[l.ID]); h != nil && h.On <= on && !h.isOver(on) {
+		h, err := heldIn(l, events)
+		if err != nil {
+			return nil, none, nil, err
+		}
+		if h != nil && h.On <= on && !h.isOver(on) {
 			return nil, none, nil, refuse(ErrConflict, "%s is held for a buyer until %s; release it and say why", l.Ref, h.Until)
 		}
 		event.Kind = EventPause
-		return Cells{"resumed_on": on.String()}, none, event, nil
+		return nil, applying(func(d *draft) { d.resumedOn = on }), event, nil
 	case EventInterest:
 		return Cells(n.Fields), none, event, nil
 	case EventOffer:
-		return Cells{}, none, event, a.offer(l, n, event)
+		return nil, none, event, a.offer(l, n, event)
 	case EventHold:
 		return a.hold(l, n, on, events)
 	case EventRelease:
 		return a.release(l, n, on, events)
 	case EventSold:
-		cells := Cells{"outcome": OutcomeSold, "ended_on": on.String(), "sale_price": n.Fields["sale_price"]}
-		if venue, ok := n.Fields["sold_venue"]; ok {
-			cells["sold_venue"] = venue
-		}
-		return cells, none, event, nil
+		return Cells(n.Fields), ending(OutcomeSold, on), event, nil
 	case EventWithdrawn:
-		return Cells{"outcome": OutcomeWithdrawn, "ended_on": on.String()}, none, event, nil
+		return nil, ending(OutcomeWithdrawn, on), event, nil
 	default: // reopen
 		event.Kind = EventReopened
-		return Cells{"outcome": OutcomeOpen, "ended_on": "", "sale_price": "", "sold_venue": ""}, changeOptions{reopens: true, clearsBlanks: true}, event, nil
+		o := applying(func(d *draft) { d.Outcome, d.EndedOn, d.SalePrice, d.SoldVenue = OutcomeOpen, 0, 0, "" })
+		o.reopens = true
+		return nil, o, event, nil
 	}
 }
 
+// applying changes values that need no check of their own.
+func applying(set func(d *draft)) changeOptions {
+	return changeOptions{apply: func(d *draft) *InvalidError { set(d); return nil }}
+}
+
+func ending(outcome string, on pricing.Date) changeOptions {
+	return applying(func(d *draft) { d.Outcome, d.EndedOn = outcome, on })
+}
+
 // asksWith is the history of asks with one more, or with that day's replaced.
-func (a *Actor) asksWith(l *Listing, ask string, on pricing.Date) (string, error) {
+func (a *Actor) asksWith(l *Listing, ask string, on pricing.Date) ([]Ask, error) {
 	amount, err := a.Reader().positiveMoney(strings.TrimSpace(ask))
 	if err != nil {
-		return "", Invalid("ask", "%v", err)
+		return nil, Invalid("ask", "%v", err)
 	}
 	asks := slices.DeleteFunc(slices.Clone(l.Asks), func(x Ask) bool { return x.On == on })
 	asks = append(asks, Ask{On: on, Amount: amount})
 	slices.SortFunc(asks, func(x, y Ask) int { return int(x.On - y.On) })
-	return formatAsks(asks, a.Group.Currency), nil
+	return asks, nil
 }
 
 // undo gives the columns that an event changed their values from before, if

@@ -9,12 +9,12 @@ import (
 // often that was so is told where it matters.
 type Figures struct {
 	Pieces          int
-	Revenue         Money              // sale prices, delivery not included
-	Costs           map[CostKind]int64 // minor units; of hours, hundredths
-	FeesEstimated   Money              // the part of the fees that was computed from rates
-	FeesUntold      int                // pieces whose fees were computed
-	PurchaseUnknown int                // pieces without a purchase cost on file
-	Lost            int                // pieces with a loss
+	Revenue         Money // sale prices, delivery not included
+	Costs           Costs
+	FeesEstimated   Money // the part of the fees that was computed from rates
+	FeesUntold      int   // pieces whose fees were computed
+	PurchaseUnknown int   // pieces without a purchase cost on file
+	Lost            int   // pieces with a loss
 
 	DaysOwned            int   // where the day of purchase is known
 	Timed, Dated         int   // pieces with hours, with a day of purchase
@@ -32,16 +32,11 @@ func (f *Figures) add(g Figures) {
 	f.DaysOwned += g.DaysOwned
 	f.Timed, f.Dated = f.Timed+g.Timed, f.Dated+g.Dated
 	f.timedProfit, f.ofDated = f.timedProfit+g.timedProfit, f.ofDated+g.ofDated
-	if f.Costs == nil {
-		f.Costs = make(map[CostKind]int64)
-	}
-	for kind, amount := range g.Costs {
-		f.Costs[kind] += amount
-	}
+	f.Costs.add(g.Costs)
 }
 
 // Amount is the sum of one kind of money.
-func (f *Figures) Amount(kind CostKind) Money { return Money(f.Costs[kind]) }
+func (f *Figures) Amount(kind CostKind) Money { return f.Costs.Money(kind) }
 
 // Cost is what the pieces cost, without delivery.
 func (f *Figures) Cost() Money {
@@ -53,8 +48,8 @@ func (f *Figures) Profit() Money {
 	return f.Revenue - f.Cost() + f.Amount(CostDeliveryCharged) - f.Amount(CostDelivery)
 }
 
-// Hours are all hours in hundredths, at the bench and others.
-func (f *Figures) Hours() int64 { return f.Costs[CostHours] + f.Costs[CostHoursOther] }
+// Hours are all hours, at the bench and others.
+func (f *Figures) Hours() Hours { return f.Costs.AllHours() }
 
 // The ratios are rounded half away from zero, only here; false: of nothing.
 
@@ -70,7 +65,9 @@ func (f *Figures) ReturnPercent() (int64, bool) {
 }
 
 // PerHour is the profit of an hour, over the pieces whose hours are known.
-func (f *Figures) PerHour() (int64, bool) { return quotient(int64(f.timedProfit), 100, f.Hours()) }
+func (f *Figures) PerHour() (int64, bool) {
+	return quotient(int64(f.timedProfit), hundredths, int64(f.Hours()))
+}
 
 // PerDayOwned is the profit of a day in one's hands, over the pieces whose day
 // of purchase is known.

@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"strings"
 
@@ -56,7 +55,7 @@ func NearestFindColumn(name string) string {
 }
 
 // ownCosts reads what is on file of the costs of one's own pieces, by ref.
-func (s *Service) ownCosts(ctx context.Context, a *Actor, subjects []subject) (map[string]map[CostKind]int64, error) {
+func (s *Service) ownCosts(ctx context.Context, a *Actor, subjects []subject) (map[string]Costs, error) {
 	var refs []string
 	for _, sub := range subjects {
 		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
@@ -70,7 +69,7 @@ func (s *Service) ownCosts(ctx context.Context, a *Actor, subjects []subject) (m
 	if err != nil {
 		return nil, fmt.Errorf("read the costs on file: %w", err)
 	}
-	costs := make(map[string]map[CostKind]int64, len(rows))
+	costs := make(map[string]Costs, len(rows))
 	for _, l := range rows {
 		costs[l.Ref] = l.Ledger.Costs
 	}
@@ -98,7 +97,7 @@ func (s *Service) readPlans(ctx context.Context, a *Actor, subjects []subject, f
 	var wrong []FieldError
 	out := make([]plannedPiece, len(subjects))
 	for i, sub := range subjects {
-		var onFile map[CostKind]int64
+		var onFile Costs
 		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
 			onFile = costs[sub.onFile.Ref]
 		}
@@ -145,10 +144,10 @@ func withPlanOnFile(cells Cells, onFile *Recorded) Cells {
 
 // readPlan reads what is planned onto a copy of the row: the look that it will
 // have and the costs until then.
-func (a *Actor) readPlan(sub subject, cells Cells, onFile map[CostKind]int64) (*draft, []FieldError) {
+func (a *Actor) readPlan(sub subject, cells Cells, onFile Costs) (*draft, []FieldError) {
 	d := &draft{reader: a.Reader(), Listing: *sub.row.clone()}
 	if d.Ledger.Costs == nil {
-		d.Ledger.Costs = make(map[CostKind]int64)
+		d.Ledger.Costs = make(Costs)
 	}
 	for kind, amount := range onFile {
 		if _, told := d.Ledger.Costs[kind]; !told {
@@ -216,10 +215,10 @@ func (p *plannedPiece) settleWork(d *draft, workshop *Workshop) error {
 		p.costsFrom = CostsFromOptions
 	}
 	if !materials {
-		d.Ledger.Costs[CostMaterials] = int64(work.Materials)
+		d.Ledger.Costs[CostMaterials] = Amount(work.Materials)
 	}
 	if !hours {
-		d.Ledger.Costs[CostHours] = int64(math.Round(work.Hours * 100))
+		d.Ledger.Costs[CostHours] = Amount(HoursOf(work.Hours))
 	}
 	if d.daysOut == nil {
 		d.daysOut = &work.DaysOut
@@ -228,11 +227,11 @@ func (p *plannedPiece) settleWork(d *draft, workshop *Workshop) error {
 }
 
 func (p *plannedPiece) hours() float64 {
-	return float64(p.plan.Ledger.Costs[CostHours]+p.plan.Ledger.Costs[CostHoursOther]) / 100
+	return p.plan.Ledger.Costs.AllHours().Float()
 }
 
 func (p *plannedPiece) query(c Currency, t PurchaseTarget) pricing.PurchaseQuery {
-	cost := func(kind CostKind) float64 { return Money(p.plan.Ledger.Costs[kind]).Major(c) }
+	cost := func(kind CostKind) float64 { return p.plan.Ledger.Costs.Money(kind).Major(c) }
 	q := pricing.PurchaseQuery{
 		Attributes: p.plan.Attributes(), Planned: p.refinish, Estimate: p.estimate.Major(c),
 		Materials: cost(CostMaterials), Hours: p.hours(), Transport: cost(CostPickup), Other: cost(CostOther), DaysOut: p.daysOut,

@@ -44,22 +44,31 @@ func (h *Hold) sentence(day pricing.Date) string {
 }
 
 // holdsOf reads the holds from the events of listings, in their order.
-func holdsOf(events []Event) map[uuid.UUID][]Hold {
+func holdsOf(events []Event) (map[uuid.UUID][]Hold, error) {
 	holds := make(map[uuid.UUID][]Hold)
-	for _, e := range events {
+	for i := range events {
+		e := &events[i]
 		of := holds[e.ListingID]
 		switch {
 		case e.VoidedBy != uuid.Nil:
 		case e.Kind == EventHold:
-			until, err := pricing.ParseDate(e.Details["until"])
-			if err == nil {
-				holds[e.ListingID] = append(of, Hold{On: e.On, Until: until, Deposit: e.Details["deposit"] != ""})
+			read := storedDetails{event: e}
+			holds[e.ListingID] = append(of, Hold{On: e.On, Until: read.day("until"), Deposit: e.Details["deposit"] != ""})
+			if read.err != nil {
+				return nil, read.err
 			}
 		case e.Kind == EventRelease && len(of) > 0 && of[len(of)-1].ReleasedOn.IsZero():
 			of[len(of)-1].ReleasedOn, of[len(of)-1].Why = e.On, e.Details["why"]
 		}
 	}
-	return holds
+	return holds, nil
+}
+
+// heldIn is the last hold of a listing by its events, where it was not
+// released; nil: none.
+func heldIn(l *Listing, events []Event) (*Hold, error) {
+	holds, err := holdsOf(events)
+	return unreleased(holds[l.ID]), err
 }
 
 // unreleased is the last hold, where it was not released; nil: none.
@@ -111,7 +120,10 @@ func (s *Service) holds(ctx context.Context, a *Actor, day pricing.Date) (map[uu
 	if err != nil {
 		return nil, ended, fmt.Errorf("read the holds: %w", err)
 	}
-	holds := holdsOf(events)
+	holds, err := holdsOf(events)
+	if err != nil {
+		return nil, ended, err
+	}
 	for id, of := range holds {
 		ended.count(of, slices.Contains(sold, id))
 	}
@@ -122,7 +134,11 @@ func (s *Service) holds(ctx context.Context, a *Actor, day pricing.Date) (map[uu
 // end.
 func (a *Actor) hold(l *Listing, n NewEvent, on pricing.Date, events []Event) (Cells, changeOptions, *Event, error) {
 	none := changeOptions{}
-	if h := unreleased(holdsOf(events)[l.ID]); h != nil {
+	h, err := heldIn(l, events)
+	if err != nil {
+		return nil, none, nil, err
+	}
+	if h != nil {
 		return nil, none, nil, refuse(ErrConflict, "%s is held already, until %s; release it first", l.Ref, h.Until)
 	}
 	until, err := a.comingDay(n.Fields["until"], on)
@@ -138,11 +154,9 @@ func (a *Actor) hold(l *Listing, n NewEvent, on pricing.Date, events []Event) (C
 	if err := a.holdTerms(event, n, events); err != nil {
 		return nil, none, nil, err
 	}
-	pauses := on.String() + "/" + (until + 1).String()
-	if before := getPauses(l, a.Group.Currency); before != "" {
-		pauses = before + ";" + pauses
-	}
-	return Cells{"pauses": pauses}, none, event, nil
+	return nil, applying(func(d *draft) {
+		d.setPauses(append(d.Pauses, pricing.Interval{From: on, To: until + 1}))
+	}), event, nil
 }
 
 // holdTerms notes the deposit and the offer that led to a hold; that there is a
@@ -183,9 +197,11 @@ func eventWithID(events []Event, id string) *Event {
 // release ends a hold: what is left of its pause goes.
 func (a *Actor) release(l *Listing, n NewEvent, on pricing.Date, events []Event) (Cells, changeOptions, *Event, error) {
 	none := changeOptions{}
-	h := unreleased(holdsOf(events)[l.ID])
+	h, err := heldIn(l, events)
 	why := canonicalWord(n.Fields["why"])
 	switch {
+	case err != nil:
+		return nil, none, nil, err
 	case h == nil:
 		return nil, none, nil, refuse(ErrConflict, "%s is not held", l.Ref)
 	case !oneOf(why, releaseReasons):
@@ -195,11 +211,11 @@ func (a *Actor) release(l *Listing, n NewEvent, on pricing.Date, events []Event)
 	}
 	event := &Event{Kind: EventRelease, On: on, Details: map[string]string{"why": why}}
 	if h.isOver(on) {
-		return Cells{}, none, event, nil
+		return nil, none, event, nil
 	}
-	left := *l
-	left.Pauses = without(l.Pauses, pricing.Interval{From: on, To: h.Until + 1})
-	return Cells{"pauses": getPauses(&left, a.Group.Currency)}, changeOptions{clearsBlanks: true}, event, nil
+	return nil, applying(func(d *draft) {
+		d.setPauses(without(d.Pauses, pricing.Interval{From: on, To: h.Until + 1}))
+	}), event, nil
 }
 
 // without takes a stretch out of pauses.

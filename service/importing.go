@@ -340,7 +340,10 @@ func (b *batch) save(ctx context.Context, changes []*Change) error {
 			e.ListingID, e.MemberID, e.Member, e.At = c.New.ID, b.actor.MemberID, b.actor.Member, b.actor.Now
 		}
 		c.New.Revision++
-		c.Notices = b.actor.notices(c)
+		var err error
+		if c.Notices, err = b.actor.notices(c); err != nil {
+			return err
+		}
 		write = append(write, c)
 	}
 	if len(write) == 0 {

@@ -22,25 +22,13 @@ type CostLine struct {
 	ListingID uuid.UUID // the row whose total it is part of
 	Ref       string    // of that row
 	Kind      CostKind
-	Amount    int64 // minor units; of hours, hundredths
+	Amount    Amount
 	On        pricing.Date
 	Step      string // of hours: what was done
 	Note      string
 	At        time.Time // when it was recorded
 	Voids     uuid.UUID // the line that it undoes
 	VoidedBy  uuid.UUID
-}
-
-// IsHours reports whether amounts of the kind are hours rather than money.
-func (k CostKind) IsHours() bool { return k == CostHours || k == CostHoursOther }
-
-// FormatCost writes an amount of the kind: money with the currency's digits,
-// hours without needless ones.
-func FormatCost(kind CostKind, amount int64, c Currency) string {
-	if kind.IsHours() {
-		return strings.TrimSuffix(strings.TrimRight(formatDecimal(amount, hourDigits), "0"), ".")
-	}
-	return Money(amount).Format(c)
 }
 
 // FormatTenths writes tenths: a percentage with one digit.
@@ -109,15 +97,21 @@ func (s *Service) AddCost(ctx context.Context, a *Actor, piece uuid.UUID, n NewC
 	line.ID, line.PieceID, line.At = newID(), owned.ID, a.Now
 	_, err = s.alter(ctx, a, line.ListingID, nil, func(_ context.Context, _ Writer, l *Listing) (Cells, changeOptions, *Event, error) {
 		total := l.Ledger.Costs[line.Kind] + line.Amount
-		cell := FormatCost(line.Kind, total, a.Group.Currency)
-		switch {
-		case total < 0:
+		if total < 0 {
 			return nil, changeOptions{}, nil, refuse(ErrConflict, "%s is less than that line by now: undo the later lines first", line.Kind)
-		case total == 0 && isLast:
-			cell = ""
 		}
 		event := &Event{Kind: EventLedger, On: line.On, Private: true, Details: map[string]string{eventCostLine: line.ID.String()}, Line: line}
-		return Cells{string(line.Kind): cell}, changeOptions{clearsBlanks: true}, event, nil
+		return nil, changeOptions{apply: func(d *draft) *InvalidError {
+			if total == 0 && isLast {
+				delete(d.Ledger.Costs, line.Kind)
+				return nil
+			}
+			d.Ledger.Costs.add(Costs{line.Kind: line.Amount})
+			if err := line.Kind.checkMost(total, FormatCost(line.Kind, total, a.Group.Currency)); err != nil {
+				return Invalid(string(line.Kind), "%v", err)
+			}
+			return nil
+		}}, event, nil
 	})
 	return line, err
 }
@@ -148,7 +142,7 @@ func (a *Actor) readCost(n NewCost, line *CostLine) error {
 	case line.Step != "" && !line.Kind.IsHours():
 		return Invalid("step", "is for hours only")
 	}
-	if line.Amount, err = a.Reader().cost(strings.TrimSpace(sent), line.Kind.IsHours()); err != nil {
+	if line.Amount, err = a.Reader().cost(strings.TrimSpace(sent), line.Kind); err != nil {
 		return Invalid(name, "%v", err)
 	}
 	if err := checkText(line.Step, 60); err != nil {

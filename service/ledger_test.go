@@ -56,7 +56,7 @@ func TestCostLinesAreTheRowsTotal(t *testing.T) {
 	addCost(t, f, a, row.PieceID, service.NewCost{Kind: materials, Amount: "6.10"})
 	addCost(t, f, a, row.PieceID, service.NewCost{Kind: hours, Hours: "2.25", Step: "Strip", On: "2026-02-04"})
 
-	want := map[service.CostKind]int64{service.CostPurchase: 4000, service.CostMaterials: 2450, service.CostHours: 225}
+	want := service.Costs{service.CostPurchase: 4000, service.CostMaterials: 2450, service.CostHours: 225}
 	if got := listing(t, f, a, row.ID); !maps.Equal(got.Ledger.Costs, want) || got.Revision != row.Revision+3 {
 		t.Errorf("totals %v at revision %d, want %v at %d", got.Ledger.Costs, got.Revision, want, row.Revision+3)
 	}
@@ -66,7 +66,7 @@ func TestCostLinesAreTheRowsTotal(t *testing.T) {
 	}
 	var told []string
 	for _, l := range costs(t, f, a, row.PieceID) {
-		told = append(told, l.On.String()+" "+string(l.Kind)+" "+strconv.FormatInt(l.Amount, 10)+" "+l.Step+l.Note)
+		told = append(told, l.On.String()+" "+string(l.Kind)+" "+strconv.FormatInt(int64(l.Amount), 10)+" "+l.Step+l.Note)
 	}
 	lines := []string{
 		"2026-02-01 purchase_cost 4000 ", "2026-02-03 materials_cost 1840 stripper", "2026-02-04 hours 225 strip",
@@ -188,7 +188,7 @@ func TestLedgerSumsAndUndo(t *testing.T) {
 		amount := rapid.Int64Range(0, 500_000)
 		for range rapid.IntRange(1, 6).Draw(rt, "steps") {
 			kind := rapid.SampledFrom(service.CostKinds).Draw(rt, "kind")
-			text := service.FormatCost(kind, amount.Draw(rt, "amount"), a.Group.Currency)
+			text := service.FormatCost(kind, service.Amount(amount.Draw(rt, "amount")), a.Group.Currency)
 			before := listing(t, f, a, row.ID).Ledger.Costs
 			if rapid.Bool().Draw(rt, "by sheet") {
 				record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", string(kind): text})
@@ -206,13 +206,13 @@ func TestLedgerSumsAndUndo(t *testing.T) {
 				}
 			}
 		}
-		sums := map[service.CostKind]int64{}
+		sums := service.Costs{}
 		holding := map[service.CostKind]bool{}
 		for _, l := range costs(t, f, a, row.PieceID) {
 			sums[l.Kind] += l.Amount
 			holding[l.Kind] = holding[l.Kind] || (l.Voids == uuid.Nil && l.VoidedBy == uuid.Nil)
 		}
-		maps.DeleteFunc(sums, func(k service.CostKind, _ int64) bool { return !holding[k] })
+		maps.DeleteFunc(sums, func(k service.CostKind, _ service.Amount) bool { return !holding[k] })
 		if totals := listing(t, f, a, row.ID).Ledger.Costs; !maps.Equal(totals, sums) {
 			rt.Fatalf("totals %v, sums of the lines %v", totals, sums)
 		}

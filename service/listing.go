@@ -109,7 +109,7 @@ type Ledger struct {
 	BoughtFrom     string
 	ConditionFound int
 	Notes          string
-	Costs          map[CostKind]int64 // total by kind: minor units, hours in hundredths; absent: unknown
+	Costs          Costs
 }
 
 // CostKind names a line of the ledger; it is also the column's name.
@@ -133,9 +133,6 @@ var CostKinds = []CostKind{
 	CostPurchase, CostPickup, CostMaterials, CostOther, CostFees, CostDeliveryCharged, CostDelivery, CostHours,
 	CostHoursOther,
 }
-
-// hourDigits: hours are kept in hundredths.
-const hourDigits = 2
 
 // IsOffered reports whether the row is a listing rather than a piece in the
 // yard.

@@ -296,10 +296,10 @@ const (
 )
 
 // notices are what a change is told as.
-func (a *Actor) notices(c *Change) (out []Notice) {
+func (a *Actor) notices(c *Change) (out []Notice, err error) {
 	l := c.New
 	if l.IsObserved() {
-		return nil
+		return nil, nil
 	}
 	digits := a.Group.Currency
 	isSold := l.Outcome == OutcomeSold && (c.Old == nil || c.Old.Outcome != OutcomeSold)
@@ -308,9 +308,12 @@ func (a *Actor) notices(c *Change) (out []Notice) {
 		n.SalePrice, n.EndedOn = json.Number(l.SalePrice.Format(digits)), l.EndedOn.String()
 		out = append(out, newNotice(WebhookSold, a.Now, l.ID, n))
 	}
-	for _, e := range c.Events {
-		if e.Kind == EventOffer {
-			o := a.offerOf(l, e)
+	for i := range c.Events {
+		if e := &c.Events[i]; e.Kind == EventOffer {
+			o, err := a.offerOf(l, e)
+			if err != nil {
+				return nil, err
+			}
 			n := a.news(l, o.Ask)
 			n.Amount, n.On = json.Number(o.Amount.Format(digits)), o.On.String()
 			m := newNotice(WebhookOffer, a.Now, l.ID, n)
@@ -318,7 +321,7 @@ func (a *Actor) notices(c *Change) (out []Notice) {
 			out = append(out, m)
 		}
 	}
-	return out
+	return out, nil
 }
 
 // stateNotices are what listings that came into a state are told as.

@@ -36,9 +36,11 @@ var offerFields = []string{"amount", "comes", "cash", "deposit", "note"}
 
 // AdviseOffer says what to do about the offer that a change recorded for one's
 // own open listing.
-func (s *Service) AdviseOffer(ctx context.Context, a *Actor, made *Change) (Offer, OfferAdvice, error) {
-	offer := a.offerOf(made.New, made.Events[0])
-	advice, err := s.advise(ctx, a, made.New, &offer)
+func (s *Service) AdviseOffer(ctx context.Context, a *Actor, made *Change) (offer Offer, advice OfferAdvice, err error) {
+	if offer, err = a.offerOf(made.New, &made.Events[0]); err != nil {
+		return offer, advice, err
+	}
+	advice, err = s.advise(ctx, a, made.New, &offer)
 	return offer, advice, err
 }
 
@@ -58,9 +60,13 @@ func (s *Service) Offers(ctx context.Context, a *Actor, listing uuid.UUID) ([]Of
 		return nil, nil, err
 	}
 	var offers []Offer
-	for _, e := range events {
-		if e.Kind == EventOffer && e.VoidedBy == uuid.Nil {
-			offers = append(offers, a.offerOf(l, e))
+	for i := range events {
+		if e := &events[i]; e.Kind == EventOffer && e.VoidedBy == uuid.Nil {
+			offer, err := a.offerOf(l, e)
+			if err != nil {
+				return nil, nil, err
+			}
+			offers = append(offers, offer)
 		}
 	}
 	if l.Outcome != OutcomeOpen || l.IsObserved() {
@@ -85,11 +91,11 @@ func (s *Service) advise(ctx context.Context, a *Actor, l *Listing, offer *Offer
 	if err != nil {
 		return OfferAdvice{}, err
 	}
-	read, err := s.readSubjects(ctx, a, []Subject{{"id": l.ID.String()}})
+	rows, row, err := s.recordOf(ctx, a, l.ID)
 	if err != nil {
 		return OfferAdvice{}, err
 	}
-	standing := *read[0].standing // it is one's own and open
+	standing := rows.standing(row, a.Group.Currency, a.Today)
 	holds, ended, err := s.holds(ctx, a, a.Today)
 	if err != nil {
 		return OfferAdvice{}, err
@@ -162,21 +168,23 @@ func (a *Actor) offer(l *Listing, n NewEvent, event *Event) error {
 	return nil
 }
 
-// offerOf is the offer that an event tells of; what cannot be read is left out.
-func (a *Actor) offerOf(l *Listing, e Event) Offer {
-	money := func(name string) Money {
-		m, err := ParseMoney(e.Details[name], a.Group.Currency, '.')
-		if err != nil {
-			return 0
-		}
-		return m
-	}
+// offerOf is the offer that an event tells of.
+func (a *Actor) offerOf(l *Listing, e *Event) (Offer, error) {
+	c, read := a.Group.Currency, storedDetails{event: e}
 	o := Offer{
-		ID: e.ID, On: e.On, Amount: money("amount"), Ask: l.askOn(e.On), Comes: e.On, Cash: e.Details["cash"] != "",
-		Deposit: money("deposit"), Note: e.Details["note"],
+		ID:     e.ID,
+		On:     e.On,
+		Amount: read.money("amount", c),
+		Ask:    l.askOn(e.On),
+		Comes:  e.On,
+		Cash:   e.Details["cash"] != "",
+		Note:   e.Details["note"],
 	}
-	if comes, err := pricing.ParseDate(e.Details["comes"]); err == nil {
-		o.Comes = comes
+	if e.Details["comes"] != "" {
+		o.Comes = read.day("comes")
 	}
-	return o
+	if e.Details["deposit"] != "" {
+		o.Deposit = read.money("deposit", c)
+	}
+	return o, read.err
 }

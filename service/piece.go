@@ -235,11 +235,11 @@ func (a *Actor) endForRefinish(ctx context.Context, w Writer, row *Listing, n Ne
 	if err := a.mayWriteColumns(row, n.Fields); err != nil {
 		return nil, err
 	}
-	cells := Cells{}
+	var end changeOptions
 	if row.Outcome == OutcomeOpen {
-		cells = Cells{"outcome": OutcomeWithdrawn, "ended_on": on.String()}
+		end = ending(OutcomeWithdrawn, on)
 	}
-	ended, err := a.changed(ctx, w, row, cells, changeOptions{})
+	ended, err := a.changed(ctx, w, row, nil, end)
 	if err != nil {
 		return nil, err
 	}
@@ -269,11 +269,7 @@ func (n *NewEvent) changesLook(row *Listing, currency Currency) error {
 // changed, under the ref that was asked for or the next free one.
 func (a *Actor) nextRow(ctx context.Context, w Writer, piece *Piece, changed map[string]string) (*Change, error) {
 	l := piece.newest()
-	cells := Cells{"piece_ref": l.PieceRef, "stage": StageInWork, "venue": l.Venue, "area": l.Area}
-	for i := range descriptionColumns {
-		c := &descriptionColumns[i]
-		cells[c.Name] = c.Value(l, a.Group.Currency)
-	}
+	cells := Cells{}
 	for name, text := range changed {
 		if _, isColumn := ColumnByName(name); isColumn {
 			cells[name] = text
@@ -284,7 +280,12 @@ func (a *Actor) nextRow(ctx context.Context, w Writer, piece *Piece, changed map
 		return nil, err
 	}
 	cells["ref"] = ref
-	change, wrong := a.Reader().change(nil, cells, changeOptions{})
+	change, wrong := a.Reader().change(nil, cells, applying(func(d *draft) {
+		d.PieceRef, d.Stage, d.Venue, d.Area = l.PieceRef, StageInWork, l.Venue, l.Area
+		for i := range descriptionColumns {
+			descriptionColumns[i].copy(&d.Listing, l)
+		}
+	}))
 	if wrong != nil {
 		return nil, withoutRows(wrong)
 	}

@@ -23,8 +23,8 @@ type Books struct {
 // PieceCosts are the sums of a piece's cost lines over all of its listings;
 // a kind without a line is unknown.
 type PieceCosts struct {
-	Total map[CostKind]int64
-	Until map[CostKind]int64 // without the lines of later days
+	Total Costs
+	Until Costs // without the lines of later days
 }
 
 // ProfitQuery selects sales.
@@ -92,7 +92,7 @@ type ProfitLine struct {
 	Sale    *Sale
 	On      pricing.Date
 	Kind    string // sale_price, estimated_fees or a CostKind
-	Amount  int64
+	Amount  Amount
 	Ref     string // of the listing
 	Listing uuid.UUID
 	Line    uuid.UUID // zero: it is no cost line
@@ -261,14 +261,14 @@ func onlyVenue(venues string) string {
 func (g *Group) figures(s *Sale, costs PieceCosts) Figures {
 	f := Figures{Pieces: 1, Costs: maps.Clone(costs.Total)}
 	if f.Costs == nil {
-		f.Costs = make(map[CostKind]int64)
+		f.Costs = make(Costs)
 	}
 	for _, l := range s.Piece.Listings {
 		f.Revenue += l.SalePrice
 	}
 	if _, told := f.Costs[CostFees]; !told {
 		f.FeesEstimated = f.Revenue.share(g.feeRate(cmp.Or(s.Venue, s.Listing.Venue), s.Listing.EndedOn))
-		f.Costs[CostFees] = int64(f.FeesEstimated)
+		f.Costs[CostFees] = Amount(f.FeesEstimated)
 		if f.FeesEstimated > 0 {
 			f.FeesUntold = 1
 		}
@@ -375,11 +375,11 @@ func (s *Sale) lines(group string, f Figures, costs []CostLine) []ProfitLine {
 	}
 	for _, l := range s.Piece.Listings {
 		if l.SalePrice != 0 {
-			add(ProfitLine{On: l.EndedOn, Kind: LineSalePrice, Amount: int64(l.SalePrice), Ref: l.Ref, Listing: l.ID})
+			add(ProfitLine{On: l.EndedOn, Kind: LineSalePrice, Amount: Amount(l.SalePrice), Ref: l.Ref, Listing: l.ID})
 		}
 	}
 	if f.FeesEstimated != 0 {
-		add(ProfitLine{On: s.Listing.EndedOn, Kind: LineEstimatedFees, Amount: int64(f.FeesEstimated), Ref: s.Listing.Ref, Listing: s.Listing.ID})
+		add(ProfitLine{On: s.Listing.EndedOn, Kind: LineEstimatedFees, Amount: Amount(f.FeesEstimated), Ref: s.Listing.Ref, Listing: s.Listing.ID})
 	}
 	return lines
 }

@@ -58,7 +58,7 @@ func TestARefinishedPieceCostsOnce(t *testing.T) {
 	back, _ := got.ReturnPercent()
 	for what, pair := range map[string][2]int64{
 		"revenue": {int64(got.Revenue), 30000}, "cost": {int64(got.Cost()), 15140}, "profit": {int64(got.Profit()), 16360},
-		"hours": {got.Hours(), 2850}, "an hour": {perHour, 574}, "days": {int64(got.DaysOwned), 98}, "a day": {perDay, 167},
+		"hours": {int64(got.Hours()), 2850}, "an hour": {perHour, 574}, "days": {int64(got.DaysOwned), 98}, "a day": {perDay, 167},
 		"margin": {margin, 481}, "return": {back, 927},
 	} {
 		if pair[0] != pair[1] {
@@ -272,7 +272,7 @@ func randomRow(rt *rapid.T, c service.Currency, piece string, i int) service.Cel
 	}
 	for _, kind := range service.CostKinds {
 		if rapid.Bool().Draw(rt, string(kind)+" known") {
-			cells[string(kind)] = service.FormatCost(kind, rapid.Int64Range(0, 900_000).Draw(rt, string(kind)), c)
+			cells[string(kind)] = service.FormatCost(kind, service.Amount(rapid.Int64Range(0, 900_000).Draw(rt, string(kind))), c)
 		}
 	}
 	return cells
@@ -290,7 +290,7 @@ func checkAdding(rt *rapid.T, t *testing.T, f *servicetest.Fixture, a *service.A
 			if lines[l.Group] == nil {
 				lines[l.Group] = map[string]int64{}
 			}
-			lines[l.Group][l.Kind] += l.Amount
+			lines[l.Group][l.Kind] += int64(l.Amount)
 		}
 		pieces, revenue, result := 0, service.Money(0), service.Money(0)
 		for _, i := range p.Items {
@@ -304,7 +304,7 @@ func checkAdding(rt *rapid.T, t *testing.T, f *servicetest.Fixture, a *service.A
 				if kind == service.CostFees {
 					got += of[service.LineEstimatedFees]
 				}
-				if got != i.Costs[kind] {
+				if got != int64(i.Costs[kind]) {
 					rt.Fatalf("%s %s: lines of %s %d, figure %d", by, i.Group, kind, got, i.Costs[kind])
 				}
 			}

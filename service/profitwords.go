@@ -38,7 +38,7 @@ func (p *Profit) judge(a *Actor, by string) {
 
 // elsewhere is what an hour on all pieces but the item's earned.
 func (p *Profit) elsewhere(item *ProfitItem) (int64, bool) {
-	return quotient(int64(p.Total.timedProfit-item.timedProfit), 100, p.Total.Hours()-item.Hours())
+	return quotient(int64(p.Total.timedProfit-item.timedProfit), hundredths, int64(p.Total.Hours()-item.Hours()))
 }
 
 // sentences tell the report in words.
@@ -49,7 +49,7 @@ func (p *Profit) sentences(a *Actor, q ProfitQuery) []string {
 	}
 	first := fmt.Sprintf("%s sold%s for %s: profit %s", pieces(p.Total.Pieces), period(q), p.Total.Revenue.Format(c), p.Total.Profit().Format(c))
 	if perHour, ok := p.Total.PerHour(); ok {
-		first += fmt.Sprintf(", %s an hour over %s hours", Money(perHour).Format(c), FormatCost(CostHours, p.Total.Hours(), c))
+		first += fmt.Sprintf(", %s an hour over %s hours", Money(perHour).Format(c), p.Total.Hours().Format())
 		if worth := a.Group.HourValue; Money(perHour) < worth {
 			first += fmt.Sprintf(", less than the %s that an hour is worth to the group", worth.Format(c))
 		}

@@ -90,6 +90,19 @@ func (s *Service) records(ctx context.Context, a *Actor, w Which) (*records, err
 	return newRecords(rows), nil
 }
 
+// recordOf reads a listing, with all others of its piece.
+func (s *Service) recordOf(ctx context.Context, a *Actor, id uuid.UUID) (*records, *Recorded, error) {
+	rows, err := s.records(ctx, a, Which{IDs: []uuid.UUID{id}})
+	if err != nil {
+		return nil, nil, err
+	}
+	row := rows.byID[id]
+	if row == nil {
+		return nil, nil, refuse(ErrNotFound, "there is no listing with the id %s", id)
+	}
+	return rows, row, nil
+}
+
 // allRecords reads all listings of the group.
 func (s *Service) allRecords(ctx context.Context, a *Actor) (*records, error) {
 	rows, _, err := s.store.History(ctx, a.Tenant())

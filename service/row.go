@@ -46,6 +46,8 @@ type Column struct {
 
 	set func(d *draft, cell string) error
 	get func(l *Listing, c Currency) string
+
+	copy func(to, from *Listing) // of the description: as it is
 }
 
 // Columns is the registry, in the order of the CSV. New columns go to the end.
@@ -95,7 +97,7 @@ var identityColumns = []Column{
 var descriptionColumns = []Column{
 	wordColumn("category", categories, func(l *Listing) *string { return &l.Category }).kept(),
 	numberColumn("set_size", 1, 100, func(l *Listing) *int { return &l.SetSize }),
-	{Name: "items", set: setItems, get: getItems},
+	{Name: "items", set: setItems, get: getItems, copy: func(to, from *Listing) { to.Items = slices.Clone(from.Items) }},
 	lengthColumn("width", func(l *Listing) *float64 { return &l.Width }),
 	lengthColumn("depth", func(l *Listing) *float64 { return &l.Depth }),
 	lengthColumn("height", func(l *Listing) *float64 { return &l.Height }),
@@ -173,9 +175,14 @@ var toldColumns = []Column{
 func (c Column) kept() Column      { c.Keeps = true; return c }
 func (c Column) ownerOnly() Column { c.OwnerOnly = true; return c }
 
+func copying[T any](field func(*Listing) *T) func(to, from *Listing) {
+	return func(to, from *Listing) { *field(to) = *field(from) }
+}
+
 func textColumn(name string, most int, field func(*Listing) *string) Column {
 	return Column{
 		Name: name,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			if err := checkText(cell, most); err != nil {
 				return err
@@ -190,6 +197,7 @@ func textColumn(name string, most int, field func(*Listing) *string) Column {
 func wordColumn(name string, known []string, field func(*Listing) *string) Column {
 	return Column{
 		Name: name, Kind: KindWord, Words: known,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			if err := checkText(cell, 60); err != nil {
 				return err
@@ -208,6 +216,7 @@ func wordColumn(name string, known []string, field func(*Listing) *string) Colum
 func closedColumn(name string, allowed []string, field func(*Listing) *string) Column {
 	return Column{
 		Name: name, Kind: KindWord, Words: allowed, Closed: true,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			word := canonicalWord(cell)
 			if word != "" && !oneOf(word, allowed) {
@@ -224,6 +233,7 @@ func closedColumn(name string, allowed []string, field func(*Listing) *string) C
 func gradeColumn(name string, field func(*Listing) *int) Column {
 	return Column{
 		Name: name, Kind: KindWord, Words: conditions, Closed: true,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			grade := slices.Index(conditions, canonicalWord(cell)) + 1
 			if n, err := strconv.Atoi(cell); err == nil && n >= 1 && n <= len(conditions) {
@@ -276,6 +286,7 @@ func moneyColumn(name string, field func(*Listing) *Money) Column {
 func lengthColumn(name string, field func(*Listing) *float64) Column {
 	return Column{
 		Name: name, Kind: KindNumber,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			value, err := d.reader.length(cell, d.Unit)
 			*field(&d.Listing) = value
@@ -293,6 +304,7 @@ func lengthColumn(name string, field func(*Listing) *float64) Column {
 func numberColumn(name string, low, high int, field func(*Listing) *int) Column {
 	return Column{
 		Name: name, Kind: KindNumber,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			n, err := wholeNumber(cell, low, high)
 			*field(&d.Listing) = n
@@ -312,6 +324,7 @@ const maxCount = 10_000_000
 func countColumn(name string, most int, field func(*Listing) **int) Column {
 	return Column{
 		Name: name, Kind: KindCount,
+		copy: copying(field),
 		set: func(d *draft, cell string) error {
 			*field(&d.Listing) = nil
 			if cell == "" {
@@ -340,12 +353,12 @@ func costColumn(kind CostKind) Column {
 			delete(d.Ledger.Costs, kind)
 			return nil
 		}
-		amount, err := d.reader.cost(cell, kind.IsHours())
+		amount, err := d.reader.cost(cell, kind)
 		if err != nil {
 			return err
 		}
 		if d.Ledger.Costs == nil {
-			d.Ledger.Costs = make(map[CostKind]int64)
+			d.Ledger.Costs = make(Costs)
 		}
 		d.Ledger.Costs[kind] = amount
 		return nil

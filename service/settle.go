@@ -134,7 +134,13 @@ func (d *draft) changeAsk() {
 	last.Amount = *d.ask
 }
 
+// maxDated bounds a history of asks or pauses.
+const maxDated = 200
+
 func (d *draft) checkAsks() *InvalidError {
+	if len(d.Asks) > maxDated {
+		return Invalid("asks", "more than %d asks", maxDated)
+	}
 	if d.Asks[0].On != d.ListedOn {
 		return Invalid("asks", "must start on listed_on: %s is not %s", d.Asks[0].On, d.ListedOn)
 	}
@@ -157,6 +163,9 @@ func (d *draft) settlePauses() *InvalidError {
 	}
 	if len(d.Pauses) > 0 && !d.IsOffered() {
 		return Invalid("pauses", "a piece that is not offered cannot be paused")
+	}
+	if len(d.Pauses) > maxDated {
+		return Invalid("pauses", "more than %d pauses", maxDated)
 	}
 	slices.SortFunc(d.Pauses, func(a, b pricing.Interval) int { return cmp.Compare(a.From, b.From) })
 	var kept []pricing.Interval

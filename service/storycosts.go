@@ -32,7 +32,7 @@ func (t *teller) bought(recorded pricing.Date) {
 	if known {
 		text += ", for " + Money(price).short(t.currency)
 	}
-	if pickup := Money(g.Costs[CostPickup]); pickup != 0 {
+	if pickup := g.Costs.Money(CostPickup); pickup != 0 {
 		text += " and " + pickup.short(t.currency) + " to fetch it"
 	}
 	if grade := gradeInWords(g.ConditionFound); grade != "" {
@@ -85,7 +85,7 @@ func (t *teller) sums(lines []CostLine, words []costWords) (string, []Figure) {
 	var parts []string
 	var figures []Figure
 	for _, w := range words {
-		var sum int64
+		var sum Amount
 		var notes []string
 		for _, l := range lines {
 			if l.Kind == w.kind {
@@ -117,11 +117,9 @@ func (t *teller) result(g *Group, p *Piece) {
 	if !t.isOwner || last.IsObserved() || (last.Outcome != OutcomeSold && last.Left() != LeftLetGo) {
 		return
 	}
-	costs := PieceCosts{Total: make(map[CostKind]int64)}
+	var costs PieceCosts
 	for _, row := range p.Listings {
-		for kind, amount := range row.Ledger.Costs {
-			costs.Total[kind] += amount
-		}
+		costs.Total.add(row.Ledger.Costs)
 	}
 	f := Figures{Costs: costs.Total}
 	if sale != nil {
@@ -134,7 +132,7 @@ func (t *teller) result(g *Group, p *Piece) {
 	}
 	text += ": " + left(f.Profit(), t.currency)
 	figures := []Figure{{"profit", f.Profit().Format(t.currency)}}
-	if hours := FormatCost(CostHours, f.Hours(), t.currency); f.Hours() > 0 {
+	if hours := f.Hours().Format(); f.Hours() > 0 {
 		text += " for " + hours + " hours of work"
 		figures = append(figures, Figure{"hours", hours})
 	}

@@ -73,9 +73,6 @@ func (s *Service) SuggestIf(ctx context.Context, a *Actor, subjects []Subject, c
 	if len(subjects) == 0 || len(subjects) > MaxSubjects {
 		return nil, Invalid("subjects", "expected 1 to %d of them, have %d", MaxSubjects, len(subjects))
 	}
-	if !between(withinDays, 1, 730) {
-		return nil, Invalid("within_days", "expected 1 to 730")
-	}
 	group, err := s.keeper.current(ctx, a)
 	if err != nil {
 		return nil, err
@@ -103,10 +100,15 @@ func (s *Service) SuggestIf(ctx context.Context, a *Actor, subjects []Subject, c
 
 // SuggestFor answers for a listing on file.
 func (s *Service) SuggestFor(ctx context.Context, a *Actor, listing uuid.UUID, withinDays int) (*Suggestion, error) {
-	if _, err := s.store.Listing(ctx, a.Tenant(), listing); err != nil {
-		return nil, NoListing(err, listing)
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
 	}
-	answers, err := s.Suggest(ctx, a, []Subject{{"id": listing.String()}}, withinDays)
+	rows, row, err := s.recordOf(ctx, a, listing)
+	if err != nil {
+		return nil, err
+	}
+	answers, err := s.suggest(ctx, a, group, []subject{a.asItStands(rows, row)}, withinDays)
 	if err != nil {
 		return nil, err
 	}
@@ -122,37 +124,44 @@ type OpenSuggestion struct {
 // SuggestOpen answers for the group's own open listings, or those of one
 // member, in the order of their refs.
 func (s *Service) SuggestOpen(ctx context.Context, a *Actor, member uuid.UUID, withinDays int) ([]OpenSuggestion, error) {
+	group, err := s.keeper.current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
 	open, err := s.records(ctx, a, Which{Open: true})
 	if err != nil {
 		return nil, err
 	}
-	var rows []*Listing
+	var rows []*Recorded
 	for _, r := range open.all {
 		if r.openOn(a.Today) && (member == uuid.Nil || r.MemberID == member) {
-			rows = append(rows, r.Listing)
+			rows = append(rows, r)
 		}
 	}
-	slices.SortFunc(rows, func(x, y *Listing) int {
+	slices.SortFunc(rows, func(x, y *Recorded) int {
 		return cmp.Or(strings.Compare(x.Ref, y.Ref), strings.Compare(x.ID.String(), y.ID.String()))
 	})
 	out := make([]OpenSuggestion, 0, len(rows))
 	for batch := range slices.Chunk(rows, MaxSubjects) {
-		subjects := make([]Subject, len(batch))
-		for i, l := range batch {
-			subjects[i] = Subject{"id": l.ID.String()}
+		subjects := make([]subject, len(batch))
+		for i, r := range batch {
+			subjects[i] = a.asItStands(open, r)
 		}
-		found, err := s.Suggest(ctx, a, subjects, withinDays)
+		found, err := s.suggest(ctx, a, group, subjects, withinDays)
 		if err != nil {
 			return nil, err
 		}
 		for i, f := range found {
-			out = append(out, OpenSuggestion{Row: batch[i], Suggestion: f})
+			out = append(out, OpenSuggestion{Row: batch[i].Listing, Suggestion: f})
 		}
 	}
 	return out, nil
 }
 
 func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects []subject, withinDays int) ([]Suggestion, error) {
+	if !between(withinDays, 1, 730) {
+		return nil, Invalid("within_days", "expected 1 to 730")
+	}
 	rows := make([]*Listing, len(subjects))
 	for i, sub := range subjects {
 		rows[i] = sub.row
@@ -292,25 +301,33 @@ func (a *Actor) readSubject(rows *records, cells Subject) (subject, []FieldError
 	if err != nil {
 		return subject{}, err
 	}
-	d := &draft{reader: a.Reader(), Listing: Listing{Source: SourceOwn, Unit: a.Group.Unit}}
+	sub := subject{row: &Listing{Source: SourceOwn, Unit: a.Group.Unit}}
 	if onFile != nil {
-		d.Listing = *onFile.clone()
+		sub = a.asItStands(rows, onFile)
 	}
+	d := &draft{reader: a.Reader(), Listing: *sub.row}
 	if wrong := d.read(cells); len(wrong) > 0 {
 		return subject{}, wrong
 	}
 	if d.Category == "" {
 		return subject{}, []FieldError{{Ref: d.Ref, Column: "category", Reason: "is missing: say what the piece is, or give the ref or id of a listing on file"}}
 	}
-	sub := subject{row: &d.Listing, estimate: d.Estimate}
-	if onFile == nil {
-		return sub, nil
+	sub.row = &d.Listing
+	if _, sent := cells["estimate"]; sent || onFile == nil {
+		sub.estimate = d.Estimate
 	}
+	if onFile != nil {
+		sub.overlay(onFile.Listing, cells, a.Group.Currency)
+	}
+	return sub, nil
+}
+
+// asItStands is the subject of a listing on file.
+func (a *Actor) asItStands(rows *records, onFile *Recorded) subject {
 	isMine := onFile.MemberID == a.MemberID && a.Scope != ScopeFeed // a feed is read by anybody
-	sub.onFile = onFile
-	sub.overlay(onFile.Listing, cells, a.Group.Currency)
-	if _, sent := cells["estimate"]; !sent && (!onFile.EstimateCounts || !isMine) {
-		sub.estimate = 0
+	sub := subject{row: onFile.clone(), onFile: onFile}
+	if onFile.EstimateCounts && isMine {
+		sub.estimate = onFile.Estimate
 	}
 	if onFile.Outcome == OutcomeOpen && !onFile.IsObserved() {
 		st := rows.standing(onFile, a.Group.Currency, a.Today)
@@ -319,7 +336,7 @@ func (a *Actor) readSubject(rows *records, cells Subject) (subject, []FieldError
 		}
 		sub.standing = &st
 	}
-	return sub, nil
+	return sub
 }
 
 // named says which listing a subject names: by id, or by one's own ref when no

@@ -85,22 +85,22 @@ func (r *Reader) positiveMoney(cell string) (Money, error) {
 }
 
 // cost reads an amount or a number of hours for the ledger, zero allowed.
-func (r *Reader) cost(cell string, isHours bool) (int64, error) {
-	if !isHours {
+func (r *Reader) cost(cell string, kind CostKind) (Amount, error) {
+	if !kind.IsHours() {
 		m, err := ParseMoney(cell, r.Currency, r.Decimal)
 		if err == nil && m < 0 {
 			return 0, fmt.Errorf("%q must not be negative", clip(cell))
 		}
-		return int64(m), err
+		return Amount(m), err
 	}
 	n, err := parseDecimal(cell, hourDigits, r.Decimal)
 	if err != nil {
 		return 0, fmt.Errorf("%q is not a number of hours: %w", clip(cell), err)
 	}
-	if n < 0 || n > 10_000*100 {
+	if n < 0 || n > 10_000*hundredths {
 		return 0, fmt.Errorf("%q hours: expected 0 to 10000", clip(cell))
 	}
-	return n, nil
+	return Amount(n), nil
 }
 
 // maxCentimetres bounds a dimension: six metres is longer than any piece that

@@ -179,8 +179,8 @@ func (a *Actor) yardTasks(m *pricing.Model, l *Listing, w *Workshop) []Task {
 // done, whatever the look, but it was at most half of the work.
 func (a *Actor) stillToDo(l *Listing, hours, materials float64) (float64, float64) {
 	logged := l.Ledger.Costs
-	return hours - min(float64(logged[CostHours])/100, hours/2),
-		materials - min(Money(logged[CostMaterials]).Major(a.Group.Currency), materials/2)
+	return hours - min(logged.Hours().Float(), hours/2),
+		materials - min(logged.Money(CostMaterials).Major(a.Group.Currency), materials/2)
 }
 
 // coatings are the paint, with its color, and the clear coats of some work.

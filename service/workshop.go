@@ -55,17 +55,17 @@ func (s *Service) Workshop(ctx context.Context, a *Actor) (*Workshop, error) {
 	}
 	var hours, materials []pricing.Logged
 	err := s.store.EachListing(ctx, a.Tenant(), Query{Member: a.MemberID}, func(l *Listing) error {
-		spent, isTimed := l.Ledger.Costs[CostHours]
-		paid, isPaid := l.Ledger.Costs[CostMaterials]
+		_, isTimed := l.Ledger.Costs[CostHours]
+		_, isPaid := l.Ledger.Costs[CostMaterials]
 		if l.IsObserved() || (!isTimed && !isPaid) {
 			return nil
 		}
 		done := w.Workshop.Estimate(doneJob(l))
 		if done.Refusal == nil && isTimed {
-			hours = append(hours, pricing.Logged{Estimated: done.Hours, Actual: float64(spent) / 100})
+			hours = append(hours, pricing.Logged{Estimated: done.Hours, Actual: l.Ledger.Costs.Hours().Float()})
 		}
 		if done.Refusal == nil && isPaid {
-			materials = append(materials, pricing.Logged{Estimated: done.Materials, Actual: Money(paid).Major(a.Group.Currency)})
+			materials = append(materials, pricing.Logged{Estimated: done.Materials, Actual: l.Ledger.Costs.Money(CostMaterials).Major(a.Group.Currency)})
 		}
 		return nil
 	})

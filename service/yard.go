@@ -90,39 +90,42 @@ func (a *Actor) yardFact(l *Listing, n NewEvent, on pricing.Date) (Cells, change
 	event := &Event{Kind: n.Kind, On: on}
 	if n.Kind == "reopen" {
 		event.Kind = EventReopened
-		return Cells{"let_go": "", "let_go_on": "", "let_go_note": ""}, changeOptions{reopens: true, clearsBlanks: true}, event, nil
+		o := applying(func(d *draft) { d.LetGo, d.LetGoOn, d.LetGoNote = "", 0, "" })
+		o.reopens = true
+		return nil, o, event, nil
 	}
 	if err := l.takesYardEvent(n.Kind); err != nil {
 		return nil, none, nil, err
 	}
 	cells := Cells(maps.Clone(n.Fields))
-	if cells == nil {
-		cells = Cells{}
-	}
+	var move func(d *draft)
 	switch n.Kind {
 	case EventBought:
-		cells["stage"] = StageBought
+		move = func(d *draft) { d.Stage = StageBought }
 		if l.MemberID == a.MemberID {
-			cells["bought_on"] = on.String()
 			event.On = a.Today // the day of the purchase is the owner's alone
+			move = func(d *draft) { d.Stage, d.Ledger.BoughtOn = StageBought, on }
 		}
 	case EventInWork:
-		cells["stage"] = StageInWork
+		move = func(d *draft) { d.Stage = StageInWork }
 	case EventListed:
-		cells["listed_on"] = on.String()
+		move = func(d *draft) { d.ListedOn = on }
 	case EventPassed, EventLetGo:
 		allowed := map[string][]string{EventPassed: PassedFor, EventLetGo: letGoAs}[n.Kind]
 		if !oneOf(canonicalWord(cells["reason"]), allowed) {
 			return nil, none, nil, Invalid("reason", "%v", notAllowed(cells["reason"], allowed))
 		}
-		cells["let_go"], cells["let_go_on"], cells["let_go_note"] = cells["reason"], on.String(), cells["note"]
+		cells["let_go"], cells["let_go_note"] = cells["reason"], cells["note"]
 		delete(cells, "reason")
 		delete(cells, "note")
-		if l.Outcome == OutcomeOpen {
-			cells["outcome"], cells["ended_on"] = OutcomeWithdrawn, on.String()
+		move = func(d *draft) {
+			d.LetGoOn = on
+			if d.Outcome == OutcomeOpen {
+				d.Outcome, d.EndedOn = OutcomeWithdrawn, on
+			}
 		}
 	}
-	return cells, none, event, nil
+	return cells, applying(move), event, nil
 }
 
 // takesYardEvent refuses what cannot happen to the piece as it stands.
