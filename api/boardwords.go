@@ -68,9 +68,7 @@ func figure(n any, show func(float64, string) string) template.HTML {
 	case int:
 		text = strconv.Itoa(n)
 	case *int:
-		if n != nil {
-			text = strconv.Itoa(*n)
-		}
+		text = optionalCount(n)
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	if err != nil {

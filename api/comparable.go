@@ -1,6 +1,9 @@
 package api
 
 import (
+	"strconv"
+	"strings"
+
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
@@ -40,8 +43,6 @@ type ComparablePage struct {
 	Items []Comparable `json:"items"`
 }
 
-func (a Adjustment) cell() string { return a.Term + ":" + string(a.Percent) }
-
 func (v viewer) comparable(f service.Comparable) Comparable {
 	money := moneyIn(v.currency)
 	out := Comparable{
@@ -59,9 +60,30 @@ func (v viewer) comparable(f service.Comparable) Comparable {
 	return out
 }
 
-var comparableColumns = columnsOf[Comparable](`
-	ref id member category outcome listed_on active_days ask sale_price distance weak adjusted_price
-	net_percent gross_percent adjustments adjusted_ask`)
+var comparableColumns = []tableColumn[Comparable]{
+	{"ref", textCell, func(v Comparable) string { return v.Ref }},
+	{"id", plainCell, func(v Comparable) string { return v.ID.String() }},
+	{"member", textCell, func(v Comparable) string { return v.Member }},
+	{"category", textCell, func(v Comparable) string { return v.Category }},
+	{"outcome", plainCell, func(v Comparable) string { return v.Outcome }},
+	{"listed_on", plainCell, func(v Comparable) string { return v.ListedOn }},
+	{"active_days", numberCell, func(v Comparable) string { return strconv.Itoa(v.ActiveDays) }},
+	{"ask", numberCell, func(v Comparable) string { return v.Ask.text() }},
+	{"sale_price", numberCell, func(v Comparable) string { return v.SalePrice.text() }},
+	{"distance", numberCell, func(v Comparable) string { return string(v.Distance) }},
+	{"weak", plainCell, func(v Comparable) string { return strconv.FormatBool(v.Weak) }},
+	{"adjusted_price", numberCell, func(v Comparable) string { return v.AdjustedPrice.text() }},
+	{"net_percent", numberCell, func(v Comparable) string { return string(v.NetPercent) }},
+	{"gross_percent", numberCell, func(v Comparable) string { return string(v.GrossPercent) }},
+	{"adjustments", embeddedCell, func(v Comparable) string {
+		lines := make([]string, len(v.Adjustments))
+		for i, line := range v.Adjustments {
+			lines[i] = line.Term + ":" + string(line.Percent)
+		}
+		return strings.Join(lines, ";")
+	}},
+	{"adjusted_ask", numberCell, func(v Comparable) string { return v.AdjustedAsk.text() }},
+}
 
 const comparablesDefault, comparablesMost = 10, 100
 

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"strconv"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -115,7 +116,16 @@ func (v viewer) offerAnswer(offer service.Offer, f *service.OfferAdvice) OfferAn
 	return out
 }
 
-var offerColumns = columnsOf[Offer]("id on amount ask comes cash deposit note")
+var offerColumns = []tableColumn[Offer]{
+	{"id", plainCell, func(v Offer) string { return v.ID.String() }},
+	{"on", plainCell, func(v Offer) string { return v.On }},
+	{"amount", numberCell, func(v Offer) string { return string(v.Amount) }},
+	{"ask", numberCell, func(v Offer) string { return v.Ask.text() }},
+	{"comes", plainCell, func(v Offer) string { return v.Comes }},
+	{"cash", plainCell, func(v Offer) string { return strconv.FormatBool(v.Cash) }},
+	{"deposit", numberCell, func(v Offer) string { return v.Deposit.text() }},
+	{"note", textCell, func(v Offer) string { return v.Note }},
+}
 
 // listOffers tells a listing's offers to its owner, and to nobody else.
 //

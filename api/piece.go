@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"net/http"
 	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -49,7 +51,22 @@ func (v viewer) piece(p *service.Piece) Piece {
 	return out
 }
 
-var pieceColumns = columnsOf[Piece]("ref id member state category let_go seller_ask days_owned lineage")
+var pieceColumns = []tableColumn[Piece]{
+	{"ref", textCell, func(p Piece) string { return p.Ref }},
+	{"id", plainCell, func(p Piece) string { return p.ID.String() }},
+	{"member", textCell, func(p Piece) string { return p.Member }},
+	{"state", plainCell, func(p Piece) string { return p.State }},
+	{"category", textCell, func(p Piece) string { return p.Category }},
+	{"let_go", plainCell, func(p Piece) string { return p.LetGo }},
+	{"seller_ask", numberCell, func(p Piece) string { return p.SellerAsk.text() }},
+	{"days_owned", numberCell, func(p Piece) string {
+		if p.DaysOwned == 0 {
+			return ""
+		}
+		return strconv.Itoa(p.DaysOwned)
+	}},
+	{"lineage", textCell, func(p Piece) string { return strings.Join(p.Lineage, ";") }},
+}
 
 // shownPiece is a single piece as it goes out, with its story.
 func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) (Piece, error) {

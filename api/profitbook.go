@@ -75,7 +75,7 @@ func (b *workbook) profit(reports []ProfitReport) error {
 	if err := addSheet(b, "About", aboutProfitColumns, aboutProfit(reports)); err != nil {
 		return err
 	}
-	if err := addSheet(b, "Total", totalColumns, []ProfitItem{report.Total}); err != nil {
+	if err := addSheet(b, "Total", figureColumns, []ProfitItem{report.Total}); err != nil {
 		return err
 	}
 	for i, sheet := range profitSheets {
@@ -98,8 +98,8 @@ func (b *workbook) profit(reports []ProfitReport) error {
 
 // aboutProfitColumns tell what the report is about, a line each.
 var aboutProfitColumns = []tableColumn[[2]string]{
-	{name: "about", kind: textCell, value: func(line [2]string) string { return line[0] }},
-	{name: "text", kind: plainCell, value: func(line [2]string) string { return line[1] }},
+	{"about", textCell, func(line [2]string) string { return line[0] }},
+	{"text", plainCell, func(line [2]string) string { return line[1] }},
 }
 
 func aboutProfit(reports []ProfitReport) [][2]string {

@@ -40,7 +40,7 @@ func (f figures) MarshalJSON() ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-func (f figures) cell() string {
+func (f figures) text() string {
 	parts := make([]string, len(f))
 	for i, one := range f {
 		parts[i] = one.Name + ":" + one.Value
@@ -56,7 +56,18 @@ func storyEntries(entries []service.StoryEntry) []StoryEntry {
 	return out
 }
 
-var storyColumns = columnsOf[StoryEntry]("on kind ref text figures")
+var storyColumns = []tableColumn[StoryEntry]{
+	{"on", plainCell, func(e StoryEntry) string {
+		if e.On == nil {
+			return ""
+		}
+		return *e.On
+	}},
+	{"kind", plainCell, func(e StoryEntry) string { return e.Kind }},
+	{"ref", textCell, func(e StoryEntry) string { return e.Ref }},
+	{"text", textCell, func(e StoryEntry) string { return e.Text }},
+	{"figures", embeddedCell, func(e StoryEntry) string { return e.Figures.text() }},
+}
 
 // getStory answers with the story as a table.
 //

@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -301,13 +302,28 @@ func cautions(list []service.Caution) []Caution {
 	return out
 }
 
-func (c Caution) cell() string { return c.Code }
+// cautionCodes are the cautions in one cell of a table.
+func cautionCodes(list []Caution) string {
+	codes := make([]string, len(list))
+	for i, one := range list {
+		codes[i] = one.Code
+	}
+	return strings.Join(codes, ";")
+}
 
 func optionalText(s string) *string {
 	if s == "" {
 		return nil
 	}
 	return &s
+}
+
+// textOf is "" for none.
+func textOf(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
 }
 
 // notNil makes a list an empty array rather than null.

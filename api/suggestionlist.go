@@ -1,6 +1,7 @@
 package api
 
 import (
+	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -56,21 +57,64 @@ func (s Suggestion) advice() string {
 }
 
 // adviceColumns are one line for a suggestion.
-const adviceFields = `
-	suggested_ask=ask likely_price=sale_price.likely low_price=sale_price.low high_price=sale_price.high
-	chance_sold=chance_sold.probability within_days=chance_sold.within_days median_days=days.median
-	quick_ask=choices.0.ask patient_ask=choices.2.ask sold=basis.sold unsold=basis.unsold
-	refusal=refusal.reason advice`
-
-var adviceColumns = columnsOf("ref "+adviceFields, adviceText(func(v Suggestion) Suggestion { return v }))
+var adviceColumns = []tableColumn[Suggestion]{
+	{"ref", textCell, func(v Suggestion) string { return v.Ref }},
+	{"suggested_ask", numberCell, func(v Suggestion) string { return v.Ask.text() }},
+	{"likely_price", numberCell, func(v Suggestion) string { return v.price(func(r *PriceRange) number { return r.Likely }) }},
+	{"low_price", numberCell, func(v Suggestion) string { return v.price(func(r *PriceRange) number { return r.Low }) }},
+	{"high_price", numberCell, func(v Suggestion) string { return v.price(func(r *PriceRange) number { return r.High }) }},
+	{"chance_sold", numberCell, func(v Suggestion) string {
+		if v.ChanceSold == nil {
+			return ""
+		}
+		return string(v.ChanceSold.Probability)
+	}},
+	{"within_days", numberCell, func(v Suggestion) string {
+		if v.ChanceSold == nil {
+			return ""
+		}
+		return strconv.Itoa(v.ChanceSold.WithinDays)
+	}},
+	{"median_days", numberCell, func(v Suggestion) string {
+		if v.Days == nil || v.Days.Median == nil {
+			return ""
+		}
+		return strconv.Itoa(*v.Days.Median)
+	}},
+	{"quick_ask", numberCell, func(v Suggestion) string { return v.choice("quick").text() }},
+	{"patient_ask", numberCell, func(v Suggestion) string { return v.choice("patient").text() }},
+	{"sold", numberCell, func(v Suggestion) string { return strconv.Itoa(v.Basis.Sold) }},
+	{"unsold", numberCell, func(v Suggestion) string { return strconv.Itoa(v.Basis.Unsold) }},
+	{"refusal", plainCell, func(v Suggestion) string {
+		if v.Refusal == nil {
+			return ""
+		}
+		return v.Refusal.Reason
+	}},
+	{"advice", textCell, func(v Suggestion) string { return v.advice() }},
+}
 
 // suggestionColumns are adviceColumns with what is on file.
-var suggestionColumns = columnsOf("ref id member category listed_on ask=present_ask "+adviceFields,
-	adviceText(func(v OpenSuggestion) Suggestion { return v.Suggestion }))
+var suggestionColumns = func() []tableColumn[OpenSuggestion] {
+	columns := []tableColumn[OpenSuggestion]{
+		{"ref", textCell, func(v OpenSuggestion) string { return v.Ref }},
+		{"id", plainCell, func(v OpenSuggestion) string { return v.ID.String() }},
+		{"member", textCell, func(v OpenSuggestion) string { return v.Member }},
+		{"category", textCell, func(v OpenSuggestion) string { return v.Category }},
+		{"listed_on", plainCell, func(v OpenSuggestion) string { return v.ListedOn }},
+		{"ask", numberCell, func(v OpenSuggestion) string { return v.PresentAsk.text() }},
+	}
+	for _, c := range adviceColumns[1:] {
+		columns = append(columns, tableColumn[OpenSuggestion]{c.name, c.kind, func(v OpenSuggestion) string { return c.value(v.Suggestion) }})
+	}
+	return columns
+}()
 
-// adviceText is the column of all that is to be read.
-func adviceText[T any](suggestion func(T) Suggestion) tableColumn[T] {
-	return tableColumn[T]{name: "advice", kind: textCell, value: func(v T) string { return suggestion(v).advice() }}
+func (s Suggestion) price(which func(*PriceRange) number) string {
+	if s.SalePrice == nil {
+		return ""
+	}
+	return string(which(s.SalePrice))
 }
 
 // SuggestionQuery is what the suggestions can be asked for.

@@ -3,6 +3,8 @@ package api
 import (
 	"encoding/json"
 	"net/http"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -51,7 +53,24 @@ func webhookResource(w service.Webhook) Webhook {
 	}
 }
 
-var webhookColumns = columnsOf[Webhook]("id member url label events created_at failing_since disabled_at note")
+func instantText(t *time.Time) string {
+	if t == nil {
+		return ""
+	}
+	return instant(*t)
+}
+
+var webhookColumns = []tableColumn[Webhook]{
+	{"id", plainCell, func(v Webhook) string { return v.ID.String() }},
+	{"member", textCell, func(v Webhook) string { return v.Member }},
+	{"url", textCell, func(v Webhook) string { return v.URL }},
+	{"label", textCell, func(v Webhook) string { return v.Label }},
+	{"events", plainCell, func(v Webhook) string { return strings.Join(v.Events, ";") }},
+	{"created_at", plainCell, func(v Webhook) string { return instant(v.CreatedAt) }},
+	{"failing_since", plainCell, func(v Webhook) string { return instantText(v.FailingSince) }},
+	{"disabled_at", plainCell, func(v Webhook) string { return instantText(v.DisabledAt) }},
+	{"note", textCell, func(v Webhook) string { return v.Note }},
+}
 
 // listWebhooks answers with the group's webhooks.
 //
@@ -195,7 +214,29 @@ func webhookDelivery(d service.WebhookDelivery) WebhookDelivery {
 	return out
 }
 
-var webhookDeliveryColumns = columnsOf[WebhookDelivery]("id event listing_id created_at state attempts tried_at next_at delivered_at status error")
+var webhookDeliveryColumns = []tableColumn[WebhookDelivery]{
+	{"id", plainCell, func(v WebhookDelivery) string { return v.ID.String() }},
+	{"event", plainCell, func(v WebhookDelivery) string { return v.Event }},
+	{"listing_id", plainCell, func(v WebhookDelivery) string {
+		if v.ListingID == nil {
+			return ""
+		}
+		return v.ListingID.String()
+	}},
+	{"created_at", plainCell, func(v WebhookDelivery) string { return instant(v.CreatedAt) }},
+	{"state", plainCell, func(v WebhookDelivery) string { return v.State }},
+	{"attempts", numberCell, func(v WebhookDelivery) string { return strconv.Itoa(v.Attempts) }},
+	{"tried_at", plainCell, func(v WebhookDelivery) string { return instantText(v.TriedAt) }},
+	{"next_at", plainCell, func(v WebhookDelivery) string { return instantText(v.NextAt) }},
+	{"delivered_at", plainCell, func(v WebhookDelivery) string { return instantText(v.DeliveredAt) }},
+	{"status", numberCell, func(v WebhookDelivery) string {
+		if v.Status == 0 {
+			return ""
+		}
+		return strconv.Itoa(v.Status)
+	}},
+	{"error", textCell, func(v WebhookDelivery) string { return v.Error }},
+}
 
 // WebhookDeliveryQuery is what a list of deliveries can be asked for.
 type WebhookDeliveryQuery struct {

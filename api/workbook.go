@@ -173,21 +173,21 @@ func (s *sheet[T]) end() error {
 
 // aboutColumns explain the columns in the workbook itself.
 var aboutColumns = []tableColumn[service.Column]{
-	{name: "column", kind: textCell, value: func(c service.Column) string { return c.Name }},
-	{name: "kind", kind: plainCell, value: func(c service.Column) string { return c.Kind.String() }},
-	{name: "seen_by", kind: plainCell, value: func(c service.Column) string {
+	{"column", textCell, func(c service.Column) string { return c.Name }},
+	{"kind", plainCell, func(c service.Column) string { return c.Kind.String() }},
+	{"seen_by", plainCell, func(c service.Column) string {
 		if c.OwnerOnly {
 			return "owner"
 		}
 		return "group"
 	}},
-	{name: "blank_cell", kind: plainCell, value: func(c service.Column) string {
+	{"blank_cell", plainCell, func(c service.Column) string {
 		if c.Keeps {
 			return "leaves it as it is"
 		}
 		return "unknown"
 	}},
-	{name: "words", kind: textCell, value: func(c service.Column) string {
+	{"words", textCell, func(c service.Column) string {
 		words := strings.Join(c.Words, ", ")
 		if len(c.Words) > 0 && !c.Closed {
 			words += "; others are taken"
