@@ -1,8 +1,6 @@
 package api
 
 import (
-	"strconv"
-
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
@@ -38,21 +36,9 @@ func (v viewer) ageLine(l service.AgeLine) AgeLine {
 	}
 }
 
-var ageColumns = []tableColumn[AgeLine]{
-	{"category", textCell, func(v AgeLine) string { return v.Category }},
-	{"listings", numberCell, func(v AgeLine) string { return strconv.Itoa(v.Listings) }},
-	{"paused", numberCell, func(v AgeLine) string { return strconv.Itoa(v.Paused) }},
-	{"median_days", numberCell, func(v AgeLine) string { return string(v.MedianDays) }},
-	{"oldest_days", numberCell, func(v AgeLine) string { return strconv.Itoa(v.OldestDays) }},
-	{"oldest_ref", textCell, func(v AgeLine) string { return v.OldestRef }},
-	{"oldest_member", textCell, func(v AgeLine) string { return v.OldestMember }},
-	{"asked", numberCell, func(v AgeLine) string { return string(v.Asked) }},
-	{"days_0_14", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo14) }},
-	{"days_15_30", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo30) }},
-	{"days_31_60", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo60) }},
-	{"days_61_90", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo90) }},
-	{"days_91_up", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysOver90) }},
-}
+var ageColumns = columnsOf[AgeLine](`
+	category listings paused median_days oldest_days oldest_ref oldest_member asked days_0_14
+	days_15_30 days_31_60 days_61_90 days_91_up`)
 
 // AgeQuery is what the ages can be asked for.
 type AgeQuery struct {

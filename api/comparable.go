@@ -1,9 +1,6 @@
 package api
 
 import (
-	"strconv"
-	"strings"
-
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
@@ -26,7 +23,7 @@ type Comparable struct {
 	Weak          bool         `json:"weak"`                                          // so far off that it says little
 	AdjustedPrice *number      `json:"adjusted_price,omitempty" swaggertype:"number"` // of a sold one
 	AdjustedAsk   *number      `json:"adjusted_ask,omitempty" swaggertype:"number"`
-	Adjustments   []Adjustment `json:"adjustments"`
+	Adjustments   []Adjustment `json:"adjustments" csv:"embedded"`
 	NetPercent    number       `json:"net_percent" swaggertype:"number"`
 	GrossPercent  number       `json:"gross_percent" swaggertype:"number"`
 }
@@ -37,6 +34,8 @@ type Adjustment struct {
 	Percent number `json:"percent" swaggertype:"number"`
 	Money   number `json:"money" swaggertype:"number"`
 }
+
+func (a Adjustment) code() string { return a.Term + ":" + string(a.Percent) }
 
 // ComparablePage is the comparables of a subject, the nearest first.
 type ComparablePage struct {
@@ -60,30 +59,9 @@ func (v viewer) comparable(f service.Comparable) Comparable {
 	return out
 }
 
-var comparableColumns = []tableColumn[Comparable]{
-	{"ref", textCell, func(v Comparable) string { return v.Ref }},
-	{"id", plainCell, func(v Comparable) string { return v.ID.String() }},
-	{"member", textCell, func(v Comparable) string { return v.Member }},
-	{"category", textCell, func(v Comparable) string { return v.Category }},
-	{"outcome", plainCell, func(v Comparable) string { return v.Outcome }},
-	{"listed_on", plainCell, func(v Comparable) string { return v.ListedOn }},
-	{"active_days", numberCell, func(v Comparable) string { return strconv.Itoa(v.ActiveDays) }},
-	{"ask", numberCell, func(v Comparable) string { return v.Ask.text() }},
-	{"sale_price", numberCell, func(v Comparable) string { return v.SalePrice.text() }},
-	{"distance", numberCell, func(v Comparable) string { return string(v.Distance) }},
-	{"weak", plainCell, func(v Comparable) string { return strconv.FormatBool(v.Weak) }},
-	{"adjusted_price", numberCell, func(v Comparable) string { return v.AdjustedPrice.text() }},
-	{"net_percent", numberCell, func(v Comparable) string { return string(v.NetPercent) }},
-	{"gross_percent", numberCell, func(v Comparable) string { return string(v.GrossPercent) }},
-	{"adjustments", embeddedCell, func(v Comparable) string {
-		lines := make([]string, len(v.Adjustments))
-		for i, line := range v.Adjustments {
-			lines[i] = line.Term + ":" + string(line.Percent)
-		}
-		return strings.Join(lines, ";")
-	}},
-	{"adjusted_ask", numberCell, func(v Comparable) string { return v.AdjustedAsk.text() }},
-}
+var comparableColumns = columnsOf[Comparable](`
+	ref id member category outcome listed_on active_days ask sale_price distance weak adjusted_price
+	net_percent gross_percent adjustments adjusted_ask`)
 
 const comparablesDefault, comparablesMost = 10, 100
 

@@ -1,8 +1,6 @@
 package api
 
 import (
-	"strconv"
-
 	"github.com/gin-gonic/gin"
 
 	"askwright/pricing"
@@ -68,15 +66,8 @@ func wholeDays(x *float64) *int {
 	return &n
 }
 
-var daysToSellColumns = []tableColumn[DaysToSell]{
-	{"category", textCell, func(v DaysToSell) string { return v.Category }},
-	{"listings", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Listings) }},
-	{"sold", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Sold) }},
-	{"median_days", numberCell, func(v DaysToSell) string { return optionalCount(v.Median) }},
-	{"median_low", numberCell, func(v DaysToSell) string { return optionalCount(v.Low) }},
-	{"median_high", numberCell, func(v DaysToSell) string { return optionalCount(v.High) }},
-	{"last_day", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.LastDay) }},
-}
+var daysToSellColumns = columnsOf[DaysToSell](`
+	category listings sold median_days median_low median_high last_day`)
 
 // listDaysToSell tells how fast the group's own listings have sold: the share
 // still unsold after so many active days.

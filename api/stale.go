@@ -3,7 +3,6 @@ package api
 import (
 	"errors"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/gin-gonic/gin"
@@ -97,29 +96,11 @@ func (r Review) best() Remedy {
 	return r.Remedies[0]
 }
 
-var reviewColumns = []tableColumn[Review]{
-	{"ref", textCell, func(v Review) string { return v.Ref }},
-	{"id", plainCell, func(v Review) string { return v.ID.String() }},
-	{"member", textCell, func(v Review) string { return v.Member }},
-	{"category", textCell, func(v Review) string { return v.Category }},
-	{"state", plainCell, func(v Review) string { return v.State }},
-	{"ask", numberCell, func(v Review) string { return v.Ask.text() }},
-	{"listed_on", plainCell, func(v Review) string { return v.ListedOn }},
-	{"active_days", numberCell, func(v Review) string { return strconv.Itoa(v.ActiveDays) }},
-	{"days_on_market", numberCell, func(v Review) string { return strconv.Itoa(v.DaysOnMarket) }},
-	{"chance_sold_by_now", numberCell, func(v Review) string { return string(v.ChanceSold) }},
-	{"reason", plainCell, func(v Review) string { return v.Reason }},
-	{"checks", textCell, func(v Review) string { return strings.Join(v.Checks, ";") }},
-	{"action", plainCell, func(v Review) string { return v.best().Action }},
-	{"action_ask", numberCell, func(v Review) string { return v.best().Ask.text() }},
-	{"action_finish", textCell, func(v Review) string { return v.best().Finish }},
-	{"action_color", textCell, func(v Review) string { return v.best().Color }},
-	{"expected_net", numberCell, func(v Review) string { return string(v.best().ExpectedNet) }},
-	{"gain", numberCell, func(v Review) string { return string(v.Gain) }},
-	{"chance_better_than_waiting", numberCell, func(v Review) string { return string(v.best().ChanceBetter) }},
-	{"cautions", plainCell, func(v Review) string { return cautionCodes(v.Cautions) }},
-	{"held_until", plainCell, func(v Review) string { return textOf(v.HeldUntil) }},
-}
+var reviewColumns = columnsOf[Review](`
+	ref id member category state ask listed_on active_days days_on_market chance_sold_by_now reason
+	checks action=remedies.action action_ask=remedies.ask action_finish=remedies.finish
+	action_color=remedies.color expected_net=remedies.expected_net gain
+	chance_better_than_waiting=remedies.chance_better_than_waiting cautions held_until`)
 
 // StaleQuery is what the reviews can be asked for.
 type StaleQuery struct {
