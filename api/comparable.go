@@ -1,7 +1,6 @@
 package api
 
 import (
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
 	"askwright/service"
@@ -94,6 +93,19 @@ type ComparableQuery struct {
 	Color     string  `form:"color"`
 	Limit     int     `form:"limit" default:"10"` // at most 100
 	TableQuery
+	subject service.Subject
+}
+
+// fromQuery reads the columns of the subject by their names in the registry.
+func (q *ComparableQuery) fromQuery(p *params, _ string) {
+	q.subject = service.Subject{}
+	for _, name := range subjectColumns {
+		if p.has(name) {
+			q.subject[name] = p.text(name)
+		}
+	}
+	q.Limit = p.count("limit", comparablesDefault, comparablesMost)
+	bindQuery(p, &q.TableQuery)
 }
 
 // listComparables answers with the nearest listings, each adjusted to the
@@ -108,18 +120,7 @@ type ComparableQuery struct {
 //	@Security	Key
 //	@Router		/v1/comparables [get]
 //	@Router		/v1/comparables.csv [get]
-func (s *Server) listComparables(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "comparables.csv", comparableColumns, func(p *params) (func() ([]Comparable, error), error) {
-		subject := service.Subject{}
-		for _, name := range subjectColumns {
-			if p.has(name) {
-				subject[name] = p.text(name)
-			}
-		}
-		n := p.count("limit", comparablesDefault, comparablesMost)
-		return func() ([]Comparable, error) {
-			found, err := s.service.Comparables(c.Request.Context(), a, subject, n)
-			return each(found, viewerOf(a).comparable), err
-		}, nil
-	})
+func (s *Server) listComparables(r request, in ComparableQuery) ([]Comparable, error) {
+	found, err := s.service.Comparables(r.Request.Context(), r.actor, in.subject, in.Limit)
+	return each(found, viewerOf(r.actor).comparable), err
 }

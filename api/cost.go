@@ -79,14 +79,13 @@ var costColumns = columnsOf[CostLine](`
 //	@Security	Key
 //	@Router		/v1/pieces/{id}/costs [get]
 //	@Router		/v1/pieces/{id}/costs.csv [get]
-func (s *Server) listCosts(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "costs.csv", costColumns, func(*params) (func() ([]CostLine, error), error) {
-		id, err := pathID(c)
-		return func() ([]CostLine, error) {
-			lines, err := s.service.Costs(c.Request.Context(), a, id)
-			return each(lines, viewerOf(a).cost), err
-		}, err
-	})
+func (s *Server) listCosts(r request, _ TableQuery) ([]CostLine, error) {
+	id, err := pathID(r.Context)
+	if err != nil {
+		return nil, err
+	}
+	lines, err := s.service.Costs(r.Request.Context(), r.actor, id)
+	return each(lines, viewerOf(r.actor).cost), err
 }
 
 // createCost adds a cost line to the newest row of a piece, or undoes one.

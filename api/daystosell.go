@@ -1,8 +1,6 @@
 package api
 
 import (
-	"github.com/gin-gonic/gin"
-
 	"askwright/pricing"
 	"askwright/service"
 )
@@ -81,11 +79,7 @@ var daysToSellColumns = columnsOf[DaysToSell](`
 //	@Security	Key
 //	@Router		/v1/reports/days-to-sell [get]
 //	@Router		/v1/reports/days-to-sell.csv [get]
-func (s *Server) listDaysToSell(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "days-to-sell.csv", daysToSellColumns, func(*params) (func() ([]DaysToSell, error), error) {
-		return func() ([]DaysToSell, error) {
-			speeds, err := s.service.DaysToSell(c.Request.Context(), a)
-			return each(speeds, daysToSell), err
-		}, nil
-	})
+func (s *Server) listDaysToSell(r request, _ TableQuery) ([]DaysToSell, error) {
+	speeds, err := s.service.DaysToSell(r.Request.Context(), r.actor)
+	return each(speeds, daysToSell), err
 }

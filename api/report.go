@@ -7,6 +7,7 @@ import (
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -257,11 +258,11 @@ func optionalCount(n *int) string {
 
 // ProfitQuery is what the report can be asked for.
 type ProfitQuery struct {
-	By    string `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
-	From  string `form:"from" format:"date"`                                    // of the sale
-	To    string `form:"to" format:"date"`                                      // of the sale, included; also the day of the stock
-	Lines bool   `form:"lines"`                                                 // JSON: with the amounts that the figures are made of
-	Rows  string `form:"rows" enums:"items,lines,stock,let_go" default:"items"` // CSV: which of the four
+	By    string       `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
+	From  pricing.Date `form:"from" swaggertype:"string" format:"date"`               // of the sale
+	To    pricing.Date `form:"to" swaggertype:"string" format:"date"`                 // of the sale, included; also the day of the stock
+	Lines bool         `form:"lines"`                                                 // JSON: with the amounts that the figures are made of
+	Rows  string       `form:"rows" enums:"items,lines,stock,let_go" default:"items"` // CSV: which of the four
 	TableQuery
 }
 
@@ -275,14 +276,13 @@ const (
 
 // profitQuery reads what is asked for, which rows a CSV has, and their columns.
 func profitQuery(p *params, form string) (q service.ProfitQuery, rows string, columns []string) {
-	q = service.ProfitQuery{By: byPiece, From: p.date("from"), To: p.date("to"), WithLines: p.bool("lines")}
-	if by := p.oneOf("by", service.ProfitGroupings...); by != "" {
-		q.By = by
-	}
-	rows = p.oneOf("rows", "items", rowsLines, rowsStock, rowsLetGo)
+	var in ProfitQuery
+	bindQuery(p, &in)
+	q = service.ProfitQuery{By: in.By, From: in.From, To: in.To, WithLines: in.Lines}
+	rows = in.Rows
 	columns = columnNames(profitColumns(q.By))
 	switch {
-	case form == formJSON && rows != "":
+	case form == formJSON && p.text("rows") != "":
 		p.refuse("rows", "is for CSV; JSON has items, stock and let_go, and lines with lines=true")
 	case form == formCSV && q.WithLines:
 		p.refuse("lines", "is for JSON; for CSV it is rows=lines")

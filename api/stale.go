@@ -3,11 +3,10 @@ package api
 import (
 	"errors"
 	"slices"
-	"strings"
 
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -104,9 +103,9 @@ var reviewColumns = columnsOf[Review](`
 
 // StaleQuery is what the reviews can be asked for.
 type StaleQuery struct {
-	State  string `form:"state" example:"stale,slow"` // several with commas between
-	Member string `form:"member"`                     // me, an id or a name
-	AsOf   string `form:"as_of" format:"date"`        // default: today
+	State  openStates   `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
+	Member string       `form:"member"`                                          // me, an id or a name
+	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"`        // default: today
 	TableQuery
 }
 
@@ -121,29 +120,14 @@ type StaleQuery struct {
 //	@Security	Key
 //	@Router		/v1/stale [get]
 //	@Router		/v1/stale.csv [get]
-func (s *Server) listStale(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "stale.csv", reviewColumns, func(p *params) (func() ([]Review, error), error) {
-		q := service.StaleQuery{AsOf: p.date("as_of"), States: p.states()}
-		var err error
-		if q.Member, err = s.memberFilter(c, a, p); err != nil {
-			return nil, err
-		}
-		return func() ([]Review, error) {
-			reviews, err := s.service.Stale(c.Request.Context(), a, q)
-			return each(reviews, viewerOf(a).review), err
-		}, nil
-	})
-}
-
-// states reads which states of open listings are wanted.
-func (p *params) states() []string {
-	states := p.list("state")
-	for _, state := range states {
-		if !slices.Contains(service.ListingStates, state) {
-			p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
-		}
+func (s *Server) listStale(r request, in StaleQuery) ([]Review, error) {
+	member, err := s.memberNamed(r, in.Member)
+	if err != nil {
+		return nil, err
 	}
-	return states
+	q := service.StaleQuery{AsOf: in.AsOf, States: in.State, Member: member}
+	reviews, err := s.service.Stale(r.Request.Context(), r.actor, q)
+	return each(reviews, viewerOf(r.actor).review), err
 }
 
 // inQuery turns wrong values into wrong parameters: they came in the address.

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
 	"askwright/service"
@@ -87,8 +86,8 @@ func (s Suggestion) price(which func(*PriceRange) number) string {
 
 // SuggestionQuery is what the suggestions can be asked for.
 type SuggestionQuery struct {
-	Member     string `form:"member"`                   // me, an id or a name
-	WithinDays int    `form:"within_days" default:"30"` // 1 to 730
+	Member     string `form:"member"`                             // me, an id or a name
+	WithinDays int    `form:"within_days" default:"30" max:"730"` // 1 to 730
 	TableQuery
 }
 
@@ -103,17 +102,15 @@ type SuggestionQuery struct {
 //	@Security	Key
 //	@Router		/v1/suggestions [get]
 //	@Router		/v1/suggestions.csv [get]
-func (s *Server) listSuggestions(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "suggestions.csv", suggestionColumns, func(p *params) (func() ([]OpenSuggestion, error), error) {
-		within := p.withinDays()
-		member, err := s.memberFilter(c, a, p)
-		return func() ([]OpenSuggestion, error) {
-			found, err := s.service.SuggestOpen(c.Request.Context(), a, member, within)
-			s.requests.owe(a.KeyID.String(), len(found)/subjectsPerUnit)
-			v := viewerOf(a)
-			return each(found, func(f service.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, within) }), err
-		}, err
-	})
+func (s *Server) listSuggestions(r request, in SuggestionQuery) ([]OpenSuggestion, error) {
+	member, err := s.memberNamed(r, in.Member)
+	if err != nil {
+		return nil, err
+	}
+	found, err := s.service.SuggestOpen(r.Request.Context(), r.actor, member, in.WithinDays)
+	s.requests.owe(r.actor.KeyID.String(), len(found)/subjectsPerUnit)
+	v := viewerOf(r.actor)
+	return each(found, func(f service.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, in.WithinDays) }), err
 }
 
 func (p *params) withinDays() int {

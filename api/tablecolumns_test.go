@@ -7,15 +7,15 @@ import (
 )
 
 type tabled struct {
-	Name   string      `json:"name"`
-	On     *string     `json:"on" format:"date"`
-	State  string      `json:"state" enums:"open,sold"`
-	Paid   *number     `json:"paid,omitempty" csv:"money"`
-	Tries  int         `json:"tries,omitempty"`
-	Left   int         `json:"left"`
-	Fine   bool        `json:"fine"`
-	Checks []string    `json:"checks"`
-	Inner  *tabledPart `json:"inner"`
+	Name   string       `json:"name"`
+	On     *string      `json:"on" format:"date"`
+	State  string       `json:"state" enums:"open,sold"`
+	Paid   *number      `json:"paid,omitempty" csv:"money"`
+	Tries  int          `json:"tries,omitempty"`
+	Left   int          `json:"left"`
+	Fine   bool         `json:"fine"`
+	Checks []string     `json:"checks"`
+	Inner  *tabledPart  `json:"inner"`
 	List   []tabledPart `json:"list" csv:"embedded"`
 }
 

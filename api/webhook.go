@@ -202,8 +202,8 @@ var webhookDeliveryColumns = columnsOf[WebhookDelivery](`
 // WebhookDeliveryQuery is what a list of deliveries can be asked for.
 type WebhookDeliveryQuery struct {
 	State  string `form:"state" enums:"pending,delivered,failed"`
-	Limit  int    `form:"limit" default:"100"` // at most 1000; without it a CSV holds all
-	Cursor string `form:"cursor"`              // from next
+	Limit  int    `form:"limit" default:"100" cap:"1000"` // at most 1000; without it a CSV holds all
+	Cursor string `form:"cursor"`                         // from next
 	TableQuery
 }
 
@@ -230,7 +230,9 @@ func (s *Server) listWebhookDeliveries(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	q := service.WebhookDeliveryQuery{Webhook: id, State: p.oneOf("state", service.DeliveryStates...), Limit: p.count("limit", pageDefault, pageMost)}
+	var in WebhookDeliveryQuery
+	bindQuery(p, &in)
+	q := service.WebhookDeliveryQuery{Webhook: id, State: in.State, Limit: in.Limit}
 	if k := decodeCursor(c, p); k != nil && len(k.After) == 1 {
 		q.BeforeID = k.ID
 		if q.Before, err = time.Parse(time.RFC3339Nano, k.After[0]); err != nil {
