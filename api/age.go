@@ -1,10 +1,7 @@
 package api
 
 import (
-	"strconv"
-
-	"github.com/gin-gonic/gin"
-
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -38,26 +35,14 @@ func (v viewer) ageLine(l service.AgeLine) AgeLine {
 	}
 }
 
-var ageColumns = []tableColumn[AgeLine]{
-	{"category", textCell, func(v AgeLine) string { return v.Category }},
-	{"listings", numberCell, func(v AgeLine) string { return strconv.Itoa(v.Listings) }},
-	{"paused", numberCell, func(v AgeLine) string { return strconv.Itoa(v.Paused) }},
-	{"median_days", numberCell, func(v AgeLine) string { return string(v.MedianDays) }},
-	{"oldest_days", numberCell, func(v AgeLine) string { return strconv.Itoa(v.OldestDays) }},
-	{"oldest_ref", textCell, func(v AgeLine) string { return v.OldestRef }},
-	{"oldest_member", textCell, func(v AgeLine) string { return v.OldestMember }},
-	{"asked", numberCell, func(v AgeLine) string { return string(v.Asked) }},
-	{"days_0_14", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo14) }},
-	{"days_15_30", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo30) }},
-	{"days_31_60", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo60) }},
-	{"days_61_90", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysTo90) }},
-	{"days_91_up", numberCell, func(v AgeLine) string { return strconv.Itoa(v.DaysOver90) }},
-}
+var ageColumns = columnsOf[AgeLine](`
+	category listings paused median_days oldest_days oldest_ref oldest_member asked days_0_14
+	days_15_30 days_31_60 days_61_90 days_91_up`)
 
 // AgeQuery is what the ages can be asked for.
 type AgeQuery struct {
-	Member string `form:"member"`              // me, an id or a name
-	AsOf   string `form:"as_of" format:"date"` // default: today
+	Member string       `form:"member"`                                   // me, an id or a name
+	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"` // default: today
 	TableQuery
 }
 
@@ -73,19 +58,16 @@ type AgeQuery struct {
 //	@Router		/v1/reports/listing-age [get]
 //	@Router		/v1/reports/listing-age.csv [get]
 //	@Router		/v1/listing-age.csv [get]
-func (s *Server) listingAge(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "listing-age.csv", ageColumns, func(p *params) (func() ([]AgeLine, error), error) {
-		q, err := s.ageQuery(c, a, p)
-		return func() ([]AgeLine, error) {
-			lines, err := s.service.ListingAge(c.Request.Context(), a, q)
-			return each(lines, viewerOf(a).ageLine), err
-		}, err
-	})
+func (s *Server) listingAge(r request, in AgeQuery) ([]AgeLine, error) {
+	q, err := s.ageQuery(r, in)
+	if err != nil {
+		return nil, err
+	}
+	lines, err := s.service.ListingAge(r.Request.Context(), r.actor, q)
+	return each(lines, viewerOf(r.actor).ageLine), err
 }
 
-func (s *Server) ageQuery(c *gin.Context, a *service.Actor, p *params) (service.AgeQuery, error) {
-	q := service.AgeQuery{AsOf: p.date("as_of")}
-	var err error
-	q.Member, err = s.memberFilter(c, a, p)
-	return q, err
+func (s *Server) ageQuery(r request, in AgeQuery) (service.AgeQuery, error) {
+	member, err := s.memberNamed(r, in.Member)
+	return service.AgeQuery{AsOf: in.AsOf, Member: member}, err
 }

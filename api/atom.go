@@ -54,9 +54,9 @@ type atomText struct {
 
 // FeedQuery is what the feed can be asked for.
 type FeedQuery struct {
-	State  string `form:"state" default:"stale" example:"stale,slow"` // several with commas between
-	Member string `form:"member"`                                     // me, an id or a name
-	Key    string `form:"key"`                                        // a feed key
+	State  openStates `form:"state" swaggertype:"string" default:"stale" example:"stale,slow"` // several with commas between
+	Member string     `form:"member"`                                                          // me, an id or a name
+	Key    string     `form:"key"`                                                             // a feed key
 }
 
 // staleFeed tells which listings need a hand, for feed readers.
@@ -71,16 +71,16 @@ type FeedQuery struct {
 //	@Security	Key
 //	@Router		/v1/stale.atom [get]
 func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
-	p := paramsOf(c)
-	q := service.StaleQuery{States: p.states()}
+	var in FeedQuery
+	if err := readQuery(c, &in); err != nil {
+		return err
+	}
+	q := service.StaleQuery{States: in.State}
 	if len(q.States) == 0 {
 		q.States = []string{"stale"}
 	}
 	var err error
-	if q.Member, err = s.memberFilter(c, a, p); err != nil {
-		return err
-	}
-	if err := p.done(); err != nil {
+	if q.Member, err = s.memberNamed(request{c, a}, in.Member); err != nil {
 		return err
 	}
 	c.Header("Cache-Control", "private, max-age=60")

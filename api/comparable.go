@@ -1,10 +1,6 @@
 package api
 
 import (
-	"strconv"
-	"strings"
-
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
 	"askwright/service"
@@ -26,7 +22,7 @@ type Comparable struct {
 	Weak          bool         `json:"weak"`                                          // so far off that it says little
 	AdjustedPrice *number      `json:"adjusted_price,omitempty" swaggertype:"number"` // of a sold one
 	AdjustedAsk   *number      `json:"adjusted_ask,omitempty" swaggertype:"number"`
-	Adjustments   []Adjustment `json:"adjustments"`
+	Adjustments   []Adjustment `json:"adjustments" csv:"embedded"`
 	NetPercent    number       `json:"net_percent" swaggertype:"number"`
 	GrossPercent  number       `json:"gross_percent" swaggertype:"number"`
 }
@@ -37,6 +33,8 @@ type Adjustment struct {
 	Percent number `json:"percent" swaggertype:"number"`
 	Money   number `json:"money" swaggertype:"number"`
 }
+
+func (a Adjustment) code() string { return a.Term + ":" + string(a.Percent) }
 
 // ComparablePage is the comparables of a subject, the nearest first.
 type ComparablePage struct {
@@ -60,30 +58,9 @@ func (v viewer) comparable(f service.Comparable) Comparable {
 	return out
 }
 
-var comparableColumns = []tableColumn[Comparable]{
-	{"ref", textCell, func(v Comparable) string { return v.Ref }},
-	{"id", plainCell, func(v Comparable) string { return v.ID.String() }},
-	{"member", textCell, func(v Comparable) string { return v.Member }},
-	{"category", textCell, func(v Comparable) string { return v.Category }},
-	{"outcome", plainCell, func(v Comparable) string { return v.Outcome }},
-	{"listed_on", plainCell, func(v Comparable) string { return v.ListedOn }},
-	{"active_days", numberCell, func(v Comparable) string { return strconv.Itoa(v.ActiveDays) }},
-	{"ask", numberCell, func(v Comparable) string { return v.Ask.text() }},
-	{"sale_price", numberCell, func(v Comparable) string { return v.SalePrice.text() }},
-	{"distance", numberCell, func(v Comparable) string { return string(v.Distance) }},
-	{"weak", plainCell, func(v Comparable) string { return strconv.FormatBool(v.Weak) }},
-	{"adjusted_price", numberCell, func(v Comparable) string { return v.AdjustedPrice.text() }},
-	{"net_percent", numberCell, func(v Comparable) string { return string(v.NetPercent) }},
-	{"gross_percent", numberCell, func(v Comparable) string { return string(v.GrossPercent) }},
-	{"adjustments", embeddedCell, func(v Comparable) string {
-		lines := make([]string, len(v.Adjustments))
-		for i, line := range v.Adjustments {
-			lines[i] = line.Term + ":" + string(line.Percent)
-		}
-		return strings.Join(lines, ";")
-	}},
-	{"adjusted_ask", numberCell, func(v Comparable) string { return v.AdjustedAsk.text() }},
-}
+var comparableColumns = columnsOf[Comparable](`
+	ref id member category outcome listed_on active_days ask sale_price distance weak adjusted_price
+	net_percent gross_percent adjustments adjusted_ask`)
 
 const comparablesDefault, comparablesMost = 10, 100
 
@@ -116,6 +93,19 @@ type ComparableQuery struct {
 	Color     string  `form:"color"`
 	Limit     int     `form:"limit" default:"10"` // at most 100
 	TableQuery
+	subject service.Subject
+}
+
+// fromQuery reads the columns of the subject by their names in the registry.
+func (q *ComparableQuery) fromQuery(p *params, _ string) {
+	q.subject = service.Subject{}
+	for _, name := range subjectColumns {
+		if p.has(name) {
+			q.subject[name] = p.text(name)
+		}
+	}
+	q.Limit = p.count("limit", comparablesDefault, comparablesMost)
+	bindQuery(p, &q.TableQuery)
 }
 
 // listComparables answers with the nearest listings, each adjusted to the
@@ -130,18 +120,7 @@ type ComparableQuery struct {
 //	@Security	Key
 //	@Router		/v1/comparables [get]
 //	@Router		/v1/comparables.csv [get]
-func (s *Server) listComparables(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "comparables.csv", comparableColumns, func(p *params) (func() ([]Comparable, error), error) {
-		subject := service.Subject{}
-		for _, name := range subjectColumns {
-			if p.has(name) {
-				subject[name] = p.text(name)
-			}
-		}
-		n := p.count("limit", comparablesDefault, comparablesMost)
-		return func() ([]Comparable, error) {
-			found, err := s.service.Comparables(c.Request.Context(), a, subject, n)
-			return each(found, viewerOf(a).comparable), err
-		}, nil
-	})
+func (s *Server) listComparables(r request, in ComparableQuery) ([]Comparable, error) {
+	found, err := s.service.Comparables(r.Request.Context(), r.actor, in.subject, in.Limit)
+	return each(found, viewerOf(r.actor).comparable), err
 }

@@ -63,27 +63,8 @@ func optionalID(id uuid.UUID) *uuid.UUID {
 	return &id
 }
 
-func idText(id *uuid.UUID) string {
-	if id == nil {
-		return ""
-	}
-	return id.String()
-}
-
-var costColumns = []tableColumn[CostLine]{
-	{"id", plainCell, func(l CostLine) string { return l.ID.String() }},
-	{"on", plainCell, func(l CostLine) string { return l.On }},
-	{"kind", plainCell, func(l CostLine) string { return l.Kind }},
-	{"amount", numberCell, func(l CostLine) string { return l.Amount.text() }},
-	{"hours", numberCell, func(l CostLine) string { return l.Hours.text() }},
-	{"step", textCell, func(l CostLine) string { return l.Step }},
-	{"note", textCell, func(l CostLine) string { return l.Note }},
-	{"ref", textCell, func(l CostLine) string { return l.Ref }},
-	{"listing_id", plainCell, func(l CostLine) string { return l.ListingID.String() }},
-	{"at", plainCell, func(l CostLine) string { return l.At.Format(time.RFC3339) }},
-	{"voids", plainCell, func(l CostLine) string { return idText(l.Voids) }},
-	{"voided_by", plainCell, func(l CostLine) string { return idText(l.VoidedBy) }},
-}
+var costColumns = columnsOf[CostLine](`
+	id on kind amount hours step note ref listing_id at voids voided_by`)
 
 // listCosts tells what one of the key's own member's pieces cost, line by line,
 // over all of its listings. To everybody else it is not there.
@@ -98,14 +79,13 @@ var costColumns = []tableColumn[CostLine]{
 //	@Security	Key
 //	@Router		/v1/pieces/{id}/costs [get]
 //	@Router		/v1/pieces/{id}/costs.csv [get]
-func (s *Server) listCosts(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "costs.csv", costColumns, func(*params) (func() ([]CostLine, error), error) {
-		id, err := pathID(c)
-		return func() ([]CostLine, error) {
-			lines, err := s.service.Costs(c.Request.Context(), a, id)
-			return each(lines, viewerOf(a).cost), err
-		}, err
-	})
+func (s *Server) listCosts(r request, _ TableQuery) ([]CostLine, error) {
+	id, err := pathID(r.Context)
+	if err != nil {
+		return nil, err
+	}
+	lines, err := s.service.Costs(r.Request.Context(), r.actor, id)
+	return each(lines, viewerOf(r.actor).cost), err
 }
 
 // createCost adds a cost line to the newest row of a piece, or undoes one.

@@ -1,10 +1,6 @@
 package api
 
 import (
-	"strconv"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/pricing"
 	"askwright/service"
 )
@@ -68,15 +64,8 @@ func wholeDays(x *float64) *int {
 	return &n
 }
 
-var daysToSellColumns = []tableColumn[DaysToSell]{
-	{"category", textCell, func(v DaysToSell) string { return v.Category }},
-	{"listings", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Listings) }},
-	{"sold", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.Sold) }},
-	{"median_days", numberCell, func(v DaysToSell) string { return optionalCount(v.Median) }},
-	{"median_low", numberCell, func(v DaysToSell) string { return optionalCount(v.Low) }},
-	{"median_high", numberCell, func(v DaysToSell) string { return optionalCount(v.High) }},
-	{"last_day", numberCell, func(v DaysToSell) string { return strconv.Itoa(v.LastDay) }},
-}
+var daysToSellColumns = columnsOf[DaysToSell](`
+	category listings sold median_days median_low median_high last_day`)
 
 // listDaysToSell tells how fast the group's own listings have sold: the share
 // still unsold after so many active days.
@@ -90,11 +79,7 @@ var daysToSellColumns = []tableColumn[DaysToSell]{
 //	@Security	Key
 //	@Router		/v1/reports/days-to-sell [get]
 //	@Router		/v1/reports/days-to-sell.csv [get]
-func (s *Server) listDaysToSell(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "days-to-sell.csv", daysToSellColumns, func(*params) (func() ([]DaysToSell, error), error) {
-		return func() ([]DaysToSell, error) {
-			speeds, err := s.service.DaysToSell(c.Request.Context(), a)
-			return each(speeds, daysToSell), err
-		}, nil
-	})
+func (s *Server) listDaysToSell(r request, _ TableQuery) ([]DaysToSell, error) {
+	speeds, err := s.service.DaysToSell(r.Request.Context(), r.actor)
+	return each(speeds, daysToSell), err
 }

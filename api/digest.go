@@ -174,12 +174,12 @@ func (s *Server) getDigest(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	p := paramsOf(c)
-	member, err := s.memberFilter(c, a, p)
-	if err != nil {
+	var in DigestQuery
+	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	if err := p.done(); err != nil {
+	member, err := s.memberNamed(request{c, a}, in.Member)
+	if err != nil {
 		return err
 	}
 	if notModified(c, s.listTag(c, a, form)) {

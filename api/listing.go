@@ -69,11 +69,11 @@ type ListingQuery struct {
 
 // TableQuery is how a table is written.
 type TableQuery struct {
-	Fields    string `form:"fields" example:"ref,ask"` // which columns, in this order
-	Delimiter string `form:"delimiter" default:","`    // of CSV: a comma, a semicolon or tab
-	Decimal   string `form:"decimal" default:"."`      // of CSV: a point or a comma
-	BOM       bool   `form:"bom"`                      // of CSV: for a spreadsheet that opens the file by double click
-	Key       string `form:"key"`                      // of a .csv feed: a feed key
+	Fields    columnList     `form:"fields" swaggertype:"string" example:"ref,ask"` // which columns, in this order
+	Delimiter fieldDelimiter `form:"delimiter" swaggertype:"string" default:","`    // of CSV: a comma, a semicolon or tab
+	Decimal   decimalMark    `form:"decimal" swaggertype:"string" default:"."`      // of CSV: a point or a comma
+	BOM       bool           `form:"bom"`                                           // of CSV: for a spreadsheet that opens the file by double click
+	Key       string         `form:"key"`                                           // of a .csv feed: a feed key
 }
 
 // listListings answers with rows, as JSON a page, as CSV all of them.

@@ -2,7 +2,6 @@ package api
 
 import (
 	"net/http"
-	"strconv"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -116,16 +115,8 @@ func (v viewer) offerAnswer(offer service.Offer, f *service.OfferAdvice) OfferAn
 	return out
 }
 
-var offerColumns = []tableColumn[Offer]{
-	{"id", plainCell, func(v Offer) string { return v.ID.String() }},
-	{"on", plainCell, func(v Offer) string { return v.On }},
-	{"amount", numberCell, func(v Offer) string { return string(v.Amount) }},
-	{"ask", numberCell, func(v Offer) string { return v.Ask.text() }},
-	{"comes", plainCell, func(v Offer) string { return v.Comes }},
-	{"cash", plainCell, func(v Offer) string { return strconv.FormatBool(v.Cash) }},
-	{"deposit", numberCell, func(v Offer) string { return v.Deposit.text() }},
-	{"note", textCell, func(v Offer) string { return v.Note }},
-}
+var offerColumns = columnsOf[Offer](`
+	id on amount ask comes cash deposit note`)
 
 // listOffers tells a listing's offers to its owner, and to nobody else.
 //

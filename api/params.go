@@ -129,12 +129,17 @@ func (p *params) number(name string) (float64, bool) {
 // fields reads which columns are wanted, of those that there are.
 func (p *params) fields(all []string) []string {
 	wanted := p.list("fields")
+	p.checkFields(wanted, all)
+	return wanted
+}
+
+// checkFields refuses what is not among the columns that there are.
+func (p *params) checkFields(wanted, all []string) {
 	for _, name := range wanted {
 		if !slices.Contains(all, name) {
 			p.refuse("fields", "%q is no column%s", clip(name, 40), didYouMean(nearestName(name, all)))
 		}
 	}
-	return wanted
 }
 
 // done returns the first fault: a wrong value, or a name that is not known.
@@ -154,16 +159,20 @@ func nearestName(name string, known []string) string {
 
 func keysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
 
-// memberFilter resolves member=me, an id or a name; zero: everybody.
+// memberFilter reads which member is meant; zero: everybody.
 func (s *Server) memberFilter(c *gin.Context, a *service.Actor, p *params) (uuid.UUID, error) {
-	who := p.text("member")
+	return s.memberNamed(request{c, a}, p.text("member"))
+}
+
+// memberNamed resolves me, an id or a name; zero: everybody.
+func (s *Server) memberNamed(r request, who string) (uuid.UUID, error) {
 	switch who {
 	case "":
 		return uuid.Nil, nil
 	case "me":
-		return a.MemberID, nil
+		return r.actor.MemberID, nil
 	}
-	members, err := s.service.Members(c.Request.Context(), a)
+	members, err := s.service.Members(r.Request.Context(), r.actor)
 	if err != nil {
 		return uuid.Nil, err
 	}
@@ -172,8 +181,7 @@ func (s *Server) memberFilter(c *gin.Context, a *service.Actor, p *params) (uuid
 			return m.ID, nil
 		}
 	}
-	p.refuse("member", "nobody here is called %q; give me, an id or a name", clip(who, 40))
-	return uuid.Nil, nil
+	return uuid.Nil, badParameter("member", "nobody here is called %q; give me, an id or a name", clip(who, 40))
 }
 
 // pathID reads the id in a path. What is no id is not there.

@@ -8,39 +8,28 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/api/chart"
+	"askwright/pricing"
 	"askwright/service"
 )
 
 // PictureQuery is how large a picture is to be.
 type PictureQuery struct {
-	Width  int    `form:"width" default:"480"`  // pixels, 40 to 1600
-	Height int    `form:"height" default:"270"` // pixels, 16 to 1200; a small one has no axes
-	Key    string `form:"key"`                  // a feed key
+	Width  int    `form:"width" default:"480" min:"40" max:"1600"`  // pixels, 40 to 1600
+	Height int    `form:"height" default:"270" min:"16" max:"1200"` // pixels, 16 to 1200; a small one has no axes
+	Key    string `form:"key"`                                      // a feed key
 }
 
 // CurveQuery is what the curve of a listing can be asked for.
 type CurveQuery struct {
-	WithinDays int `form:"within_days" default:"30"` // 1 to 730
+	WithinDays int `form:"within_days" default:"30" max:"730"` // 1 to 730
 	PictureQuery
 }
 
 // AgePictureQuery is what the picture of ages can be asked for.
 type AgePictureQuery struct {
-	Member string `form:"member"`              // me, an id or a name
-	AsOf   string `form:"as_of" format:"date"` // default: today
+	Member string       `form:"member"`                                   // me, an id or a name
+	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"` // default: today
 	PictureQuery
-}
-
-// size reads how large a picture is to be.
-func (p *params) size() (width, height int) {
-	width, height = p.count("width", 480, 1601), p.count("height", 270, 1201)
-	if width < 40 || width > 1600 {
-		p.refuse("width", "expected 40 to 1600 pixels")
-	}
-	if height < 16 || height > 1200 {
-		p.refuse("height", "expected 16 to 1200 pixels")
-	}
-	return width, height
 }
 
 // answerPicture draws in the form that the path asks for.
@@ -76,10 +65,8 @@ func (s *Server) getCurve(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	p := paramsOf(c)
-	within := p.withinDays()
-	width, height := p.size()
-	if err := p.done(); err != nil {
+	var in CurveQuery
+	if err := readQuery(c, &in); err != nil {
 		return err
 	}
 	if _, err := s.service.Listing(c.Request.Context(), a, id); err != nil {
@@ -89,11 +76,11 @@ func (s *Server) getCurve(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, "")) {
 		return nil
 	}
-	found, err := s.service.SuggestFor(c.Request.Context(), a, id, within)
+	found, err := s.service.SuggestFor(c.Request.Context(), a, id, in.WithinDays)
 	if err != nil {
 		return err
 	}
-	return answerPicture(c, curveOf(*found, within).Draw(width, height))
+	return answerPicture(c, curveOf(*found, in.WithinDays).Draw(in.Width, in.Height))
 }
 
 func curveOf(f service.Suggestion, within int) chart.Curve {
@@ -125,13 +112,12 @@ func curveOf(f service.Suggestion, within int) chart.Curve {
 //	@Router		/v1/reports/listing-age.svg [get]
 //	@Router		/v1/reports/listing-age.png [get]
 func (s *Server) getAgePicture(c *gin.Context, a *service.Actor) error {
-	p := paramsOf(c)
-	q, err := s.ageQuery(c, a, p)
-	if err != nil {
+	var in AgePictureQuery
+	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	width, height := p.size()
-	if err := p.done(); err != nil {
+	q, err := s.ageQuery(request{c, a}, AgeQuery{Member: in.Member, AsOf: in.AsOf})
+	if err != nil {
 		return err
 	}
 	c.Header("Cache-Control", "private, max-age=60")
@@ -142,7 +128,7 @@ func (s *Server) getAgePicture(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return inQuery(err)
 	}
-	return answerPicture(c, agesOf(lines).Draw(width, height))
+	return answerPicture(c, agesOf(lines).Draw(in.Width, in.Height))
 }
 
 func agesOf(lines []service.AgeLine) chart.Ages {

@@ -4,8 +4,6 @@ import (
 	"encoding/json"
 	"net/http"
 	"slices"
-	"strconv"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -20,7 +18,7 @@ type Piece struct {
 	Member    string            `json:"member"`
 	State     string            `json:"state" enums:"found,bought,in_work,passed,open,sold,withdrawn,let_go"`
 	Category  string            `json:"category" example:"sideboard"`
-	LetGo     string            `json:"let_go,omitempty"`                          // why it left without a sale
+	LetGo     string            `json:"let_go,omitempty" csv:"plain"`              // why it left without a sale
 	SellerAsk *number           `json:"seller_ask,omitempty" swaggertype:"number"` // of a find: what its seller asks
 	DaysOwned int               `json:"days_owned,omitempty"`                      // owner only: until it was sold, or today
 	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`             // refs of its rows, the first one first
@@ -51,22 +49,8 @@ func (v viewer) piece(p *service.Piece) Piece {
 	return out
 }
 
-var pieceColumns = []tableColumn[Piece]{
-	{"ref", textCell, func(p Piece) string { return p.Ref }},
-	{"id", plainCell, func(p Piece) string { return p.ID.String() }},
-	{"member", textCell, func(p Piece) string { return p.Member }},
-	{"state", plainCell, func(p Piece) string { return p.State }},
-	{"category", textCell, func(p Piece) string { return p.Category }},
-	{"let_go", plainCell, func(p Piece) string { return p.LetGo }},
-	{"seller_ask", numberCell, func(p Piece) string { return p.SellerAsk.text() }},
-	{"days_owned", numberCell, func(p Piece) string {
-		if p.DaysOwned == 0 {
-			return ""
-		}
-		return strconv.Itoa(p.DaysOwned)
-	}},
-	{"lineage", textCell, func(p Piece) string { return strings.Join(p.Lineage, ";") }},
-}
+var pieceColumns = columnsOf[Piece](`
+	ref id member state category let_go seller_ask days_owned lineage`)
 
 // shownPiece is a single piece as it goes out, with its story.
 func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) (Piece, error) {

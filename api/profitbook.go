@@ -6,13 +6,14 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
 // ProfitPeriod is what the profit workbook can be asked for.
 type ProfitPeriod struct {
-	From string `form:"from" format:"date"` // of the sale
-	To   string `form:"to" format:"date"`   // of the sale, included; also the day of the stock
+	From pricing.Date `form:"from" swaggertype:"string" format:"date"` // of the sale
+	To   pricing.Date `form:"to" swaggertype:"string" format:"date"`   // of the sale, included; also the day of the stock
 }
 
 // profitSheet is a sheet with figures, by what they are grouped by.
@@ -36,11 +37,11 @@ var profitSheets = []profitSheet{
 //	@Security	Key
 //	@Router		/v1/reports/profit.xlsx [get]
 func (s *Server) getProfitWorkbook(c *gin.Context, a *service.Actor) error {
-	p := paramsOf(c)
-	q := service.ProfitQuery{From: p.date("from"), To: p.date("to"), WithLines: true}
-	if err := p.done(); err != nil {
+	var in ProfitPeriod
+	if err := readQuery(c, &in); err != nil {
 		return err
 	}
+	q := service.ProfitQuery{From: in.From, To: in.To, WithLines: true}
 	if notModified(c, s.listTag(c, a, "xlsx")) {
 		return nil
 	}

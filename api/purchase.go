@@ -2,8 +2,6 @@ package api
 
 import (
 	"net/http"
-	"strconv"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -108,10 +106,7 @@ type Inspection struct {
 	Source string `json:"source" example:"common practice, no source"`
 }
 
-// inspectCodes are the inspections in one cell of a table.
-func inspectCodes(list []Inspection) string {
-	return strings.Join(each(list, func(i Inspection) string { return i.Code }), ";")
-}
+func (i Inspection) code() string { return i.Code }
 
 // createPurchaseLimits says what to pay at most for some finds, in order.
 //
@@ -299,59 +294,11 @@ func (v viewer) purchaseOutcome(o *pricing.PurchaseOutcome) *PurchaseOutcome {
 	}
 }
 
-var purchaseColumns = []tableColumn[PurchaseLimit]{
-	{"ref", textCell, func(v PurchaseLimit) string { return v.Ref }},
-	{"category", textCell, func(v PurchaseLimit) string { return v.Category }},
-	{"rank", numberCell, func(v PurchaseLimit) string { return rankText(v.Rank) }},
-	{"offer", numberCell, func(v PurchaseLimit) string { return v.Offer.text() }},
-	{"walk_away", numberCell, func(v PurchaseLimit) string { return v.WalkAway.text() }},
-	{"most_to_pay", numberCell, func(v PurchaseLimit) string { return v.MostToPay.text() }},
-	{"at_likely", numberCell, func(v PurchaseLimit) string { return v.AtLikely.text() }},
-	{"break_even", numberCell, func(v PurchaseLimit) string { return v.BreakEven.text() }},
-	{"rule_of_third", numberCell, func(v PurchaseLimit) string { return v.RuleOfThird.text() }},
-	{"expected_profit", numberCell, func(v PurchaseLimit) string { return v.ExpectedProfit.text() }},
-	{"profit_per_hour", numberCell, func(v PurchaseLimit) string { return v.ProfitPerHour.text() }},
-	{"chance_of_loss", numberCell, func(v PurchaseLimit) string { return v.ChanceOfLoss.text() }},
-	{"price", numberCell, func(v PurchaseLimit) string { return string(v.atPrice().Price) }},
-	{"price_expected_profit", numberCell, func(v PurchaseLimit) string { return string(v.atPrice().ExpectedProfit) }},
-	{"price_profit_per_hour", numberCell, func(v PurchaseLimit) string { return v.atPrice().ProfitPerHour.text() }},
-	{"price_chance_of_loss", numberCell, func(v PurchaseLimit) string { return v.atPrice().ChanceOfLoss.text() }},
-	{"finish", textCell, func(v PurchaseLimit) string { return v.Plan.Finish }},
-	{"color", textCell, func(v PurchaseLimit) string { return v.Plan.Color }},
-	{"hours", numberCell, func(v PurchaseLimit) string { return string(v.Plan.Hours) }},
-	{"days_out", numberCell, func(v PurchaseLimit) string { return strconv.Itoa(v.Plan.DaysOut) }},
-	{"costs_from", plainCell, func(v PurchaseLimit) string { return v.Plan.CostsFrom }},
-	{"ask", numberCell, func(v PurchaseLimit) string { return v.Ask.text() }},
-	{"sale_price_likely", numberCell, func(v PurchaseLimit) string { return string(v.salePrice().Likely) }},
-	{"sale_price_low", numberCell, func(v PurchaseLimit) string { return string(v.salePrice().Low) }},
-	{"sale_price_high", numberCell, func(v PurchaseLimit) string { return string(v.salePrice().High) }},
-	{"inspect", textCell, func(v PurchaseLimit) string { return inspectCodes(v.Inspect) }},
-	{"refusal", plainCell, func(v PurchaseLimit) string {
-		if v.Refusal == nil {
-			return ""
-		}
-		return v.Refusal.Reason
-	}},
-	{"cautions", plainCell, func(v PurchaseLimit) string { return cautionCodes(v.Cautions) }},
-}
-
-func (v PurchaseLimit) atPrice() PurchaseOutcome {
-	if v.AtPrice == nil {
-		return PurchaseOutcome{}
-	}
-	return *v.AtPrice
-}
-
-func (v PurchaseLimit) salePrice() PriceRange {
-	if v.SalePrice == nil {
-		return PriceRange{}
-	}
-	return *v.SalePrice
-}
-
-func rankText(rank *int) string {
-	if rank == nil {
-		return ""
-	}
-	return strconv.Itoa(*rank)
-}
+var purchaseColumns = columnsOf[PurchaseLimit](`
+	ref category rank offer walk_away most_to_pay at_likely break_even rule_of_third expected_profit
+	profit_per_hour chance_of_loss price=at_price.price
+	price_expected_profit=at_price.expected_profit price_profit_per_hour=at_price.profit_per_hour
+	price_chance_of_loss=at_price.chance_of_loss finish=plan.finish color=plan.color
+	hours=plan.hours days_out=plan.days_out costs_from=plan.costs_from ask
+	sale_price_likely=sale_price.likely sale_price_low=sale_price.low
+	sale_price_high=sale_price.high inspect refusal=refusal.reason cautions`)

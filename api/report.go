@@ -7,6 +7,7 @@ import (
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -44,29 +45,29 @@ type ProfitItem struct {
 	SoldOn     string     `json:"sold_on,omitempty" format:"date"`
 
 	Pieces          int     `json:"pieces"`
-	Revenue         number  `json:"revenue" swaggertype:"number"` // sale prices, delivery not included
-	PurchaseCost    number  `json:"purchase_cost" swaggertype:"number"`
-	PickupCost      number  `json:"pickup_cost" swaggertype:"number"`
-	MaterialsCost   number  `json:"materials_cost" swaggertype:"number"`
-	OtherCost       number  `json:"other_cost" swaggertype:"number"`
-	Fees            number  `json:"fees" swaggertype:"number"`
-	FeesEstimated   number  `json:"fees_estimated" swaggertype:"number"` // the part of fees that nobody recorded: from the venue's rate
-	Cost            number  `json:"cost" swaggertype:"number"`           // purchase, pickup, materials, other and fees
-	DeliveryCharged number  `json:"delivery_charged" swaggertype:"number"`
-	DeliveryCost    number  `json:"delivery_cost" swaggertype:"number"`
-	Profit          number  `json:"profit" swaggertype:"number"`
-	Margin          *number `json:"margin_percent" swaggertype:"number"`         // profit of what came in after fees
-	Return          *number `json:"return_on_cost_percent" swaggertype:"number"` // profit of cost and delivery_cost
-	Hours           number  `json:"hours" swaggertype:"number"`                  // at the bench
-	HoursOther      number  `json:"hours_other" swaggertype:"number"`            // fetching, photos, messages, delivery
-	PerHour         *number `json:"profit_per_hour" swaggertype:"number"`        // over all hours of the timed pieces
-	TimedPieces     int     `json:"timed_pieces"`                                // with hours on file
-	DaysOwned       *int    `json:"days_owned"`                                  // from bought to sold, of the dated pieces
-	PerDayOwned     *number `json:"profit_per_day_owned" swaggertype:"number"`   // of the dated pieces
-	DatedPieces     int     `json:"dated_pieces"`                                // with the day of purchase on file
-	PurchaseUnknown int     `json:"purchase_unknown"`                            // pieces without a purchase cost on file: their profit is too high
-	AtALoss         int     `json:"at_a_loss"`                                   // pieces
-	Verdict         string  `json:"verdict,omitempty" enums:"keep,stop,too_few"` // of a source or category, against the worth of an hour
+	Revenue         number  `json:"revenue" swaggertype:"number" csv:"money"` // sale prices, delivery not included
+	PurchaseCost    number  `json:"purchase_cost" swaggertype:"number" csv:"money"`
+	PickupCost      number  `json:"pickup_cost" swaggertype:"number" csv:"money"`
+	MaterialsCost   number  `json:"materials_cost" swaggertype:"number" csv:"money"`
+	OtherCost       number  `json:"other_cost" swaggertype:"number" csv:"money"`
+	Fees            number  `json:"fees" swaggertype:"number" csv:"money"`
+	FeesEstimated   number  `json:"fees_estimated" swaggertype:"number" csv:"money"` // the part of fees that nobody recorded: from the venue's rate
+	Cost            number  `json:"cost" swaggertype:"number" csv:"money"`           // purchase, pickup, materials, other and fees
+	DeliveryCharged number  `json:"delivery_charged" swaggertype:"number" csv:"money"`
+	DeliveryCost    number  `json:"delivery_cost" swaggertype:"number" csv:"money"`
+	Profit          number  `json:"profit" swaggertype:"number" csv:"money"`
+	Margin          *number `json:"margin_percent" swaggertype:"number"`                   // profit of what came in after fees
+	Return          *number `json:"return_on_cost_percent" swaggertype:"number"`           // profit of cost and delivery_cost
+	Hours           number  `json:"hours" swaggertype:"number"`                            // at the bench
+	HoursOther      number  `json:"hours_other" swaggertype:"number"`                      // fetching, photos, messages, delivery
+	PerHour         *number `json:"profit_per_hour" swaggertype:"number" csv:"money"`      // over all hours of the timed pieces
+	TimedPieces     int     `json:"timed_pieces"`                                          // with hours on file
+	DaysOwned       *int    `json:"days_owned"`                                            // from bought to sold, of the dated pieces
+	PerDayOwned     *number `json:"profit_per_day_owned" swaggertype:"number" csv:"money"` // of the dated pieces
+	DatedPieces     int     `json:"dated_pieces"`                                          // with the day of purchase on file
+	PurchaseUnknown int     `json:"purchase_unknown"`                                      // pieces without a purchase cost on file: their profit is too high
+	AtALoss         int     `json:"at_a_loss"`                                             // pieces
+	Verdict         string  `json:"verdict,omitempty" enums:"keep,stop,too_few"`           // of a source or category, against the worth of an hour
 }
 
 // StockItem is a piece that was not sold: at what it cost by a day, or in all.
@@ -75,19 +76,19 @@ type StockItem struct {
 	Ref           string     `json:"ref,omitempty"`
 	Category      string     `json:"category,omitempty"`
 	State         string     `json:"state,omitempty" enums:"bought,in_work,open,sold,withdrawn,let_go"` // today
-	Reason        string     `json:"let_go,omitempty" example:"given_away"`                             // why it left without a sale
+	Reason        string     `json:"let_go,omitempty" example:"given_away" csv:"plain"`                 // why it left without a sale
 	LetGoOn       string     `json:"let_go_on,omitempty" format:"date"`
 	BoughtFrom    string     `json:"bought_from,omitempty"`
 	BoughtOn      string     `json:"bought_on,omitempty" format:"date"`
 	DaysOwned     *int       `json:"days_owned"` // null: the day of purchase is not on file
 	Pieces        int        `json:"pieces"`
-	PurchaseCost  number     `json:"purchase_cost" swaggertype:"number"`
-	PickupCost    number     `json:"pickup_cost" swaggertype:"number"`
-	MaterialsCost number     `json:"materials_cost" swaggertype:"number"`
-	OtherCost     number     `json:"other_cost" swaggertype:"number"`
-	Fees          number     `json:"fees" swaggertype:"number"`
-	Cost          number     `json:"cost" swaggertype:"number"` // the sum of the five
-	DeliveryCost  number     `json:"delivery_cost" swaggertype:"number"`
+	PurchaseCost  number     `json:"purchase_cost" swaggertype:"number" csv:"money"`
+	PickupCost    number     `json:"pickup_cost" swaggertype:"number" csv:"money"`
+	MaterialsCost number     `json:"materials_cost" swaggertype:"number" csv:"money"`
+	OtherCost     number     `json:"other_cost" swaggertype:"number" csv:"money"`
+	Fees          number     `json:"fees" swaggertype:"number" csv:"money"`
+	Cost          number     `json:"cost" swaggertype:"number" csv:"money"` // the sum of the five
+	DeliveryCost  number     `json:"delivery_cost" swaggertype:"number" csv:"money"`
 	Hours         number     `json:"hours" swaggertype:"number"`
 	HoursOther    number     `json:"hours_other" swaggertype:"number"`
 }
@@ -101,9 +102,9 @@ type ProfitLine struct {
 	ListingID uuid.UUID  `json:"listing_id" format:"uuid"`
 	CostID    *uuid.UUID `json:"cost_id,omitempty" format:"uuid"` // of the cost line, where it is one
 	On        string     `json:"on" format:"date"`
-	Kind      string     `json:"kind" example:"materials_cost"`         // sale_price, a kind of cost, or estimated_fees
-	Amount    *number    `json:"amount,omitempty" swaggertype:"number"` // money
-	Hours     *number    `json:"hours,omitempty" swaggertype:"number"`  // of the kinds hours and hours_other
+	Kind      string     `json:"kind" example:"materials_cost" csv:"plain"`         // sale_price, a kind of cost, or estimated_fees
+	Amount    *number    `json:"amount,omitempty" swaggertype:"number" csv:"money"` // money
+	Hours     *number    `json:"hours,omitempty" swaggertype:"number"`              // of the kinds hours and hours_other
 	Step      string     `json:"step,omitempty"`
 	Note      string     `json:"note,omitempty"`
 }
@@ -114,8 +115,8 @@ type QuickSale struct {
 	Ref       string    `json:"ref"`
 	ListedOn  string    `json:"listed_on" format:"date"`
 	EndedOn   string    `json:"ended_on" format:"date"`
-	FirstAsk  number    `json:"first_ask" swaggertype:"number"`
-	SalePrice number    `json:"sale_price" swaggertype:"number"`
+	FirstAsk  number    `json:"first_ask" swaggertype:"number" csv:"money"`
+	SalePrice number    `json:"sale_price" swaggertype:"number" csv:"money"`
 }
 
 // amounts writes sums of one currency.
@@ -220,42 +221,14 @@ func (v viewer) profit(a *service.Actor, q service.ProfitQuery, p *service.Profi
 }
 
 // Columns of a single piece; left out where pieces are summed.
-var saleColumns = []tableColumn[ProfitItem]{
-	{"id", plainCell, func(i ProfitItem) string { return idText(i.ID) }},
-	{"category", textCell, func(i ProfitItem) string { return i.Category }},
-	{"finish", textCell, func(i ProfitItem) string { return i.Finish }},
-	{"venue", textCell, func(i ProfitItem) string { return i.Venue }},
-	{"bought_from", textCell, func(i ProfitItem) string { return i.BoughtFrom }},
-	{"bought_on", plainCell, func(i ProfitItem) string { return i.BoughtOn }},
-	{"sold_on", plainCell, func(i ProfitItem) string { return i.SoldOn }},
-}
+var saleColumns = columnsOf[ProfitItem](`
+	id category finish venue bought_from bought_on sold_on`)
 
-var figureColumns = []tableColumn[ProfitItem]{
-	{"pieces", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.Pieces) }},
-	{"revenue", moneyCell, func(i ProfitItem) string { return string(i.Revenue) }},
-	{"purchase_cost", moneyCell, func(i ProfitItem) string { return string(i.PurchaseCost) }},
-	{"pickup_cost", moneyCell, func(i ProfitItem) string { return string(i.PickupCost) }},
-	{"materials_cost", moneyCell, func(i ProfitItem) string { return string(i.MaterialsCost) }},
-	{"other_cost", moneyCell, func(i ProfitItem) string { return string(i.OtherCost) }},
-	{"fees", moneyCell, func(i ProfitItem) string { return string(i.Fees) }},
-	{"fees_estimated", moneyCell, func(i ProfitItem) string { return string(i.FeesEstimated) }},
-	{"cost", moneyCell, func(i ProfitItem) string { return string(i.Cost) }},
-	{"delivery_charged", moneyCell, func(i ProfitItem) string { return string(i.DeliveryCharged) }},
-	{"delivery_cost", moneyCell, func(i ProfitItem) string { return string(i.DeliveryCost) }},
-	{"profit", moneyCell, func(i ProfitItem) string { return string(i.Profit) }},
-	{"margin_percent", numberCell, func(i ProfitItem) string { return i.Margin.text() }},
-	{"return_on_cost_percent", numberCell, func(i ProfitItem) string { return i.Return.text() }},
-	{"hours", numberCell, func(i ProfitItem) string { return string(i.Hours) }},
-	{"hours_other", numberCell, func(i ProfitItem) string { return string(i.HoursOther) }},
-	{"profit_per_hour", moneyCell, func(i ProfitItem) string { return i.PerHour.text() }},
-	{"timed_pieces", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.TimedPieces) }},
-	{"days_owned", numberCell, func(i ProfitItem) string { return optionalCount(i.DaysOwned) }},
-	{"profit_per_day_owned", moneyCell, func(i ProfitItem) string { return i.PerDayOwned.text() }},
-	{"dated_pieces", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.DatedPieces) }},
-	{"purchase_unknown", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.PurchaseUnknown) }},
-	{"at_a_loss", numberCell, func(i ProfitItem) string { return strconv.Itoa(i.AtALoss) }},
-	{"verdict", plainCell, func(i ProfitItem) string { return i.Verdict }},
-}
+var figureColumns = columnsOf[ProfitItem](`
+	pieces revenue purchase_cost pickup_cost materials_cost other_cost fees fees_estimated cost
+	delivery_charged delivery_cost profit margin_percent return_on_cost_percent hours hours_other
+	profit_per_hour timed_pieces days_owned profit_per_day_owned dated_pieces purchase_unknown
+	at_a_loss verdict`)
 
 // profitColumns are those of a grouping.
 func profitColumns(by string) []tableColumn[ProfitItem] {
@@ -266,50 +239,15 @@ func profitColumns(by string) []tableColumn[ProfitItem] {
 	return append(columns, figureColumns...)
 }
 
-var stockColumns = []tableColumn[StockItem]{
-	{"id", plainCell, func(i StockItem) string { return idText(i.ID) }},
-	{"ref", textCell, func(i StockItem) string { return i.Ref }},
-	{"category", textCell, func(i StockItem) string { return i.Category }},
-	{"state", plainCell, func(i StockItem) string { return i.State }},
-	{"let_go", plainCell, func(i StockItem) string { return i.Reason }},
-	{"let_go_on", plainCell, func(i StockItem) string { return i.LetGoOn }},
-	{"bought_from", textCell, func(i StockItem) string { return i.BoughtFrom }},
-	{"bought_on", plainCell, func(i StockItem) string { return i.BoughtOn }},
-	{"days_owned", numberCell, func(i StockItem) string { return optionalCount(i.DaysOwned) }},
-	{"purchase_cost", moneyCell, func(i StockItem) string { return string(i.PurchaseCost) }},
-	{"pickup_cost", moneyCell, func(i StockItem) string { return string(i.PickupCost) }},
-	{"materials_cost", moneyCell, func(i StockItem) string { return string(i.MaterialsCost) }},
-	{"other_cost", moneyCell, func(i StockItem) string { return string(i.OtherCost) }},
-	{"fees", moneyCell, func(i StockItem) string { return string(i.Fees) }},
-	{"cost", moneyCell, func(i StockItem) string { return string(i.Cost) }},
-	{"delivery_cost", moneyCell, func(i StockItem) string { return string(i.DeliveryCost) }},
-	{"hours", numberCell, func(i StockItem) string { return string(i.Hours) }},
-	{"hours_other", numberCell, func(i StockItem) string { return string(i.HoursOther) }},
-}
+var stockColumns = columnsOf[StockItem](`
+	id ref category state let_go let_go_on bought_from bought_on days_owned purchase_cost
+	pickup_cost materials_cost other_cost fees cost delivery_cost hours hours_other`)
 
-var lineColumns = []tableColumn[ProfitLine]{
-	{"group", textCell, func(l ProfitLine) string { return l.Group }},
-	{"piece_ref", textCell, func(l ProfitLine) string { return l.PieceRef }},
-	{"ref", textCell, func(l ProfitLine) string { return l.Ref }},
-	{"on", plainCell, func(l ProfitLine) string { return l.On }},
-	{"kind", plainCell, func(l ProfitLine) string { return l.Kind }},
-	{"amount", moneyCell, func(l ProfitLine) string { return l.Amount.text() }},
-	{"hours", numberCell, func(l ProfitLine) string { return l.Hours.text() }},
-	{"step", textCell, func(l ProfitLine) string { return l.Step }},
-	{"note", textCell, func(l ProfitLine) string { return l.Note }},
-	{"piece_id", plainCell, func(l ProfitLine) string { return l.PieceID.String() }},
-	{"listing_id", plainCell, func(l ProfitLine) string { return l.ListingID.String() }},
-	{"cost_id", plainCell, func(l ProfitLine) string { return idText(l.CostID) }},
-}
+var lineColumns = columnsOf[ProfitLine](`
+	group piece_ref ref on kind amount hours step note piece_id listing_id cost_id`)
 
-var quickSaleColumns = []tableColumn[QuickSale]{
-	{"ref", textCell, func(q QuickSale) string { return q.Ref }},
-	{"listed_on", plainCell, func(q QuickSale) string { return q.ListedOn }},
-	{"ended_on", plainCell, func(q QuickSale) string { return q.EndedOn }},
-	{"first_ask", moneyCell, func(q QuickSale) string { return string(q.FirstAsk) }},
-	{"sale_price", moneyCell, func(q QuickSale) string { return string(q.SalePrice) }},
-	{"listing_id", plainCell, func(q QuickSale) string { return q.ListingID.String() }},
-}
+var quickSaleColumns = columnsOf[QuickSale](`
+	ref listed_on ended_on first_ask sale_price listing_id`)
 
 func optionalCount(n *int) string {
 	if n == nil {
@@ -320,11 +258,11 @@ func optionalCount(n *int) string {
 
 // ProfitQuery is what the report can be asked for.
 type ProfitQuery struct {
-	By    string `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
-	From  string `form:"from" format:"date"`                                    // of the sale
-	To    string `form:"to" format:"date"`                                      // of the sale, included; also the day of the stock
-	Lines bool   `form:"lines"`                                                 // JSON: with the amounts that the figures are made of
-	Rows  string `form:"rows" enums:"items,lines,stock,let_go" default:"items"` // CSV: which of the four
+	By    string       `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
+	From  pricing.Date `form:"from" swaggertype:"string" format:"date"`               // of the sale
+	To    pricing.Date `form:"to" swaggertype:"string" format:"date"`                 // of the sale, included; also the day of the stock
+	Lines bool         `form:"lines"`                                                 // JSON: with the amounts that the figures are made of
+	Rows  string       `form:"rows" enums:"items,lines,stock,let_go" default:"items"` // CSV: which of the four
 	TableQuery
 }
 
@@ -338,14 +276,13 @@ const (
 
 // profitQuery reads what is asked for, which rows a CSV has, and their columns.
 func profitQuery(p *params, form string) (q service.ProfitQuery, rows string, columns []string) {
-	q = service.ProfitQuery{By: byPiece, From: p.date("from"), To: p.date("to"), WithLines: p.bool("lines")}
-	if by := p.oneOf("by", service.ProfitGroupings...); by != "" {
-		q.By = by
-	}
-	rows = p.oneOf("rows", "items", rowsLines, rowsStock, rowsLetGo)
+	var in ProfitQuery
+	bindQuery(p, &in)
+	q = service.ProfitQuery{By: in.By, From: in.From, To: in.To, WithLines: in.Lines}
+	rows = in.Rows
 	columns = columnNames(profitColumns(q.By))
 	switch {
-	case form == formJSON && rows != "":
+	case form == formJSON && p.text("rows") != "":
 		p.refuse("rows", "is for CSV; JSON has items, stock and let_go, and lines with lines=true")
 	case form == formCSV && q.WithLines:
 		p.refuse("lines", "is for JSON; for CSV it is rows=lines")

@@ -3,12 +3,10 @@ package api
 import (
 	"errors"
 	"slices"
-	"strconv"
-	"strings"
 
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -97,35 +95,17 @@ func (r Review) best() Remedy {
 	return r.Remedies[0]
 }
 
-var reviewColumns = []tableColumn[Review]{
-	{"ref", textCell, func(v Review) string { return v.Ref }},
-	{"id", plainCell, func(v Review) string { return v.ID.String() }},
-	{"member", textCell, func(v Review) string { return v.Member }},
-	{"category", textCell, func(v Review) string { return v.Category }},
-	{"state", plainCell, func(v Review) string { return v.State }},
-	{"ask", numberCell, func(v Review) string { return v.Ask.text() }},
-	{"listed_on", plainCell, func(v Review) string { return v.ListedOn }},
-	{"active_days", numberCell, func(v Review) string { return strconv.Itoa(v.ActiveDays) }},
-	{"days_on_market", numberCell, func(v Review) string { return strconv.Itoa(v.DaysOnMarket) }},
-	{"chance_sold_by_now", numberCell, func(v Review) string { return string(v.ChanceSold) }},
-	{"reason", plainCell, func(v Review) string { return v.Reason }},
-	{"checks", textCell, func(v Review) string { return strings.Join(v.Checks, ";") }},
-	{"action", plainCell, func(v Review) string { return v.best().Action }},
-	{"action_ask", numberCell, func(v Review) string { return v.best().Ask.text() }},
-	{"action_finish", textCell, func(v Review) string { return v.best().Finish }},
-	{"action_color", textCell, func(v Review) string { return v.best().Color }},
-	{"expected_net", numberCell, func(v Review) string { return string(v.best().ExpectedNet) }},
-	{"gain", numberCell, func(v Review) string { return string(v.Gain) }},
-	{"chance_better_than_waiting", numberCell, func(v Review) string { return string(v.best().ChanceBetter) }},
-	{"cautions", plainCell, func(v Review) string { return cautionCodes(v.Cautions) }},
-	{"held_until", plainCell, func(v Review) string { return textOf(v.HeldUntil) }},
-}
+var reviewColumns = columnsOf[Review](`
+	ref id member category state ask listed_on active_days days_on_market chance_sold_by_now reason
+	checks action=remedies.action action_ask=remedies.ask action_finish=remedies.finish
+	action_color=remedies.color expected_net=remedies.expected_net gain
+	chance_better_than_waiting=remedies.chance_better_than_waiting cautions held_until`)
 
 // StaleQuery is what the reviews can be asked for.
 type StaleQuery struct {
-	State  string `form:"state" example:"stale,slow"` // several with commas between
-	Member string `form:"member"`                     // me, an id or a name
-	AsOf   string `form:"as_of" format:"date"`        // default: today
+	State  openStates   `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
+	Member string       `form:"member"`                                          // me, an id or a name
+	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"`        // default: today
 	TableQuery
 }
 
@@ -140,29 +120,14 @@ type StaleQuery struct {
 //	@Security	Key
 //	@Router		/v1/stale [get]
 //	@Router		/v1/stale.csv [get]
-func (s *Server) listStale(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "stale.csv", reviewColumns, func(p *params) (func() ([]Review, error), error) {
-		q := service.StaleQuery{AsOf: p.date("as_of"), States: p.states()}
-		var err error
-		if q.Member, err = s.memberFilter(c, a, p); err != nil {
-			return nil, err
-		}
-		return func() ([]Review, error) {
-			reviews, err := s.service.Stale(c.Request.Context(), a, q)
-			return each(reviews, viewerOf(a).review), err
-		}, nil
-	})
-}
-
-// states reads which states of open listings are wanted.
-func (p *params) states() []string {
-	states := p.list("state")
-	for _, state := range states {
-		if !slices.Contains(service.ListingStates, state) {
-			p.refuse("state", "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
-		}
+func (s *Server) listStale(r request, in StaleQuery) ([]Review, error) {
+	member, err := s.memberNamed(r, in.Member)
+	if err != nil {
+		return nil, err
 	}
-	return states
+	q := service.StaleQuery{AsOf: in.AsOf, States: in.State, Member: member}
+	reviews, err := s.service.Stale(r.Request.Context(), r.actor, q)
+	return each(reviews, viewerOf(r.actor).review), err
 }
 
 // inQuery turns wrong values into wrong parameters: they came in the address.

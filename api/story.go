@@ -12,11 +12,11 @@ import (
 
 // StoryEntry is one thing that happened to a piece.
 type StoryEntry struct {
-	On      *string `json:"on,omitempty" format:"date"`                            // absent: the day is not known
-	Kind    string  `json:"kind" example:"listed"`                                 // bought, finished, listed, ask, pause, sold, refinish ...
-	Ref     string  `json:"ref" example:"B-17"`                                    // of the row it belongs to
-	Text    string  `json:"text" example:"Sold for 300 of 310 asked after 6 days"` // in plain words
-	Figures figures `json:"figures,omitempty" swaggertype:"object,number"`         // amounts, days, hours and counts by name
+	On      *string `json:"on,omitempty" format:"date"`                                   // absent: the day is not known
+	Kind    string  `json:"kind" example:"listed" csv:"plain"`                            // bought, finished, listed, ask, pause, sold, refinish ...
+	Ref     string  `json:"ref" example:"B-17"`                                           // of the row it belongs to
+	Text    string  `json:"text" example:"Sold for 300 of 310 asked after 6 days"`        // in plain words
+	Figures figures `json:"figures,omitempty" swaggertype:"object,number" csv:"embedded"` // amounts, days, hours and counts by name
 }
 
 // figures are written as an object, in their order.
@@ -40,7 +40,7 @@ func (f figures) MarshalJSON() ([]byte, error) {
 	return out.Bytes(), nil
 }
 
-func (f figures) text() string {
+func (f figures) code() string {
 	parts := make([]string, len(f))
 	for i, one := range f {
 		parts[i] = one.Name + ":" + one.Value
@@ -56,18 +56,8 @@ func storyEntries(entries []service.StoryEntry) []StoryEntry {
 	return out
 }
 
-var storyColumns = []tableColumn[StoryEntry]{
-	{"on", plainCell, func(e StoryEntry) string {
-		if e.On == nil {
-			return ""
-		}
-		return *e.On
-	}},
-	{"kind", plainCell, func(e StoryEntry) string { return e.Kind }},
-	{"ref", textCell, func(e StoryEntry) string { return e.Ref }},
-	{"text", textCell, func(e StoryEntry) string { return e.Text }},
-	{"figures", embeddedCell, func(e StoryEntry) string { return e.Figures.text() }},
-}
+var storyColumns = columnsOf[StoryEntry](`
+	on kind ref text figures`)
 
 // getStory answers with the story as a table.
 //

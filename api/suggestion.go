@@ -2,7 +2,6 @@ package api
 
 import (
 	"net/http"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -111,7 +110,7 @@ type Basis struct {
 
 // Refusal says why there is no answer, what there is and what it would take.
 type Refusal struct {
-	Reason string `json:"reason" example:"too_few_sales"`
+	Reason string `json:"reason" example:"too_few_sales" csv:"plain"`
 	Have   number `json:"have" swaggertype:"number"`
 	Need   number `json:"need" swaggertype:"number"`
 	Detail string `json:"detail"`
@@ -123,6 +122,8 @@ type Caution struct {
 	Text   string `json:"text"`
 	Source string `json:"source"`
 }
+
+func (c Caution) code() string { return c.Code }
 
 // SuggestionsRequest asks for some suggestions at once.
 type SuggestionsRequest struct {
@@ -302,28 +303,11 @@ func cautions(list []service.Caution) []Caution {
 	return out
 }
 
-// cautionCodes are the cautions in one cell of a table.
-func cautionCodes(list []Caution) string {
-	codes := make([]string, len(list))
-	for i, one := range list {
-		codes[i] = one.Code
-	}
-	return strings.Join(codes, ";")
-}
-
 func optionalText(s string) *string {
 	if s == "" {
 		return nil
 	}
 	return &s
-}
-
-// textOf is "" for none.
-func textOf(s *string) string {
-	if s == nil {
-		return ""
-	}
-	return *s
 }
 
 // notNil makes a list an empty array rather than null.

@@ -1,10 +1,9 @@
 package api
 
 import (
-	"strconv"
+	"slices"
 	"strings"
 
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
 	"askwright/service"
@@ -57,53 +56,21 @@ func (s Suggestion) advice() string {
 }
 
 // adviceColumns are one line for a suggestion.
-var adviceColumns = []tableColumn[Suggestion]{
-	{"ref", textCell, func(v Suggestion) string { return v.Ref }},
-	{"suggested_ask", numberCell, func(v Suggestion) string { return v.Ask.text() }},
-	{"likely_price", numberCell, func(v Suggestion) string { return v.price(func(r *PriceRange) number { return r.Likely }) }},
-	{"low_price", numberCell, func(v Suggestion) string { return v.price(func(r *PriceRange) number { return r.Low }) }},
-	{"high_price", numberCell, func(v Suggestion) string { return v.price(func(r *PriceRange) number { return r.High }) }},
-	{"chance_sold", numberCell, func(v Suggestion) string {
-		if v.ChanceSold == nil {
-			return ""
-		}
-		return string(v.ChanceSold.Probability)
-	}},
-	{"within_days", numberCell, func(v Suggestion) string {
-		if v.ChanceSold == nil {
-			return ""
-		}
-		return strconv.Itoa(v.ChanceSold.WithinDays)
-	}},
-	{"median_days", numberCell, func(v Suggestion) string {
-		if v.Days == nil || v.Days.Median == nil {
-			return ""
-		}
-		return strconv.Itoa(*v.Days.Median)
-	}},
-	{"quick_ask", numberCell, func(v Suggestion) string { return v.choice("quick").text() }},
-	{"patient_ask", numberCell, func(v Suggestion) string { return v.choice("patient").text() }},
-	{"sold", numberCell, func(v Suggestion) string { return strconv.Itoa(v.Basis.Sold) }},
-	{"unsold", numberCell, func(v Suggestion) string { return strconv.Itoa(v.Basis.Unsold) }},
-	{"refusal", plainCell, func(v Suggestion) string {
-		if v.Refusal == nil {
-			return ""
-		}
-		return v.Refusal.Reason
-	}},
-	{"advice", textCell, func(v Suggestion) string { return v.advice() }},
-}
+var adviceColumns = slices.Concat(
+	columnsOf[Suggestion](`
+	ref suggested_ask=ask likely_price=sale_price.likely low_price=sale_price.low high_price=sale_price.high
+	chance_sold=chance_sold.probability within_days=chance_sold.within_days median_days=days.median`),
+	[]tableColumn[Suggestion]{
+		{"quick_ask", numberCell, func(v Suggestion) string { return v.choice("quick").text() }},
+		{"patient_ask", numberCell, func(v Suggestion) string { return v.choice("patient").text() }},
+	},
+	columnsOf[Suggestion](`sold=basis.sold unsold=basis.unsold refusal=refusal.reason`),
+	[]tableColumn[Suggestion]{{"advice", textCell, Suggestion.advice}},
+)
 
 // suggestionColumns are adviceColumns with what is on file.
 var suggestionColumns = func() []tableColumn[OpenSuggestion] {
-	columns := []tableColumn[OpenSuggestion]{
-		{"ref", textCell, func(v OpenSuggestion) string { return v.Ref }},
-		{"id", plainCell, func(v OpenSuggestion) string { return v.ID.String() }},
-		{"member", textCell, func(v OpenSuggestion) string { return v.Member }},
-		{"category", textCell, func(v OpenSuggestion) string { return v.Category }},
-		{"listed_on", plainCell, func(v OpenSuggestion) string { return v.ListedOn }},
-		{"ask", numberCell, func(v OpenSuggestion) string { return v.PresentAsk.text() }},
-	}
+	columns := columnsOf[OpenSuggestion](`ref id member category listed_on ask=present_ask`)
 	for _, c := range adviceColumns[1:] {
 		columns = append(columns, tableColumn[OpenSuggestion]{c.name, c.kind, func(v OpenSuggestion) string { return c.value(v.Suggestion) }})
 	}
@@ -119,8 +86,8 @@ func (s Suggestion) price(which func(*PriceRange) number) string {
 
 // SuggestionQuery is what the suggestions can be asked for.
 type SuggestionQuery struct {
-	Member     string `form:"member"`                   // me, an id or a name
-	WithinDays int    `form:"within_days" default:"30"` // 1 to 730
+	Member     string `form:"member"`                             // me, an id or a name
+	WithinDays int    `form:"within_days" default:"30" max:"730"` // 1 to 730
 	TableQuery
 }
 
@@ -135,17 +102,15 @@ type SuggestionQuery struct {
 //	@Security	Key
 //	@Router		/v1/suggestions [get]
 //	@Router		/v1/suggestions.csv [get]
-func (s *Server) listSuggestions(c *gin.Context, a *service.Actor) error {
-	return answerList(s, c, a, "suggestions.csv", suggestionColumns, func(p *params) (func() ([]OpenSuggestion, error), error) {
-		within := p.withinDays()
-		member, err := s.memberFilter(c, a, p)
-		return func() ([]OpenSuggestion, error) {
-			found, err := s.service.SuggestOpen(c.Request.Context(), a, member, within)
-			s.requests.owe(a.KeyID.String(), len(found)/subjectsPerUnit)
-			v := viewerOf(a)
-			return each(found, func(f service.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, within) }), err
-		}, err
-	})
+func (s *Server) listSuggestions(r request, in SuggestionQuery) ([]OpenSuggestion, error) {
+	member, err := s.memberNamed(r, in.Member)
+	if err != nil {
+		return nil, err
+	}
+	found, err := s.service.SuggestOpen(r.Request.Context(), r.actor, member, in.WithinDays)
+	s.requests.owe(r.actor.KeyID.String(), len(found)/subjectsPerUnit)
+	v := viewerOf(r.actor)
+	return each(found, func(f service.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, in.WithinDays) }), err
 }
 
 func (p *params) withinDays() int {

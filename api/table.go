@@ -9,8 +9,6 @@ import (
 	"strings"
 
 	"github.com/gin-gonic/gin"
-
-	"askwright/service"
 )
 
 const csvMediaType = "text/csv; charset=utf-8; header=present" // RFC 4180, RFC 7111
@@ -25,20 +23,10 @@ type tableOptions struct {
 
 // tableParams reads the options of a table that has these columns.
 func tableParams(p *params, columns []string) tableOptions {
-	o := tableOptions{Delimiter: ",", Decimal: ".", Fields: p.fields(columns)}
-	switch d := p.text("delimiter"); {
-	case d == "tab" || p.values.Get("delimiter") == "\t":
-		o.Delimiter = "\t"
-	case d == ";" || d == ",":
-		o.Delimiter = d
-	case d != "":
-		p.refuse("delimiter", "%q is not one of , ; tab", clip(d, 10))
-	}
-	if d := p.oneOf("decimal", ".", ","); d != "" {
-		o.Decimal = d
-	}
-	o.BOM = p.bool("bom")
-	return o
+	var q TableQuery
+	bindQuery(p, &q)
+	p.checkFields(q.Fields, columns)
+	return tableOptions{Delimiter: string(q.Delimiter), Decimal: string(q.Decimal), BOM: q.BOM, Fields: q.Fields}
 }
 
 // csvParams is tableParams where JSON comes whole.
@@ -48,36 +36,6 @@ func csvParams(p *params, form string, columns []string) tableOptions {
 		p.refuse("fields", "is for CSV here")
 	}
 	return o
-}
-
-// answerList answers with a list that is computed as a whole, as JSON or CSV.
-// ask reads its parameters and returns how to compute it.
-func answerList[T any](s *Server, c *gin.Context, a *service.Actor, filename string, columns []tableColumn[T],
-	ask func(*params) (compute func() ([]T, error), err error)) error {
-	form, err := wantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := paramsOf(c)
-	compute, err := ask(p)
-	if err != nil {
-		return err
-	}
-	options := csvParams(p, form, columnNames(columns))
-	if err := p.done(); err != nil {
-		return err
-	}
-	if notModified(c, s.listTag(c, a, form)) {
-		return nil
-	}
-	items, err := compute()
-	if err != nil {
-		return inQuery(err)
-	}
-	if form == formJSON {
-		return answer(c, http.StatusOK, page[T]{Items: items})
-	}
-	return writeTable(c, filename, columns, options, items)
 }
 
 // each shows every item.

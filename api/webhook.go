@@ -3,8 +3,6 @@ package api
 import (
 	"encoding/json"
 	"net/http"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -53,24 +51,8 @@ func webhookResource(w service.Webhook) Webhook {
 	}
 }
 
-func instantText(t *time.Time) string {
-	if t == nil {
-		return ""
-	}
-	return instant(*t)
-}
-
-var webhookColumns = []tableColumn[Webhook]{
-	{"id", plainCell, func(v Webhook) string { return v.ID.String() }},
-	{"member", textCell, func(v Webhook) string { return v.Member }},
-	{"url", textCell, func(v Webhook) string { return v.URL }},
-	{"label", textCell, func(v Webhook) string { return v.Label }},
-	{"events", plainCell, func(v Webhook) string { return strings.Join(v.Events, ";") }},
-	{"created_at", plainCell, func(v Webhook) string { return instant(v.CreatedAt) }},
-	{"failing_since", plainCell, func(v Webhook) string { return instantText(v.FailingSince) }},
-	{"disabled_at", plainCell, func(v Webhook) string { return instantText(v.DisabledAt) }},
-	{"note", textCell, func(v Webhook) string { return v.Note }},
-}
+var webhookColumns = columnsOf[Webhook](`
+	id member url label events created_at failing_since disabled_at note`)
 
 // listWebhooks answers with the group's webhooks.
 //
@@ -185,7 +167,7 @@ func (s *Server) testWebhook(c *gin.Context, a *service.Actor) error {
 // WebhookDelivery is a message to a webhook, with what came of it.
 type WebhookDelivery struct {
 	ID          uuid.UUID  `json:"id" format:"uuid"` // sent as webhook-id, the same each time
-	Event       string     `json:"event" example:"listing.stale"`
+	Event       string     `json:"event" example:"listing.stale" csv:"plain"`
 	ListingID   *uuid.UUID `json:"listing_id,omitempty" format:"uuid"`
 	CreatedAt   time.Time  `json:"created_at" format:"date-time"`
 	State       string     `json:"state" enums:"pending,delivered,failed"`
@@ -214,35 +196,14 @@ func webhookDelivery(d service.WebhookDelivery) WebhookDelivery {
 	return out
 }
 
-var webhookDeliveryColumns = []tableColumn[WebhookDelivery]{
-	{"id", plainCell, func(v WebhookDelivery) string { return v.ID.String() }},
-	{"event", plainCell, func(v WebhookDelivery) string { return v.Event }},
-	{"listing_id", plainCell, func(v WebhookDelivery) string {
-		if v.ListingID == nil {
-			return ""
-		}
-		return v.ListingID.String()
-	}},
-	{"created_at", plainCell, func(v WebhookDelivery) string { return instant(v.CreatedAt) }},
-	{"state", plainCell, func(v WebhookDelivery) string { return v.State }},
-	{"attempts", numberCell, func(v WebhookDelivery) string { return strconv.Itoa(v.Attempts) }},
-	{"tried_at", plainCell, func(v WebhookDelivery) string { return instantText(v.TriedAt) }},
-	{"next_at", plainCell, func(v WebhookDelivery) string { return instantText(v.NextAt) }},
-	{"delivered_at", plainCell, func(v WebhookDelivery) string { return instantText(v.DeliveredAt) }},
-	{"status", numberCell, func(v WebhookDelivery) string {
-		if v.Status == 0 {
-			return ""
-		}
-		return strconv.Itoa(v.Status)
-	}},
-	{"error", textCell, func(v WebhookDelivery) string { return v.Error }},
-}
+var webhookDeliveryColumns = columnsOf[WebhookDelivery](`
+	id event listing_id created_at state attempts tried_at next_at delivered_at status error`)
 
 // WebhookDeliveryQuery is what a list of deliveries can be asked for.
 type WebhookDeliveryQuery struct {
 	State  string `form:"state" enums:"pending,delivered,failed"`
-	Limit  int    `form:"limit" default:"100"` // at most 1000; without it a CSV holds all
-	Cursor string `form:"cursor"`              // from next
+	Limit  int    `form:"limit" default:"100" cap:"1000"` // at most 1000; without it a CSV holds all
+	Cursor string `form:"cursor"`                         // from next
 	TableQuery
 }
 
@@ -269,7 +230,9 @@ func (s *Server) listWebhookDeliveries(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	q := service.WebhookDeliveryQuery{Webhook: id, State: p.oneOf("state", service.DeliveryStates...), Limit: p.count("limit", pageDefault, pageMost)}
+	var in WebhookDeliveryQuery
+	bindQuery(p, &in)
+	q := service.WebhookDeliveryQuery{Webhook: id, State: in.State, Limit: in.Limit}
 	if k := decodeCursor(c, p); k != nil && len(k.After) == 1 {
 		q.BeforeID = k.ID
 		if q.Before, err = time.Parse(time.RFC3339Nano, k.After[0]); err != nil {

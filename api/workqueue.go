@@ -2,7 +2,6 @@ package api
 
 import (
 	"net/http"
-	"strconv"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -59,23 +58,9 @@ func (v viewer) task(t service.Task) Task {
 	}
 }
 
-var taskColumns = []tableColumn[Task]{
-	{"ref", textCell, func(t Task) string { return t.Ref }},
-	{"id", plainCell, func(t Task) string { return t.ID.String() }},
-	{"category", textCell, func(t Task) string { return t.Category }},
-	{"action", plainCell, func(t Task) string { return t.Action }},
-	{"finish", textCell, func(t Task) string { return t.Finish }},
-	{"color", textCell, func(t Task) string { return t.Color }},
-	{"ask", numberCell, func(t Task) string { return t.Ask.text() }},
-	{"hours", numberCell, func(t Task) string { return string(t.Hours) }},
-	{"materials", numberCell, func(t Task) string { return string(t.Materials) }},
-	{"days_out", numberCell, func(t Task) string { return strconv.Itoa(t.DaysOut) }},
-	{"expected_net", numberCell, func(t Task) string { return string(t.ExpectedNet) }},
-	{"gain", numberCell, func(t Task) string { return string(t.Gain) }},
-	{"gain_per_hour", numberCell, func(t Task) string { return t.GainPerHour.text() }},
-	{"sentence", textCell, func(t Task) string { return t.Sentence }},
-	{"cautions", plainCell, func(t Task) string { return cautionCodes(t.Cautions) }},
-}
+var taskColumns = columnsOf[Task](`
+	ref id category action finish color ask hours materials days_out expected_net gain gain_per_hour
+	sentence cautions`)
 
 // WorkQuery is what a week has.
 type WorkQuery struct {

@@ -1,0 +1,73 @@
+package api
+
+import (
+	"reflect"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+type asked struct {
+	Name  string       `form:"name"`
+	By    string       `form:"by" enums:"piece,month" default:"piece"`
+	On    pricing.Date `form:"on"`
+	Limit int          `form:"limit" default:"100" cap:"1000"`
+	Width int          `form:"width" default:"480" min:"40" max:"1600"`
+	Net   float64      `form:"net"`
+	TableQuery
+}
+
+func TestParametersAreReadByTheirTags(t *testing.T) {
+	table := TableQuery{Delimiter: ",", Decimal: "."}
+	for _, test := range []struct {
+		query, refused string
+		want           asked
+	}{
+		{"", "", asked{By: "piece", Limit: 100, Width: 480, TableQuery: table}},
+		{"name=+a+&by=month&limit=5000&width=40&net=4.5", "",
+			asked{Name: "a", By: "month", Limit: 1000, Width: 40, Net: 4.5, TableQuery: table}},
+		{"fields=ref,ask&delimiter=tab&decimal=,&bom=true&key=k", "", asked{By: "piece", Limit: 100, Width: 480,
+			TableQuery: TableQuery{Fields: columnList{"ref", "ask"}, Delimiter: "\t", Decimal: ",", BOM: true, Key: "k"}}},
+		{query: "by=year", refused: `"year" is not one of piece, month`},
+		{query: "on=5.3.2026", refused: `"5.3.2026" is not a day like 2026-03-05`},
+		{query: "limit=0", refused: `"0" is not a whole number of 1 or more`},
+		{query: "width=39", refused: "expected 40 to 1600"},
+		{query: "width=1601", refused: "expected 40 to 1600"},
+		{query: "net=1e3", refused: `"1e3" is not a plain number such as 480.50`},
+		{query: "delimiter=x", refused: `"x" is not one of , ; tab`},
+		{query: "nam=a", refused: "is not known here; did you mean name?"},
+	} {
+		var got asked
+		err := readQuery(contextFor("/?"+test.query), &got)
+		if test.refused != "" {
+			if err == nil || problemOf(err).Errors[0].Reason != test.refused {
+				t.Errorf("%s: %v, want %s", test.query, err, test.refused)
+			}
+			continue
+		}
+		if diff := cmp.Diff(test.want, got); err != nil || diff != "" {
+			t.Errorf("%s: %v %s", test.query, err, diff)
+		}
+	}
+}
+
+// The words that are documented are those that the service knows.
+func TestWordsOfParametersAreTheService(t *testing.T) {
+	for _, test := range []struct {
+		query reflect.Type
+		field string
+		words []string
+	}{
+		{reflect.TypeFor[ProfitQuery](), "By", service.ProfitGroupings},
+		{reflect.TypeFor[WebhookDeliveryQuery](), "State", service.DeliveryStates},
+	} {
+		field, _ := test.query.FieldByName(test.field)
+		if got := field.Tag.Get("enums"); got != strings.Join(test.words, ",") {
+			t.Errorf("%s.%s has %s, the service %v", test.query, test.field, got, test.words)
+		}
+	}
+}
