@@ -2,7 +2,7 @@ package api
 
 import (
 	"askwright/pricing"
-	"askwright/service"
+	"askwright/service/advice"
 )
 
 // AgeLine is how old the open listings of one category are, in active days.
@@ -27,7 +27,7 @@ type AgePage struct {
 	Items []AgeLine `json:"items"`
 }
 
-func (v viewer) ageLine(l service.AgeLine) AgeLine {
+func (v viewer) ageLine(l advice.AgeLine) AgeLine {
 	return AgeLine{
 		Category: l.Category, Listings: l.Listings, Paused: l.Paused, MedianDays: rounded(l.MedianAge, 1), OldestDays: l.OldestAge,
 		OldestRef: l.Oldest.Ref, OldestMember: l.Oldest.Member, Asked: exact(l.Asked, v.currency),
@@ -63,11 +63,11 @@ func (s *Server) listingAge(r request, in AgeQuery) ([]AgeLine, error) {
 	if err != nil {
 		return nil, err
 	}
-	lines, err := s.service.ListingAge(r.Request.Context(), r.actor, q)
+	lines, err := s.service.Advice.ListingAge(r.Request.Context(), r.actor, q)
 	return each(lines, viewerOf(r.actor).ageLine), err
 }
 
-func (s *Server) ageQuery(r request, in AgeQuery) (service.AgeQuery, error) {
+func (s *Server) ageQuery(r request, in AgeQuery) (advice.AgeQuery, error) {
 	member, err := s.memberNamed(r, in.Member)
-	return service.AgeQuery{AsOf: in.AsOf, Member: member}, err
+	return advice.AgeQuery{AsOf: in.AsOf, Member: member}, err
 }

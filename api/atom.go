@@ -10,6 +10,8 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/watch"
 )
 
 // atomFeed is a feed document (RFC 4287).
@@ -75,7 +77,7 @@ func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
 	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	q := service.StaleQuery{States: in.State}
+	q := advice.ReviewQuery{States: in.State}
 	if len(q.States) == 0 {
 		q.States = []string{"stale"}
 	}
@@ -87,7 +89,7 @@ func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, "")) {
 		return nil
 	}
-	entries, updated, err := s.service.StaleFeed(c.Request.Context(), a, q)
+	entries, updated, err := s.service.Reviewer.Feed(c.Request.Context(), a, q)
 	if err != nil {
 		return err
 	}
@@ -114,7 +116,7 @@ func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
 	return err
 }
 
-func (v viewer) atomEntry(e service.FeedEntry) atomEntry {
+func (v viewer) atomEntry(e watch.FeedEntry) atomEntry {
 	address := "/v1/listings/" + e.Row.ID.String()
 	return atomEntry{
 		ID: e.Row.ID.URN(), Title: e.Row.Ref + ", " + e.What() + ": " + e.State, Updated: instant(e.UpdatedAt),

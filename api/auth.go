@@ -53,7 +53,7 @@ func (s *Server) actor(c *gin.Context, scope string) (*service.Actor, error) {
 	if text == "" {
 		return nil, refuse(unauthenticated, "a key is needed: send Authorization: Bearer KEY")
 	}
-	a, err := s.service.Authenticate(c.Request.Context(), text)
+	a, err := s.service.Members.Authenticate(c.Request.Context(), text)
 	if err != nil {
 		if problemOf(err).Status == http.StatusUnauthorized {
 			return nil, s.countFailure(c, err)

@@ -14,6 +14,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
+	"askwright/service/members"
 )
 
 // The board is for people who would rather look than read: pages made here,
@@ -136,7 +137,7 @@ func (s *Server) boardActor(c *gin.Context, scope string) (*service.Actor, error
 	if text == "" {
 		return nil, &service.Error{Kind: service.ErrUnauthenticated, Detail: "sign in with a key"}
 	}
-	a, err := s.service.Authenticate(c.Request.Context(), text)
+	a, err := s.service.Members.Authenticate(c.Request.Context(), text)
 	if errors.Is(err, service.ErrUnauthenticated) {
 		return nil, s.countFailure(c, err)
 	}
@@ -212,7 +213,7 @@ func boardPath(to string) string {
 //	@Success	200
 //	@Router		/board/sign-in [get]
 func (s *Server) getSignIn(c *gin.Context, _ *service.Actor) error {
-	return s.render(c, http.StatusOK, "signin", boardFrame{Title: "Sign in", Page: signInPage{To: boardPath(c.Query("to")), Days: service.SessionDays}})
+	return s.render(c, http.StatusOK, "signin", boardFrame{Title: "Sign in", Page: signInPage{To: boardPath(c.Query("to")), Days: members.SessionDays}})
 }
 
 // postSignIn opens a session with a key.
@@ -228,9 +229,9 @@ func (s *Server) getSignIn(c *gin.Context, _ *service.Actor) error {
 //	@Router		/board/sign-in [post]
 func (s *Server) postSignIn(c *gin.Context, _ *service.Actor) error {
 	to := boardPath(c.PostForm("to"))
-	text, err := s.service.SignIn(c.Request.Context(), strings.TrimSpace(c.PostForm("key")))
+	text, err := s.service.Members.SignIn(c.Request.Context(), strings.TrimSpace(c.PostForm("key")))
 	if err == nil {
-		setSession(c, text, service.SessionDays*24*time.Hour)
+		setSession(c, text, members.SessionDays*24*time.Hour)
 		c.Redirect(http.StatusSeeOther, to)
 		return nil
 	}
@@ -242,7 +243,7 @@ func (s *Server) postSignIn(c *gin.Context, _ *service.Actor) error {
 		return err
 	}
 	c.Header("WWW-Authenticate", `Bearer realm="askwright"`)
-	return s.render(c, p.Status, "signin", boardFrame{Title: "Sign in", Page: signInPage{To: to, Reason: scrub(p.Detail), Days: service.SessionDays}})
+	return s.render(c, p.Status, "signin", boardFrame{Title: "Sign in", Page: signInPage{To: to, Reason: scrub(p.Detail), Days: members.SessionDays}})
 }
 
 // postSignOut ends the session.
@@ -253,7 +254,7 @@ func (s *Server) postSignIn(c *gin.Context, _ *service.Actor) error {
 //	@Success	303	"signed out"
 //	@Router		/board/sign-out [post]
 func (s *Server) postSignOut(c *gin.Context, a *service.Actor) error {
-	if err := s.service.SignOut(c.Request.Context(), a); err != nil {
+	if err := s.service.Members.SignOut(c.Request.Context(), a); err != nil {
 		return err
 	}
 	setSession(c, "", -time.Second)

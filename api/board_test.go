@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/service"
+	"askwright/service/advice"
 )
 
 // reviewPage is what the tests read of /v1/stale.
@@ -98,13 +98,13 @@ func TestBoardChartsEqualTheAPI(t *testing.T) {
 	starts := regexp.MustCompile(`^\d+`)
 	for _, row := range tables[0].all("tr", "")[1:] {
 		cells := strings.Fields(strings.Replace(row.text(), " and up", "", 1))
-		for i, state := range service.ListingStates {
+		for i, state := range advice.ListingStates {
 			count[starts.FindString(cells[0])+state] = int(cells[i+1][0] - '0')
 		}
 	}
 	wanted := map[string]int{}
 	for _, from := range []string{"0", "15", "31", "61", "91"} {
-		for _, state := range service.ListingStates {
+		for _, state := range advice.ListingStates {
 			wanted[from+state] = 0
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"askwright/api/chart"
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // The pictures of the board.
@@ -37,7 +38,7 @@ func ageChart(bands []ageBand) template.HTML {
 		p.Text("value", "start", x.At(float64(at))+6, y+15, "%d", b.Total)
 	}
 	p.Line("axis", left, 0, left, p.Height-28)
-	for i, state := range service.ListingStates {
+	for i, state := range advice.ListingStates {
 		at := 60 + float64(i)*76
 		p.Rect("block "+state, stateFills[state], at, p.Height-18, 12, 12)
 		p.Text("tick", "start", at+17, p.Height-8, "%s", state)

@@ -106,7 +106,7 @@ func (s *Server) getBoardConfirm(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	row, err := s.service.Listing(c.Request.Context(), a, id)
+	row, err := s.service.Recording.Listing(c.Request.Context(), a, id)
 	if err != nil {
 		return err
 	}
@@ -159,7 +159,7 @@ func (s *Server) postBoardEvent(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	change, err := s.service.AddEvent(c.Request.Context(), a, id, event, revision)
+	change, err := s.service.Recording.AddEvent(c.Request.Context(), a, id, event, revision)
 	var wrong *service.InvalidError
 	if errors.As(err, &wrong) && len(deedFields[event.Kind]) > 0 {
 		return s.askAgain(c, a, id, event.Kind, sent, wrong)
@@ -209,7 +209,7 @@ func eventOf(sent url.Values) (event service.NewEvent, revision *int64, err erro
 
 // askAgain shows the form with what is wrong.
 func (s *Server) askAgain(c *gin.Context, a *service.Actor, id uuid.UUID, kind string, sent url.Values, wrong *service.InvalidError) error {
-	row, err := s.service.Listing(c.Request.Context(), a, id)
+	row, err := s.service.Recording.Listing(c.Request.Context(), a, id)
 	if err != nil {
 		return err
 	}

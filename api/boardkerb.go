@@ -11,6 +11,8 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/recording"
 )
 
 // The page for the kerb: what to pay for a find at most, and the finds that are
@@ -103,7 +105,7 @@ func (s *Server) kerbPage(ctx context.Context, a *service.Actor, sent url.Values
 	cells := filled(slices.Concat(kerbFields, kerbMore), "", sent)
 	status := http.StatusOK
 	if len(cells) > 0 {
-		found, err := s.service.PurchaseLimits(ctx, a, []service.Cells{cells}, service.PurchaseTarget{})
+		found, err := s.service.Advice.PurchaseLimits(ctx, a, []service.Cells{cells}, advice.PurchaseTarget{})
 		var wrong *service.InvalidError
 		switch {
 		case errors.As(err, &wrong):
@@ -115,7 +117,7 @@ func (s *Server) kerbPage(ctx context.Context, a *service.Actor, sent url.Values
 			limit := viewerOf(a).purchaseLimit(found.Limits[0])
 			page.Limit = &limit
 			if a.Can(service.ScopeWrite) {
-				page.Name = a.NewFindName()
+				page.Name = recording.NewFindName(a)
 			}
 		}
 	}
@@ -127,7 +129,7 @@ func (s *Server) kerbPage(ctx context.Context, a *service.Actor, sent url.Values
 // keptFinds are the member's own finds that were neither bought nor passed
 // over, the best first.
 func (s *Server) keptFinds(ctx context.Context, a *service.Actor) ([]find, error) {
-	rows, err := s.service.KeptFinds(ctx, a)
+	rows, err := s.service.Recording.KeptFinds(ctx, a)
 	if err != nil || len(rows) == 0 {
 		return nil, err
 	}
@@ -135,7 +137,7 @@ func (s *Server) keptFinds(ctx context.Context, a *service.Actor) ([]find, error
 	for i, l := range rows {
 		subjects[i] = service.Cells{"id": l.ID.String()}
 	}
-	found, err := s.service.PurchaseLimits(ctx, a, subjects, service.PurchaseTarget{})
+	found, err := s.service.Advice.PurchaseLimits(ctx, a, subjects, advice.PurchaseTarget{})
 	if err != nil {
 		return nil, err
 	}
@@ -174,7 +176,7 @@ func (s *Server) postBoardFind(c *gin.Context, a *service.Actor) error {
 	ref := strings.TrimSpace(sent.Get("ref"))
 	find := filled(slices.Concat(kerbFields, kerbMore), "", sent)
 	find["ref"] = ref
-	_, err := s.service.KeepFind(ctx, a, find)
+	_, err := s.service.Recording.KeepFind(ctx, a, find)
 	var wrong *service.InvalidError
 	if errors.As(err, &wrong) {
 		page, _, err := s.kerbPage(ctx, a, sent)

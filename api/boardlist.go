@@ -11,6 +11,8 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/profit"
 )
 
 // listPage is the board itself.
@@ -76,7 +78,7 @@ func (s *Server) getBoard(c *gin.Context, a *service.Actor) error {
 	if err := p.done(); err != nil {
 		return err
 	}
-	record := s.service.RecordLine(c.Request.Context(), a)
+	record := s.service.Track.Line(c.Request.Context(), a)
 	if notModified(c, hashTag(s.listTag(c, a, boardVersion), record)) {
 		return nil
 	}
@@ -86,7 +88,7 @@ func (s *Server) getBoard(c *gin.Context, a *service.Actor) error {
 	}
 	page.Record = record
 	if page.Mine && a.Can(service.ScopeRead) { // a feed key never sees a cost
-		profit, err := s.service.Profit(c.Request.Context(), a, service.ProfitQuery{})
+		profit, err := s.service.Profit.Report(c.Request.Context(), a, profit.Query{})
 		if err != nil {
 			return err
 		}
@@ -100,19 +102,19 @@ func (s *Server) getBoard(c *gin.Context, a *service.Actor) error {
 }
 
 func (s *Server) listPage(ctx context.Context, a *service.Actor, member uuid.UUID, all bool) (*listPage, error) {
-	found, err := s.service.Stale(ctx, a, service.StaleQuery{Member: member})
+	found, err := s.service.Advice.Reviews(ctx, a, advice.ReviewQuery{Member: member})
 	if err != nil {
 		return nil, err
 	}
-	speeds, err := s.service.DaysToSell(ctx, a)
+	speeds, err := s.service.Advice.DaysToSell(ctx, a)
 	if err != nil {
 		return nil, err
 	}
 	v := viewerOf(a)
-	page := &listPage{Open: len(found), Mine: member == a.MemberID, States: service.ListingStates, Currency: a.Group.Currency.Code, Level: int(100 * survivalLevel)}
+	page := &listPage{Open: len(found), Mine: member == a.MemberID, States: advice.ListingStates, Currency: a.Group.Currency.Code, Level: int(100 * survivalLevel)}
 	for _, r := range found {
 		page.All = append(page.All, v.review(r))
-		if r.State == service.ListingStates[0] {
+		if r.State == advice.ListingStates[0] {
 			page.Stale++
 		}
 		if r.GroupPulse > 0 && r.GroupPulse < quietBelow {
@@ -136,7 +138,7 @@ func (s *Server) listPage(ctx context.Context, a *service.Actor, member uuid.UUI
 // ageBands counts reviews by active days and state.
 func ageBands(reviews []Review) []ageBand {
 	starts := []int{0}
-	for _, last := range service.AgeBands {
+	for _, last := range advice.AgeBands {
 		starts = append(starts, last+1)
 	}
 	bands := make([]ageBand, len(starts))
@@ -145,7 +147,7 @@ func ageBands(reviews []Review) []ageBand {
 		if i+1 < len(starts) {
 			bands[i].Name = fmt.Sprintf("%d–%d", from, starts[i+1]-1)
 		}
-		for _, state := range service.ListingStates {
+		for _, state := range advice.ListingStates {
 			bands[i].States = append(bands[i].States, stateCount{State: state})
 		}
 	}
@@ -155,7 +157,7 @@ func ageBands(reviews []Review) []ageBand {
 			i--
 		}
 		bands[i].Total++
-		bands[i].States[slices.Index(service.ListingStates, r.State)].Count++
+		bands[i].States[slices.Index(advice.ListingStates, r.State)].Count++
 	}
 	return bands
 }

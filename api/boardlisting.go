@@ -13,6 +13,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // storyPage is one listing.
@@ -91,7 +92,7 @@ func (s *Server) getBoardListing(c *gin.Context, a *service.Actor) error {
 }
 
 func (s *Server) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) (*storyPage, error) {
-	row, err := s.service.Listing(ctx, a, id)
+	row, err := s.service.Recording.Listing(ctx, a, id)
 	if err != nil {
 		return nil, err
 	}
@@ -104,7 +105,7 @@ func (s *Server) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) 
 		ask := exact(m, v.currency)
 		page.Ask = &ask
 	}
-	reviews, err := s.service.Stale(ctx, a, service.StaleQuery{Listing: id})
+	reviews, err := s.service.Advice.Reviews(ctx, a, advice.ReviewQuery{Listing: id})
 	if err != nil {
 		return nil, err
 	}
@@ -112,12 +113,12 @@ func (s *Server) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) 
 		review := v.review(reviews[0])
 		page.Review = &review
 	}
-	found, err := s.service.SuggestFor(ctx, a, id, withinDefault)
+	found, err := s.service.Advice.SuggestFor(ctx, a, id, withinDefault)
 	if err != nil {
 		return nil, err
 	}
 	page.Suggestion = v.suggestion(*found, withinDefault)
-	events, err := s.service.Events(ctx, a, id)
+	events, err := s.service.Recording.Events(ctx, a, id)
 	if err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 
 	"askwright/api"
 	"askwright/service"
+	"askwright/service/members"
 )
 
 func TestSessions(t *testing.T) {
@@ -67,17 +68,17 @@ func TestSessionEndsWithItsKey(t *testing.T) {
 	secret := s.keyWith(t, "Wilda", service.ScopeWrite)
 	v := s.signedIn(t, secret)
 	v.get(t, "/board").page(t, 200)
-	keys, err := s.Service.Keys(t.Context(), s.Actor(t, "Wilda"))
+	keys, err := s.App.Members.Keys(t.Context(), s.Actor(t, "Wilda"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.RevokeKey(t.Context(), s.Actor(t, "Wilda"), keys[slices.IndexFunc(keys, func(k service.Key) bool { return k.Scope == service.ScopeWrite && k.Label == "" && k.Member == "Wilda" })].ID); err != nil {
+	if err := s.Members.RevokeKey(t.Context(), s.Actor(t, "Wilda"), keys[slices.IndexFunc(keys, func(k members.Key) bool { return k.Scope == service.ScopeWrite && k.Label == "" && k.Member == "Wilda" })].ID); err != nil {
 		t.Fatal(err)
 	}
 	if r := v.get(t, "/board"); r.StatusCode != 303 {
 		t.Errorf("the session lives on after its key: %d", r.StatusCode)
 	}
-	_, short, err := s.CreateKey(t.Context(), s.Actor(t, "Wilda"), service.NewKey{Scope: service.ScopeRead, ExpiresAt: s.Clock.Now().AddDate(0, 0, 2)})
+	_, short, err := s.Members.CreateKey(t.Context(), s.Actor(t, "Wilda"), members.NewKey{Scope: service.ScopeRead, ExpiresAt: s.Clock.Now().AddDate(0, 0, 2)})
 	if err != nil {
 		t.Fatal(err)
 	}

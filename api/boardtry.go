@@ -13,6 +13,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // The page to try what a piece would bring, as it is described or if it were
@@ -152,13 +153,13 @@ func (s *Server) listingNamed(ctx context.Context, a *service.Actor, text string
 	if err != nil {
 		return nil, badParameter("listing", "%q is no id", clip(text, 40))
 	}
-	return s.service.Listing(ctx, a, id)
+	return s.service.Recording.Listing(ctx, a, id)
 }
 
 // overlaid is what to ask about a listing on file: what was sent laid over it, a
 // blank being unknown. Where nothing was sent its values are put into the form.
-func (v viewer) overlaid(row *service.Listing, unit string, sent url.Values, isSent bool) service.Subject {
-	subject := service.Subject{"id": row.ID.String()}
+func (v viewer) overlaid(row *service.Listing, unit string, sent url.Values, isSent bool) advice.Subject {
+	subject := advice.Subject{"id": row.ID.String()}
 	for _, name := range describing {
 		column, _ := service.ColumnByName(name)
 		value := v.value(column, row)
@@ -179,9 +180,9 @@ func (v viewer) overlaid(row *service.Listing, unit string, sent url.Values, isS
 }
 
 // try asks for the piece and, with changes, for the changed one.
-func (s *Server) try(ctx context.Context, a *service.Actor, page *tryPage, subject service.Subject, changes service.Cells) error {
+func (s *Server) try(ctx context.Context, a *service.Actor, page *tryPage, subject advice.Subject, changes service.Cells) error {
 	ask := func(changes service.Cells) (*Suggestion, error) {
-		found, err := s.service.SuggestIf(ctx, a, []service.Subject{subject}, changes, page.WithinDays)
+		found, err := s.service.Advice.SuggestIf(ctx, a, []advice.Subject{subject}, changes, page.WithinDays)
 		if err != nil {
 			return nil, err
 		}

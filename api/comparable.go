@@ -4,6 +4,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // Comparable is a listing adjusted to the subject, line by line.
@@ -41,7 +42,7 @@ type ComparablePage struct {
 	Items []Comparable `json:"items"`
 }
 
-func (v viewer) comparable(f service.Comparable) Comparable {
+func (v viewer) comparable(f advice.Comparable) Comparable {
 	money := moneyIn(v.currency)
 	out := Comparable{
 		ActiveDays: f.ActiveDays, Ask: known(f.Ask, money), SalePrice: known(f.SalePrice, money), Distance: chance(f.Distance),
@@ -93,12 +94,12 @@ type ComparableQuery struct {
 	Color     string  `form:"color"`
 	Limit     int     `form:"limit" default:"10"` // at most 100
 	TableQuery
-	subject service.Subject
+	subject advice.Subject
 }
 
 // fromQuery reads the columns of the subject by their names in the registry.
 func (q *ComparableQuery) fromQuery(p *params, _ string) {
-	q.subject = service.Subject{}
+	q.subject = advice.Subject{}
 	for _, name := range subjectColumns {
 		if p.has(name) {
 			q.subject[name] = p.text(name)
@@ -121,6 +122,6 @@ func (q *ComparableQuery) fromQuery(p *params, _ string) {
 //	@Router		/v1/comparables [get]
 //	@Router		/v1/comparables.csv [get]
 func (s *Server) listComparables(r request, in ComparableQuery) ([]Comparable, error) {
-	found, err := s.service.Comparables(r.Request.Context(), r.actor, in.subject, in.Limit)
+	found, err := s.service.Advice.Comparables(r.Request.Context(), r.actor, in.subject, in.Limit)
 	return each(found, viewerOf(r.actor).comparable), err
 }

@@ -84,7 +84,7 @@ func (s *Server) listCosts(r request, _ TableQuery) ([]CostLine, error) {
 	if err != nil {
 		return nil, err
 	}
-	lines, err := s.service.Costs(r.Request.Context(), r.actor, id)
+	lines, err := s.service.Recording.Costs(r.Request.Context(), r.actor, id)
 	return each(lines, viewerOf(r.actor).cost), err
 }
 
@@ -117,7 +117,7 @@ func (s *Server) createCost(c *gin.Context, a *service.Actor) error {
 	if body.Voids != nil {
 		cost.Voids = *body.Voids
 	}
-	line, err := s.service.AddCost(c.Request.Context(), a, id, cost)
+	line, err := s.service.Recording.AddCost(c.Request.Context(), a, id, cost)
 	if err != nil {
 		return withPointers(err)
 	}

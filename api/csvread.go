@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"askwright/service"
+	"askwright/service/recording"
 )
 
 const (
@@ -216,7 +217,7 @@ func (columns columnSet) header(cells []string, ignoreUnknown bool) (header, err
 }
 
 // row names the cells of a CSV's record.
-func (h header) row(number int, rec record) service.Row {
+func (h header) row(number int, rec record) recording.Row {
 	row := h.cells(number, rec)
 	for name, cell := range row.Cells {
 		row.Cells[name] = importedCell(name, cell)
@@ -226,8 +227,8 @@ func (h header) row(number int, rec record) service.Row {
 
 // cells names the cells of a record. Cells beyond the header, and ones without
 // a name, must be empty.
-func (h header) cells(number int, rec record) service.Row {
-	row := service.Row{Number: number, Cells: make(service.Cells, len(rec.cells))}
+func (h header) cells(number int, rec record) recording.Row {
+	row := recording.Row{Number: number, Cells: make(service.Cells, len(rec.cells))}
 	for i, cell := range rec.cells {
 		switch name, cell := h.at(i), strings.TrimSpace(cell); {
 		case name == ignored:
@@ -253,7 +254,7 @@ func (h header) cells(number int, rec record) service.Row {
 
 // refuseCommas refuses numbers with a comma: a file with ; between its cells
 // comes from where that mostly is the decimal mark, so 1,250 may be either.
-func refuseCommas(row *service.Row) {
+func refuseCommas(row *recording.Row) {
 	for _, c := range service.Columns {
 		if cell := row.Cells[c.Name]; (c.Kind.IsNumeric() || c.Name == "asks") && strings.Contains(cell, ",") {
 			row.Errors = append(row.Errors, service.FieldError{Row: row.Number, Ref: clip(row.Cells["ref"], 100), Column: c.Name,

@@ -2,7 +2,7 @@ package api
 
 import (
 	"askwright/pricing"
-	"askwright/service"
+	"askwright/service/advice"
 )
 
 // DaysToSell is how fast one category's own listings have sold, in active days
@@ -37,7 +37,7 @@ type DaysToSellPage struct {
 
 const survivalLevel = 0.8 // of the limits, as of all ranges that people are shown
 
-func daysToSell(c service.CategorySpeed) DaysToSell {
+func daysToSell(c advice.CategorySpeed) DaysToSell {
 	out := DaysToSell{
 		Category: c.Category, Listings: c.N, Sold: c.Sales, LastDay: int(c.LastDay), Steps: make([]SurvivalStep, len(c.Steps)),
 	}
@@ -80,6 +80,6 @@ var daysToSellColumns = columnsOf[DaysToSell](`
 //	@Router		/v1/reports/days-to-sell [get]
 //	@Router		/v1/reports/days-to-sell.csv [get]
 func (s *Server) listDaysToSell(r request, _ TableQuery) ([]DaysToSell, error) {
-	speeds, err := s.service.DaysToSell(r.Request.Context(), r.actor)
+	speeds, err := s.service.Advice.DaysToSell(r.Request.Context(), r.actor)
 	return each(speeds, daysToSell), err
 }

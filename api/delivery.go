@@ -6,6 +6,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // DeliveryRequest asks what delivering a piece costs.
@@ -58,7 +59,7 @@ func (s *Server) createDeliveryQuote(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return withPointers(err)
 	}
-	q, err := s.service.QuoteDelivery(a, d)
+	q, err := s.service.Advice.QuoteDelivery(a, d)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -70,8 +71,8 @@ func (s *Server) createDeliveryQuote(c *gin.Context, a *service.Actor) error {
 	})
 }
 
-func (r *DeliveryRequest) read(a *service.Actor) (service.Delivery, error) {
-	d := service.Delivery{Stairs: r.Stairs, Helpers: r.Helpers, Hours: r.Hours}
+func (r *DeliveryRequest) read(a *service.Actor) (advice.Delivery, error) {
+	d := advice.Delivery{Stairs: r.Stairs, Helpers: r.Helpers, Hours: r.Hours}
 	if r.Distance == nil {
 		return d, service.Invalid("distance", "is missing: how far it is, one way")
 	}

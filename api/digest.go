@@ -3,7 +3,7 @@ package api
 import (
 	"bytes"
 	"crypto/sha256"
-	_ "embed" // templates
+	_ "embed"
 	"encoding/base64"
 	html "html/template"
 	"net/http"
@@ -15,6 +15,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // Digest is what to know in the morning.
@@ -68,7 +69,7 @@ type LongPause struct {
 	Days     int       `json:"days"`                          // so far
 }
 
-func (v viewer) digest(d *service.Digest) Digest {
+func (v viewer) digest(d *advice.Digest) Digest {
 	out := Digest{
 		Group: d.Group, Today: d.Today.String(), Currency: v.currency.Code,
 		Open:       OpenCount{Stale: d.Open["stale"], Slow: d.Open["slow"], Fresh: d.Open["fresh"], Paused: d.Open["paused"]},
@@ -185,7 +186,7 @@ func (s *Server) getDigest(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, form)) {
 		return nil
 	}
-	found, err := s.service.Digest(c.Request.Context(), a, member)
+	found, err := s.service.Advice.Digest(c.Request.Context(), a, member)
 	if err != nil {
 		return err
 	}

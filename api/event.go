@@ -152,7 +152,7 @@ func (s *Server) listEvents(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	events, err := s.service.Events(c.Request.Context(), a, l.ID)
+	events, err := s.service.Recording.Events(c.Request.Context(), a, l.ID)
 	if err != nil {
 		return err
 	}
@@ -184,7 +184,7 @@ func (s *Server) createEvent(c *gin.Context, a *service.Actor) error {
 	if body.Voids != nil {
 		event.Voids = *body.Voids
 	}
-	change, err := s.service.AddEvent(c.Request.Context(), a, id, event, want)
+	change, err := s.service.Recording.AddEvent(c.Request.Context(), a, id, event, want)
 	if err != nil {
 		return withPointers(err)
 	}

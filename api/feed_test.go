@@ -42,7 +42,7 @@ func TestSuggestionsForOpenListings(t *testing.T) {
 	wilda, otto := names[0], names[1]
 	feedKey := s.keyWith(t, wilda, service.ScopeFeed)
 	kept := func() string {
-		if err := s.FlushSuggestions(t.Context()); err != nil {
+		if err := s.Shown.Flush(t.Context()); err != nil {
 			t.Fatal(err)
 		}
 		return s.Select(t, "select count(*)::text from askwright.suggestion")[0]

@@ -150,7 +150,7 @@ func (s *Server) patchGroup(c *gin.Context, a *service.Actor) error {
 	if err := readPatch(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	g, err := s.service.UpdateGroup(c.Request.Context(), a, body.apply)
+	g, err := s.service.Members.UpdateGroup(c.Request.Context(), a, body.apply)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -285,7 +285,7 @@ func (s *Server) listMembers(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	members, err := s.service.Members(c.Request.Context(), a)
+	members, err := s.service.Members.Members(c.Request.Context(), a)
 	if err != nil {
 		return err
 	}
@@ -313,7 +313,7 @@ func (s *Server) createMember(c *gin.Context, a *service.Actor) error {
 	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	m, err := s.service.CreateMember(c.Request.Context(), a, body.Name)
+	m, err := s.service.Members.CreateMember(c.Request.Context(), a, body.Name)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -337,7 +337,7 @@ func (s *Server) deleteMember(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	if err := s.service.EndMembership(c.Request.Context(), a, id); err != nil {
+	if err := s.service.Members.EndMembership(c.Request.Context(), a, id); err != nil {
 		return err
 	}
 	return noContent(c)

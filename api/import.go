@@ -18,6 +18,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
+	"askwright/service/recording"
 )
 
 // ImportCounts is what became of the rows of a file.
@@ -71,7 +72,7 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	}
 	kind := mediaTypeOf(c)
 	p := paramsOf(c)
-	o := service.ImportOptions{Atomic: p.bool("atomic"), DryRun: p.bool("dry_run"), Revisions: p.bool("revisions")}
+	o := recording.ImportOptions{Atomic: p.bool("atomic"), DryRun: p.bool("dry_run"), Revisions: p.bool("revisions")}
 	decimal := p.oneOf("decimal", ".", ",")
 	o.Decimal = []rune(cmp.Or(decimal, "."))[0]
 	if o.Decimal != '.' && kind != "text/csv" {
@@ -96,7 +97,7 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 		}
 		rows = book.each
 	}
-	result, err := s.service.Import(c.Request.Context(), a, rows, o)
+	result, err := s.service.Recording.Import(c.Request.Context(), a, rows, o)
 	s.requests.owe(a.KeyID.String(), f.rows/rowsPerUnit)
 	if err != nil {
 		return err
@@ -114,7 +115,7 @@ func (s *Server) readBook(ctx context.Context, f *rowFile) (*bookRows, error) {
 	return f.readBook()
 }
 
-func answerImport(c *gin.Context, r *service.ImportResult, book *bookRows) error {
+func answerImport(c *gin.Context, r *recording.ImportResult, book *bookRows) error {
 	wrong := problemErrors(r.Errors)
 	for i, e := range wrong {
 		wrong[i].Cell = book.place(e.Row, e.Column)
@@ -193,7 +194,7 @@ func (f *rowFile) count() error {
 	return nil
 }
 
-func (f *rowFile) csvRows(yield func(service.Row) error) error {
+func (f *rowFile) csvRows(yield func(recording.Row) error) error {
 	in, err := f.start()
 	if err != nil {
 		return err
@@ -238,7 +239,7 @@ func inRow(row int, err error) error {
 }
 
 // jsonRows reads an array of rows without holding more than one.
-func (f *rowFile) jsonRows(yield func(service.Row) error) error {
+func (f *rowFile) jsonRows(yield func(recording.Row) error) error {
 	in, err := f.start()
 	if err != nil {
 		return err
@@ -278,8 +279,8 @@ func (f *rowFile) jsonRows(yield func(service.Row) error) error {
 
 // jsonRow reads one object. A value of the wrong kind rejects the row, an
 // unknown column the file, as in a CSV.
-func (f *rowFile) jsonRow(n node) (service.Row, error) {
-	row := service.Row{Number: f.rows, Cells: make(service.Cells, len(n.members))}
+func (f *rowFile) jsonRow(n node) (recording.Row, error) {
+	row := recording.Row{Number: f.rows, Cells: make(service.Cells, len(n.members))}
 	pointer := "/" + strconv.Itoa(f.rows-1)
 	wrong := func(m string, format string, args ...any) service.FieldError {
 		return service.FieldError{Pointer: pointer + "/" + escapePointer(m), Row: f.rows, Ref: clip(row.Cells["ref"], 100), Column: clip(m, 60), Reason: fmt.Sprintf(format, args...)}

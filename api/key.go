@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/members"
 )
 
 // Key is an API key without its secret.
@@ -43,7 +44,7 @@ type NewKey struct {
 	ExpiresAt *time.Time `json:"expires_at" format:"date-time"` // default: never
 }
 
-func keyResource(k service.Key) Key {
+func keyResource(k members.Key) Key {
 	return Key{
 		ID: k.ID, MemberID: k.MemberID, Member: k.Member, Scope: k.Scope, Label: k.Label, CreatedAt: k.CreatedAt.UTC(),
 		ExpiresAt: optionalTime(k.ExpiresAt), RevokedAt: optionalTime(k.RevokedAt), LastUsedAt: optionalTime(k.LastUsedAt),
@@ -62,7 +63,7 @@ func (s *Server) listKeys(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	keys, err := s.service.Keys(c.Request.Context(), a)
+	keys, err := s.service.Members.Keys(c.Request.Context(), a)
 	if err != nil {
 		return err
 	}
@@ -90,11 +91,11 @@ func (s *Server) createKey(c *gin.Context, a *service.Actor) error {
 	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	wanted := service.NewKey{MemberID: body.MemberID, Scope: body.Scope, Label: body.Label}
+	wanted := members.NewKey{MemberID: body.MemberID, Scope: body.Scope, Label: body.Label}
 	if body.ExpiresAt != nil {
 		wanted.ExpiresAt = *body.ExpiresAt
 	}
-	key, secret, err := s.service.CreateKey(c.Request.Context(), a, wanted)
+	key, secret, err := s.service.Members.CreateKey(c.Request.Context(), a, wanted)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -124,7 +125,7 @@ func (s *Server) deleteKey(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	if err := s.service.RevokeKey(c.Request.Context(), a, id); err != nil {
+	if err := s.service.Members.RevokeKey(c.Request.Context(), a, id); err != nil {
 		return err
 	}
 	return noContent(c)

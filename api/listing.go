@@ -109,7 +109,7 @@ func (s *Server) listListings(c *gin.Context, a *service.Actor) error {
 	if form == formCSV && !p.values.Has("limit") {
 		return s.exportListings(c, a, query, columns, options)
 	}
-	rows, more, err := s.service.Listings(c.Request.Context(), a, query)
+	rows, more, err := s.service.Recording.Listings(c.Request.Context(), a, query)
 	if err != nil {
 		return err
 	}
@@ -128,7 +128,7 @@ func (s *Server) listListings(c *gin.Context, a *service.Actor) error {
 // that a failure before it is still a problem document.
 func (s *Server) exportListings(c *gin.Context, a *service.Actor, q service.Query, columns []tableColumn[*service.Listing], o tableOptions) error {
 	var t *tableWriter[*service.Listing]
-	err := s.service.EachListing(c.Request.Context(), a, q, func(l *service.Listing) error {
+	err := s.service.Recording.EachListing(c.Request.Context(), a, q, func(l *service.Listing) error {
 		if t == nil {
 			t = startTable(c, "listings.csv", columns, o)
 		}
@@ -289,7 +289,7 @@ func (s *Server) record(c *gin.Context, a *service.Actor) (*service.Change, erro
 	if err := readJSON(c, s.limits.BodyBytes, &cells); err != nil {
 		return nil, err
 	}
-	change, err := s.service.Record(c.Request.Context(), a, service.Cells(cells))
+	change, err := s.service.Recording.Record(c.Request.Context(), a, service.Cells(cells))
 	return change, withPointers(err)
 }
 
@@ -330,7 +330,7 @@ func (s *Server) listingAtPath(c *gin.Context, a *service.Actor) (*service.Listi
 	if err := paramsOf(c).done(); err != nil {
 		return nil, err
 	}
-	return s.service.Listing(c.Request.Context(), a, id)
+	return s.service.Recording.Listing(c.Request.Context(), a, id)
 }
 
 // patchListing changes some columns (RFC 7396: what is absent stays, null is
@@ -354,7 +354,7 @@ func (s *Server) patchListing(c *gin.Context, a *service.Actor) error {
 	if err := readPatch(c, s.limits.BodyBytes, &cells); err != nil {
 		return err
 	}
-	change, err := s.service.Patch(c.Request.Context(), a, id, service.Cells(cells), want)
+	change, err := s.service.Recording.Patch(c.Request.Context(), a, id, service.Cells(cells), want)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -376,7 +376,7 @@ func (s *Server) deleteListing(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	if err := s.service.Delete(c.Request.Context(), a, id, want); err != nil {
+	if err := s.service.Recording.Delete(c.Request.Context(), a, id, want); err != nil {
 		return err
 	}
 	return noContent(c)

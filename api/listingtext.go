@@ -39,7 +39,7 @@ func (s *Server) getListingText(c *gin.Context, a *service.Actor) error {
 	if json == 0 && plain == 0 {
 		return refuse(notAcceptable, "Accept is %q; this comes as application/json or text/plain", clip(accept, 60))
 	}
-	text, err := s.service.ListingText(c.Request.Context(), a, id)
+	text, err := s.service.History.ListingText(c.Request.Context(), a, id)
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,8 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/track"
 )
 
 // Model is what the group's records say of prices and paces, in plain words.
@@ -174,7 +176,7 @@ type Followed struct {
 	StdError   number `json:"std_error" swaggertype:"number"`   // of net_percent
 }
 
-func (v viewer) model(d *service.ModelDescription) Model {
+func (v viewer) model(d *advice.Description) Model {
 	out := Model{
 		Model: d.Version, FittedOn: d.FittedOn.String(), Sold: d.Sold, Unsold: d.Unsold, LastSale: d.LastSale.String(),
 		SpreadLow: rounded(d.SpreadLow, 3), SpreadHigh: rounded(d.SpreadHigh, 3),
@@ -230,7 +232,7 @@ func effect(e pricing.Effect) Effect {
 	}
 }
 
-func scores(s service.Scores) Scores {
+func scores(s track.Scores) Scores {
 	out := Scores{
 		Listings: s.Listings, Sold: s.Sold, MedianError: optional(s.MedianError, percentage), Inside: share(s.Inside), Unjudged: s.Unjudged,
 		Followed: make([]Followed, len(s.Followed)), Sentences: notNil(s.Sentences),
@@ -297,7 +299,7 @@ func (s *Server) getModel(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, formJSON)) {
 		return nil
 	}
-	d, err := s.service.DescribeModel(c.Request.Context(), a)
+	d, err := s.service.Advice.Describe(c.Request.Context(), a)
 	if err != nil {
 		return err
 	}
@@ -319,7 +321,7 @@ func (s *Server) getTrackRecord(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	r, err := s.service.TrackRecord(c.Request.Context(), a)
+	r, err := s.service.Track.Record(c.Request.Context(), a)
 	if err != nil {
 		return err
 	}

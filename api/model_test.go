@@ -124,7 +124,7 @@ func TestWhatIfTellsTheDifferences(t *testing.T) {
 	for member = range f.Keys {
 		break
 	}
-	rows, _, err := f.Listings(t.Context(), f.Actor(t, member), service.Query{Words: map[string][]string{"outcome": {"open"}, "finish": {"original", "clear", "waxed", "cleaned", "stained", "oiled"}}, Limit: 1})
+	rows, _, err := f.Recording.Listings(t.Context(), f.Actor(t, member), service.Query{Words: map[string][]string{"outcome": {"open"}, "finish": {"original", "clear", "waxed", "cleaned", "stained", "oiled"}}, Limit: 1})
 	if err != nil || len(rows) == 0 {
 		t.Fatalf("no open listing: %v", err)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // Offer is what somebody bid for a listing. Only its owner sees it.
@@ -83,7 +84,7 @@ func (v viewer) offer(o service.Offer) Offer {
 	return out
 }
 
-func (v viewer) lowest(advice *service.OfferAdvice) []LowestToTake {
+func (v viewer) lowest(advice *advice.OfferAdvice) []LowestToTake {
 	money := moneyIn(v.currency)
 	var out []LowestToTake
 	for _, l := range advice.Lowest {
@@ -100,7 +101,7 @@ func heldUntil(h *service.Hold) *string {
 	return new(h.Until.String())
 }
 
-func (v viewer) offerAnswer(offer service.Offer, f *service.OfferAdvice) OfferAnswer {
+func (v viewer) offerAnswer(offer service.Offer, f *advice.OfferAdvice) OfferAnswer {
 	money := moneyIn(v.currency)
 	out := OfferAnswer{
 		Offer: v.offer(offer), Action: f.Action, Counter: optional(f.Counter, money), CounterNet: optional(f.CounterNet, money),
@@ -144,7 +145,7 @@ func (s *Server) listOffers(c *gin.Context, a *service.Actor) error {
 	if err := p.done(); err != nil {
 		return err
 	}
-	offers, advice, err := s.service.Offers(c.Request.Context(), a, id)
+	offers, advice, err := s.service.Advice.Offers(c.Request.Context(), a, id)
 	if err != nil {
 		return err
 	}
@@ -188,11 +189,11 @@ func (s *Server) createOffer(c *gin.Context, a *service.Actor) error {
 	if body.Cash {
 		fields["cash"] = "true"
 	}
-	made, err := s.service.AddEvent(c.Request.Context(), a, id, service.NewEvent{Kind: service.EventOffer, On: body.On, Fields: fields}, want)
+	made, err := s.service.Recording.AddEvent(c.Request.Context(), a, id, service.NewEvent{Kind: service.EventOffer, On: body.On, Fields: fields}, want)
 	if err != nil {
 		return withPointers(err)
 	}
-	offer, advice, err := s.service.AdviseOffer(c.Request.Context(), a, made)
+	offer, advice, err := s.service.Advice.AdviseOffer(c.Request.Context(), a, made)
 	if err != nil {
 		return withPointers(err)
 	}

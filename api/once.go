@@ -63,7 +63,7 @@ func (s *Server) once(h handler) handler {
 		}
 		c.Request.Body = body
 		held := &heldWriter{ResponseWriter: c.Writer}
-		kept, err := s.service.Once(c.Request.Context(), a, r, func(ctx context.Context) (*service.OnceAnswer, error) {
+		kept, err := s.service.Recording.Once(c.Request.Context(), a, r, func(ctx context.Context) (*service.OnceAnswer, error) {
 			return held.run(ctx, c, a, h)
 		})
 		if err != nil {

@@ -124,7 +124,7 @@ func TestTheSameKeyAtTheSameTime(t *testing.T) {
 	go func() {
 		ctx := t.Context()
 		a := s.Actor(t, "Wilda")
-		_, err := s.Once(ctx, a, service.OnceRequest{Operation: "POST /v1/listings", Key: "k"}, holdUntil(inside, held))
+		_, err := s.Recording.Once(ctx, a, service.OnceRequest{Operation: "POST /v1/listings", Key: "k"}, holdUntil(inside, held))
 		if err == nil || !strings.Contains(err.Error(), "given up") {
 			t.Errorf("the first: %v", err)
 		}
@@ -159,8 +159,8 @@ func TestEffectAndAnswerAreOne(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
 	a := s.Actor(t, "Wilda")
-	_, err := s.Once(t.Context(), a, service.OnceRequest{Operation: "POST /v1/listings", Key: "k"}, func(ctx context.Context) (*service.OnceAnswer, error) {
-		_, err := s.Record(ctx, a, service.Cells{"ref": "B-3", "category": "desk", "stage": "found"})
+	_, err := s.Recording.Once(t.Context(), a, service.OnceRequest{Operation: "POST /v1/listings", Key: "k"}, func(ctx context.Context) (*service.OnceAnswer, error) {
+		_, err := s.Recording.Record(ctx, a, service.Cells{"ref": "B-3", "category": "desk", "stage": "found"})
 		return nil, errors.Join(err, errors.New("the power went"))
 	})
 	if err == nil || err.Error() != "once: the power went" {

@@ -172,7 +172,7 @@ func (s *Server) memberNamed(r request, who string) (uuid.UUID, error) {
 	case "me":
 		return r.actor.MemberID, nil
 	}
-	members, err := s.service.Members(r.Request.Context(), r.actor)
+	members, err := s.service.Members.Members(r.Request.Context(), r.actor)
 	if err != nil {
 		return uuid.Nil, err
 	}

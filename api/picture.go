@@ -10,6 +10,7 @@ import (
 	"askwright/api/chart"
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // PictureQuery is how large a picture is to be.
@@ -69,21 +70,21 @@ func (s *Server) getCurve(c *gin.Context, a *service.Actor) error {
 	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	if _, err := s.service.Listing(c.Request.Context(), a, id); err != nil {
+	if _, err := s.service.Recording.Listing(c.Request.Context(), a, id); err != nil {
 		return err // before the tag, which knows nothing of the id
 	}
 	c.Header("Cache-Control", "private, max-age=60")
 	if notModified(c, s.listTag(c, a, "")) {
 		return nil
 	}
-	found, err := s.service.SuggestFor(c.Request.Context(), a, id, in.WithinDays)
+	found, err := s.service.Advice.SuggestFor(c.Request.Context(), a, id, in.WithinDays)
 	if err != nil {
 		return err
 	}
 	return answerPicture(c, curveOf(*found, in.WithinDays).Draw(in.Width, in.Height))
 }
 
-func curveOf(f service.Suggestion, within int) chart.Curve {
+func curveOf(f advice.Suggestion, within int) chart.Curve {
 	curve := chart.Curve{Title: f.Ref, WithinDays: within, Now: f.PresentAsk}
 	if f.Refusal != nil && len(f.Curve) == 0 {
 		curve.Refusal = f.Refusal.Detail
@@ -124,17 +125,17 @@ func (s *Server) getAgePicture(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, "")) {
 		return nil
 	}
-	lines, err := s.service.ListingAge(c.Request.Context(), a, q)
+	lines, err := s.service.Advice.ListingAge(c.Request.Context(), a, q)
 	if err != nil {
 		return inQuery(err)
 	}
 	return answerPicture(c, agesOf(lines).Draw(in.Width, in.Height))
 }
 
-func agesOf(lines []service.AgeLine) chart.Ages {
-	bands := make([]chart.AgeBand, len(service.AgeBands)+1)
+func agesOf(lines []advice.AgeLine) chart.Ages {
+	bands := make([]chart.AgeBand, len(advice.AgeBands)+1)
 	from := 0
-	for i, last := range service.AgeBands {
+	for i, last := range advice.AgeBands {
 		bands[i].Label = fmt.Sprintf("%d–%d", from, last)
 		from = last + 1
 	}

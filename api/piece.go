@@ -54,7 +54,7 @@ var pieceColumns = columnsOf[Piece](`
 
 // shownPiece is a single piece as it goes out, with its story.
 func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) (Piece, error) {
-	story, err := s.service.Story(c.Request.Context(), a, p)
+	story, err := s.service.History.Story(c.Request.Context(), a, p)
 	if err != nil {
 		return Piece{}, err
 	}
@@ -114,7 +114,7 @@ func (s *Server) listPieces(c *gin.Context, a *service.Actor) error {
 	if form == formCSV && !p.values.Has("limit") {
 		return s.exportPieces(c, a, q, options)
 	}
-	pieces, more, err := s.service.Pieces(c.Request.Context(), a, q)
+	pieces, more, err := s.service.Recording.Pieces(c.Request.Context(), a, q)
 	if err != nil {
 		return err
 	}
@@ -137,7 +137,7 @@ func (s *Server) exportPieces(c *gin.Context, a *service.Actor, q service.PieceQ
 		var pieces []*service.Piece
 		var err error
 		q.Limit = pageMost
-		if pieces, more, err = s.service.Pieces(c.Request.Context(), a, q); err != nil {
+		if pieces, more, err = s.service.Recording.Pieces(c.Request.Context(), a, q); err != nil {
 			return err
 		}
 		if t == nil { // not before a failure could be told
@@ -178,7 +178,7 @@ func (s *Server) createPiece(c *gin.Context, a *service.Actor) error {
 
 // answerPiece answers with a piece that was just changed.
 func (s *Server) answerPiece(c *gin.Context, a *service.Actor, status int, id uuid.UUID) error {
-	piece, err := s.service.Piece(c.Request.Context(), a, id)
+	piece, err := s.service.Recording.Piece(c.Request.Context(), a, id)
 	if err != nil {
 		return err
 	}
@@ -219,7 +219,7 @@ func (s *Server) pieceAtPath(c *gin.Context, a *service.Actor) (*service.Piece, 
 	if err := paramsOf(c).done(); err != nil {
 		return nil, err
 	}
-	return s.service.Piece(c.Request.Context(), a, id)
+	return s.service.Recording.Piece(c.Request.Context(), a, id)
 }
 
 // patchPiece changes the piece as it is now: its newest row.
@@ -243,7 +243,7 @@ func (s *Server) patchPiece(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	newest := piece.Listings[len(piece.Listings)-1]
-	if _, err := s.service.Patch(c.Request.Context(), a, newest.ID, service.Cells(cells), want); err != nil {
+	if _, err := s.service.Recording.Patch(c.Request.Context(), a, newest.ID, service.Cells(cells), want); err != nil {
 		return withPointers(err)
 	}
 	return s.answerPiece(c, a, http.StatusOK, piece.ID)
@@ -312,7 +312,7 @@ func (s *Server) refinishPiece(c *gin.Context, a *service.Actor) error {
 	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	made, err := s.service.Refinish(c.Request.Context(), a, piece.ID, service.NewEvent{On: body.On, Fields: sentFields(&body)}, want)
+	made, err := s.service.Recording.Refinish(c.Request.Context(), a, piece.ID, service.NewEvent{On: body.On, Fields: sentFields(&body)}, want)
 	if err != nil {
 		return withPointers(err)
 	}

@@ -8,6 +8,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/profit"
 )
 
 // ProfitPeriod is what the profit workbook can be asked for.
@@ -41,7 +42,7 @@ func (s *Server) getProfitWorkbook(c *gin.Context, a *service.Actor) error {
 	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	q := service.ProfitQuery{From: in.From, To: in.To, WithLines: true}
+	q := profit.Query{From: in.From, To: in.To, WithLines: true}
 	if notModified(c, s.listTag(c, a, "xlsx")) {
 		return nil
 	}
@@ -49,7 +50,7 @@ func (s *Server) getProfitWorkbook(c *gin.Context, a *service.Actor) error {
 	for i, sheet := range profitSheets {
 		groupings[i] = sheet.by
 	}
-	found, err := s.service.Profits(c.Request.Context(), a, q, groupings...)
+	found, err := s.service.Profit.Reports(c.Request.Context(), a, q, groupings...)
 	if err != nil {
 		return inQuery(err)
 	}

@@ -7,6 +7,8 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/recording"
 )
 
 // PurchaseRequest asks what to pay at most for some finds.
@@ -138,7 +140,7 @@ func (s *Server) createPurchaseLimits(c *gin.Context, a *service.Actor) error {
 	if err := s.limit(c, a, len(finds)/subjectsPerUnit); err != nil {
 		return err
 	}
-	found, err := s.service.PurchaseLimits(c.Request.Context(), a, finds, target)
+	found, err := s.service.Advice.PurchaseLimits(c.Request.Context(), a, finds, target)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -159,14 +161,14 @@ type PurchaseQuery struct {
 
 // finds reads the body: finds with their target as JSON, or as CSV with the
 // target in the address.
-func (s *Server) finds(c *gin.Context, a *service.Actor, p *params) ([]service.Cells, service.PurchaseTarget, error) {
+func (s *Server) finds(c *gin.Context, a *service.Actor, p *params) ([]service.Cells, advice.PurchaseTarget, error) {
 	var body PurchaseRequest
 	if mediaTypeOf(c) != "text/csv" {
 		if err := p.done(); err != nil {
-			return nil, service.PurchaseTarget{}, err
+			return nil, advice.PurchaseTarget{}, err
 		}
 		if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
-			return nil, service.PurchaseTarget{}, err
+			return nil, advice.PurchaseTarget{}, err
 		}
 		finds := make([]service.Cells, len(body.Subjects))
 		for i, cells := range body.Subjects {
@@ -185,7 +187,7 @@ func (s *Server) finds(c *gin.Context, a *service.Actor, p *params) ([]service.C
 		}
 	}
 	if err := p.done(); err != nil {
-		return nil, service.PurchaseTarget{}, err
+		return nil, advice.PurchaseTarget{}, err
 	}
 	target, err := asked.read(a)
 	if err != nil {
@@ -205,7 +207,7 @@ func csvFinds(c *gin.Context) ([]service.Cells, error) {
 	var finds []service.Cells
 	var wrong []service.FieldError
 	f := &rowFile{file: file, columns: findColumns, mostRows: service.MaxSubjects}
-	err = f.csvRows(func(row service.Row) error {
+	err = f.csvRows(func(row recording.Row) error {
 		wrong = append(wrong, row.Errors...)
 		for _, cell := range row.Cells {
 			if cell != "" {
@@ -221,8 +223,8 @@ func csvFinds(c *gin.Context) ([]service.Cells, error) {
 	return finds, err
 }
 
-func (t *PurchaseTarget) read(a *service.Actor) (service.PurchaseTarget, error) {
-	var out service.PurchaseTarget
+func (t *PurchaseTarget) read(a *service.Actor) (advice.PurchaseTarget, error) {
+	var out advice.PurchaseTarget
 	if t == nil {
 		return out, nil
 	}
@@ -251,7 +253,7 @@ func (t *PurchaseTarget) read(a *service.Actor) (service.PurchaseTarget, error) 
 	return out, nil
 }
 
-func (v viewer) purchaseLimit(f service.PurchaseLimit) PurchaseLimit {
+func (v viewer) purchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 	money := moneyIn(v.currency)
 	out := PurchaseLimit{
 		Ref: f.Ref, Category: f.Category, Offer: optional(f.Offer, money), WalkAway: optional(f.WalkAway, money),

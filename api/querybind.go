@@ -12,6 +12,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // request is who asks, and with what.
@@ -145,8 +146,8 @@ type openStates []string
 func (l *openStates) fromQuery(p *params, name string) {
 	*l = p.list(name)
 	for _, state := range *l {
-		if !slices.Contains(service.ListingStates, state) {
-			p.refuse(name, "%q is not one of %s", clip(state, 40), strings.Join(service.ListingStates, ", "))
+		if !slices.Contains(advice.ListingStates, state) {
+			p.refuse(name, "%q is not one of %s", clip(state, 40), strings.Join(advice.ListingStates, ", "))
 		}
 	}
 }

@@ -8,7 +8,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"askwright/pricing"
-	"askwright/service"
+	"askwright/service/profit"
+	"askwright/service/webhook"
 )
 
 type asked struct {
@@ -62,8 +63,8 @@ func TestWordsOfParametersAreTheService(t *testing.T) {
 		field string
 		words []string
 	}{
-		{reflect.TypeFor[ProfitQuery](), "By", service.ProfitGroupings},
-		{reflect.TypeFor[WebhookDeliveryQuery](), "State", service.DeliveryStates},
+		{reflect.TypeFor[ProfitQuery](), "By", profit.Groupings},
+		{reflect.TypeFor[WebhookDeliveryQuery](), "State", webhook.DeliveryStates},
 	} {
 		field, _ := test.query.FieldByName(test.field)
 		if got := field.Tag.Get("enums"); got != strings.Join(test.words, ",") {

@@ -8,6 +8,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // RefinishEstimatesRequest asks what looks take and bring.
@@ -183,18 +184,18 @@ func (s *Server) createRefinishEstimates(c *gin.Context, a *service.Actor) error
 	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	n := service.DefaultFinishes
+	n := advice.DefaultFinishes
 	if body.Finishes != nil {
 		n = *body.Finishes
 	}
 	if err := s.limit(c, a, len(body.Subjects)/subjectsPerUnit); err != nil {
 		return err
 	}
-	subjects := make([]service.RefinishSubject, len(body.Subjects))
+	subjects := make([]advice.RefinishSubject, len(body.Subjects))
 	for i, sub := range body.Subjects {
-		subjects[i] = service.RefinishSubject{Subject: service.Subject(sub.Row), Plan: sub.Plan.plan()}
+		subjects[i] = advice.RefinishSubject{Subject: advice.Subject(sub.Row), Plan: sub.Plan.plan()}
 	}
-	found, err := s.service.RefinishEstimates(c.Request.Context(), a, subjects, n)
+	found, err := s.service.Advice.RefinishEstimates(c.Request.Context(), a, subjects, n)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -206,14 +207,14 @@ func (s *Server) createRefinishEstimates(c *gin.Context, a *service.Actor) error
 	return answer(c, http.StatusOK, out)
 }
 
-func (p RefinishPlan) plan() service.Plan {
-	return service.Plan{
+func (p RefinishPlan) plan() advice.Plan {
+	return advice.Plan{
 		Finish: p.Finish, Color: p.Color, SecondFinish: p.SecondFinish, SecondColor: p.SecondColor, SecondPart: p.SecondPart,
 		Topcoat: p.Topcoat, Condition: p.Condition, Method: p.Method, Include: p.Include, Assumptions: p.Assumptions, HoursAWeek: p.HoursAWeek,
 	}
 }
 
-func (v viewer) refinishEstimate(f *service.RefinishEstimate, g *service.Group) RefinishEstimate {
+func (v viewer) refinishEstimate(f *advice.RefinishEstimate, g *service.Group) RefinishEstimate {
 	money := moneyIn(v.currency)
 	out := RefinishEstimate{
 		Ref: f.Ref, Category: f.Category, Compared: f.Compared, Labels: f.Labels, Refusal: refusal(f.Refusal), Sentences: notNil(f.Sentences),
@@ -236,7 +237,7 @@ func (v viewer) refinishEstimate(f *service.RefinishEstimate, g *service.Group) 
 	return out
 }
 
-func (v viewer) refinish(f *service.Refinish, g *service.Group) Refinish {
+func (v viewer) refinish(f *advice.Refinish, g *service.Group) Refinish {
 	money, w := moneyIn(v.currency), &f.Work
 	area, areaUnit := g.InUnit(w.Area, "m2")
 	out := Refinish{
@@ -271,7 +272,7 @@ func (v viewer) refinish(f *service.Refinish, g *service.Group) Refinish {
 }
 
 // addProspects fills in what follows from a look.
-func (v viewer) addProspects(out *Refinish, f *service.Refinish) {
+func (v viewer) addProspects(out *Refinish, f *advice.Refinish) {
 	money := moneyIn(v.currency)
 	told := func(n number) *number { return &n }
 	out.PriceEffect = &LookEffect{

@@ -9,6 +9,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/profit"
 )
 
 // ProfitReport is what the key's own member earned. Amounts add up exactly;
@@ -121,7 +122,7 @@ type QuickSale struct {
 
 // amounts writes sums of one currency.
 type amounts struct {
-	service.Figures
+	profit.Figures
 	currency service.Currency
 }
 
@@ -149,7 +150,7 @@ func (f amounts) days() *int {
 	return &f.DaysOwned
 }
 
-func (v viewer) profitItem(i service.ProfitItem) ProfitItem {
+func (v viewer) profitItem(i profit.Item) ProfitItem {
 	f := amounts{i.Figures, v.currency}
 	percent := ratio(service.FormatTenths)
 	money := ratio(func(x int64) string { return service.Money(x).Format(v.currency) })
@@ -169,7 +170,7 @@ func (v viewer) profitItem(i service.ProfitItem) ProfitItem {
 	return out
 }
 
-func (v viewer) stock(figures service.Figures) StockItem {
+func (v viewer) stock(figures profit.Figures) StockItem {
 	f := amounts{figures, v.currency}
 	return StockItem{
 		Pieces: f.Pieces, PurchaseCost: f.of(service.CostPurchase), PickupCost: f.of(service.CostPickup),
@@ -179,7 +180,7 @@ func (v viewer) stock(figures service.Figures) StockItem {
 	}
 }
 
-func (v viewer) stockItem(i service.StockItem) StockItem {
+func (v viewer) stockItem(i profit.StockItem) StockItem {
 	out := v.stock(i.Figures)
 	newest := i.Piece.Listings[len(i.Piece.Listings)-1]
 	out.ID, out.Ref, out.Category, out.State = &i.Piece.ID, i.Piece.Ref, newest.Category, i.Piece.State()
@@ -188,7 +189,7 @@ func (v viewer) stockItem(i service.StockItem) StockItem {
 	return out
 }
 
-func (v viewer) profitLine(l service.ProfitLine) ProfitLine {
+func (v viewer) profitLine(l profit.Line) ProfitLine {
 	out := ProfitLine{
 		Group: l.Group, PieceRef: l.Sale.Piece.Ref, Ref: l.Ref, PieceID: l.Sale.Piece.ID, ListingID: l.Listing, CostID: optionalID(l.Line),
 		On: l.On.String(), Kind: l.Kind, Step: l.Step, Note: l.Note,
@@ -203,10 +204,10 @@ func (v viewer) profitLine(l service.ProfitLine) ProfitLine {
 	return out
 }
 
-func (v viewer) profit(a *service.Actor, q service.ProfitQuery, p *service.Profit) ProfitReport {
+func (v viewer) profit(a *service.Actor, q profit.Query, p *profit.Report) ProfitReport {
 	out := ProfitReport{
 		Member: a.Member, Currency: v.currency.Code, By: q.By, From: q.From.String(), To: q.To.String(),
-		Items: each(p.Items, v.profitItem), Total: v.profitItem(service.ProfitItem{Figures: p.Total}), StockOn: p.StockOn.String(),
+		Items: each(p.Items, v.profitItem), Total: v.profitItem(profit.Item{Figures: p.Total}), StockOn: p.StockOn.String(),
 		Stock: each(p.Stock, v.stockItem), StockTotal: v.stock(p.StockTotal), LetGo: each(p.LetGo, v.stockItem),
 		LetGoTotal: v.stock(p.LetGoTotal), Lines: each(p.Lines, v.profitLine),
 		QuickSales: make([]QuickSale, len(p.QuickSales)), Sentences: notNil(p.Sentences), Cautions: cautions(p.Cautions),
@@ -275,10 +276,10 @@ const (
 )
 
 // profitQuery reads what is asked for, which rows a CSV has, and their columns.
-func profitQuery(p *params, form string) (q service.ProfitQuery, rows string, columns []string) {
+func profitQuery(p *params, form string) (q profit.Query, rows string, columns []string) {
 	var in ProfitQuery
 	bindQuery(p, &in)
-	q = service.ProfitQuery{By: in.By, From: in.From, To: in.To, WithLines: in.Lines}
+	q = profit.Query{By: in.By, From: in.From, To: in.To, WithLines: in.Lines}
 	rows = in.Rows
 	columns = columnNames(profitColumns(q.By))
 	switch {
@@ -321,7 +322,7 @@ func (s *Server) getProfit(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, form)) {
 		return nil
 	}
-	report, err := s.service.Profit(c.Request.Context(), a, q)
+	report, err := s.service.Profit.Report(c.Request.Context(), a, q)
 	if err != nil {
 		return inQuery(err)
 	}

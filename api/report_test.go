@@ -12,6 +12,7 @@ import (
 
 	"askwright/api"
 	"askwright/service"
+	"askwright/service/profit"
 	"askwright/service/servicetest"
 )
 
@@ -229,7 +230,7 @@ func TestProfitForms(t *testing.T) {
 		}
 	}
 	for _, l := range report.Lines {
-		isCost := l.Kind != service.LineSalePrice && l.Kind != service.LineEstimatedFees
+		isCost := l.Kind != profit.LineSalePrice && l.Kind != profit.LineEstimatedFees
 		if (l.CostID != "") != isCost || l.ListingID == "" || l.On == "" {
 			t.Errorf("line %+v cannot be traced", l)
 		}
@@ -332,13 +333,13 @@ func TestProfitCanBeTraced(t *testing.T) {
 		}
 		for of, sum := range ofRow {
 			ref, kind, _ := strings.Cut(of, " ")
-			if cell, ok := new(big.Rat).SetString(rows[ref][kind]); kind != service.LineEstimatedFees && (!ok || cell.Cmp(sum) != 0) {
+			if cell, ok := new(big.Rat).SetString(rows[ref][kind]); kind != profit.LineEstimatedFees && (!ok || cell.Cmp(sum) != 0) {
 				t.Errorf("%s: lines of %s add up to %s, its cell is %q", member, of, sum.FloatString(2), rows[ref][kind])
 			}
 		}
 		for piece, figures := range report {
 			for column, kinds := range map[string][]string{
-				"revenue": {service.LineSalePrice}, "fees": {"fees", service.LineEstimatedFees}, "purchase_cost": {"purchase_cost"}, "pickup_cost": {"pickup_cost"},
+				"revenue": {profit.LineSalePrice}, "fees": {"fees", profit.LineEstimatedFees}, "purchase_cost": {"purchase_cost"}, "pickup_cost": {"pickup_cost"},
 				"materials_cost": {"materials_cost"}, "other_cost": {"other_cost"}, "delivery_charged": {"delivery_charged"}, "delivery_cost": {"delivery_cost"},
 				"hours": {"hours"}, "hours_other": {"hours_other"},
 			} {

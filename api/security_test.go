@@ -18,6 +18,7 @@ import (
 	"askwright/api"
 	"askwright/docs"
 	"askwright/service"
+	"askwright/service/members"
 	"askwright/service/servicetest"
 )
 
@@ -85,7 +86,7 @@ func scopeOf(method, path string) string {
 
 func (s *site) keyWith(t *testing.T, member, scope string) string {
 	t.Helper()
-	_, secret, err := s.CreateKey(t.Context(), s.Actor(t, member), service.NewKey{Scope: scope})
+	_, secret, err := s.Members.CreateKey(t.Context(), s.Actor(t, member), members.NewKey{Scope: scope})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -434,7 +435,7 @@ func TestSecurityContact(t *testing.T) {
 	if r.StatusCode != 200 || r.body != wanted || r.Header.Get("Content-Type") != "text/plain; charset=utf-8" {
 		t.Errorf("%d %v %q, want %q", r.StatusCode, r.Header, r.body, wanted)
 	}
-	nobody := api.New(api.Options{Service: s.Service, Logger: slog.New(slog.DiscardHandler), Registry: prometheus.NewRegistry(), Now: s.Clock.Now})
+	nobody := api.New(api.Options{Service: s.App, Logger: slog.New(slog.DiscardHandler), Registry: prometheus.NewRegistry(), Now: s.Clock.Now})
 	answer := httptest.NewRecorder()
 	nobody.Handler().ServeHTTP(answer, httptest.NewRequestWithContext(t.Context(), "GET", "/.well-known/security.txt", nil))
 	if answer.Code != 404 {

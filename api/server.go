@@ -15,11 +15,12 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"askwright/service"
+	"askwright/service/app"
 )
 
 // Options are what a Server is made of.
 type Options struct {
-	Service        *service.Service
+	Service        *app.App
 	Logger         *slog.Logger
 	Registry       *prometheus.Registry        // takes the metrics of HTTP and is served at /metrics
 	Ready          func(context.Context) error // what /readyz asks; nil: always ready
@@ -33,7 +34,7 @@ type Options struct {
 
 // Server answers HTTP requests.
 type Server struct {
-	service  *service.Service
+	service  *app.App
 	logger   *slog.Logger
 	registry *prometheus.Registry
 	ready    func(context.Context) error

@@ -8,6 +8,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // Review is where an open listing stands and what could be done about it.
@@ -59,7 +60,7 @@ type ReviewPage struct {
 	Items []Review `json:"items"`
 }
 
-func (v viewer) review(r service.Review) Review {
+func (v viewer) review(r advice.Review) Review {
 	money := moneyIn(v.currency)
 	out := Review{
 		Ref: r.Row.Ref, ID: r.Row.ID, Member: r.Row.Member, Category: r.Row.Category, State: r.State, Clear: r.Clear,
@@ -125,8 +126,8 @@ func (s *Server) listStale(r request, in StaleQuery) ([]Review, error) {
 	if err != nil {
 		return nil, err
 	}
-	q := service.StaleQuery{AsOf: in.AsOf, States: in.State, Member: member}
-	reviews, err := s.service.Stale(r.Request.Context(), r.actor, q)
+	q := advice.ReviewQuery{AsOf: in.AsOf, States: in.State, Member: member}
+	reviews, err := s.service.Advice.Reviews(r.Request.Context(), r.actor, q)
 	return each(reviews, viewerOf(r.actor).review), err
 }
 

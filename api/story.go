@@ -8,6 +8,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/service"
+	"askwright/service/history"
 )
 
 // StoryEntry is one thing that happened to a piece.
@@ -20,7 +21,7 @@ type StoryEntry struct {
 }
 
 // figures are written as an object, in their order.
-type figures []service.Figure
+type figures []history.Figure
 
 // MarshalJSON implements json.Marshaler.
 func (f figures) MarshalJSON() ([]byte, error) {
@@ -48,7 +49,7 @@ func (f figures) code() string {
 	return strings.Join(parts, ";")
 }
 
-func storyEntries(entries []service.StoryEntry) []StoryEntry {
+func storyEntries(entries []history.Entry) []StoryEntry {
 	out := make([]StoryEntry, len(entries))
 	for i, e := range entries {
 		out[i] = StoryEntry{On: optionalDay(e.On), Kind: e.Kind, Ref: e.Ref, Text: e.Text, Figures: e.Figures}
@@ -83,11 +84,11 @@ func (s *Server) getStory(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, formCSV)) {
 		return nil
 	}
-	piece, err := s.service.Piece(c.Request.Context(), a, id)
+	piece, err := s.service.Recording.Piece(c.Request.Context(), a, id)
 	if err != nil {
 		return err
 	}
-	story, err := s.service.Story(c.Request.Context(), a, piece)
+	story, err := s.service.History.Story(c.Request.Context(), a, piece)
 	if err != nil {
 		return err
 	}

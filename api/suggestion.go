@@ -7,6 +7,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // Suggestion is the answer for one subject. What cannot be answered is left
@@ -175,11 +176,11 @@ func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
 	if err := s.limit(c, a, len(body.Subjects)/subjectsPerUnit); err != nil {
 		return err
 	}
-	subjects := make([]service.Subject, len(body.Subjects))
+	subjects := make([]advice.Subject, len(body.Subjects))
 	for i, cells := range body.Subjects {
-		subjects[i] = service.Subject(cells)
+		subjects[i] = advice.Subject(cells)
 	}
-	found, err := s.service.SuggestIf(c.Request.Context(), a, subjects, service.Cells(body.AndIf), within)
+	found, err := s.service.Advice.SuggestIf(c.Request.Context(), a, subjects, service.Cells(body.AndIf), within)
 	if err != nil {
 		return withPointers(err)
 	}
@@ -214,7 +215,7 @@ func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
 	if err := p.done(); err != nil {
 		return err
 	}
-	found, err := s.service.SuggestFor(c.Request.Context(), a, id, within)
+	found, err := s.service.Advice.SuggestFor(c.Request.Context(), a, id, within)
 	if err != nil {
 		return err
 	}
@@ -224,7 +225,7 @@ func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
 	return answer(c, http.StatusOK, viewerOf(a).suggestion(*found, within))
 }
 
-func (v viewer) suggestion(f service.Suggestion, within int) Suggestion {
+func (v viewer) suggestion(f advice.Suggestion, within int) Suggestion {
 	money := moneyIn(v.currency)
 	out := Suggestion{
 		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),

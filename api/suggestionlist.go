@@ -6,7 +6,7 @@ import (
 
 	"github.com/google/uuid"
 
-	"askwright/service"
+	"askwright/service/advice"
 )
 
 // OpenSuggestion is the answer for an open listing.
@@ -24,7 +24,7 @@ type OpenSuggestionPage struct {
 	Items []OpenSuggestion `json:"items"`
 }
 
-func (v viewer) openSuggestion(f service.OpenSuggestion, within int) OpenSuggestion {
+func (v viewer) openSuggestion(f advice.OpenSuggestion, within int) OpenSuggestion {
 	out := OpenSuggestion{
 		ID: f.Row.ID, Member: f.Row.Member, Category: f.Row.Category, ListedOn: f.Row.ListedOn.String(),
 		Suggestion: v.suggestion(f.Suggestion, within),
@@ -107,10 +107,10 @@ func (s *Server) listSuggestions(r request, in SuggestionQuery) ([]OpenSuggestio
 	if err != nil {
 		return nil, err
 	}
-	found, err := s.service.SuggestOpen(r.Request.Context(), r.actor, member, in.WithinDays)
+	found, err := s.service.Advice.SuggestOpen(r.Request.Context(), r.actor, member, in.WithinDays)
 	s.requests.owe(r.actor.KeyID.String(), len(found)/subjectsPerUnit)
 	v := viewerOf(r.actor)
-	return each(found, func(f service.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, in.WithinDays) }), err
+	return each(found, func(f advice.OpenSuggestion) OpenSuggestion { return v.openSuggestion(f, in.WithinDays) }), err
 }
 
 func (p *params) withinDays() int {

@@ -57,7 +57,7 @@ func newSite(t testing.TB, f *servicetest.Fixture, limits api.Limits) *site {
 	log := &logBuffer{}
 	logger := slog.New(slog.NewJSONHandler(log, nil))
 	s := api.New(api.Options{
-		Service: f.Service, Logger: logger, Registry: prometheus.NewRegistry(), Build: "test", OpenAPI: docs.OpenAPI,
+		Service: f.App, Logger: logger, Registry: prometheus.NewRegistry(), Build: "test", OpenAPI: docs.OpenAPI,
 		Limits: limits, Now: f.Clock.Now, Security: "mailto:security@otterford.example",
 	})
 	server := httptest.NewUnstartedServer(nil)

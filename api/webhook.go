@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/webhook"
 )
 
 // Webhook is an endpoint that is told what happens.
@@ -44,7 +45,7 @@ type NewWebhook struct {
 	Events []string `json:"events" enums:"listing.slow,listing.stale,listing.sold,offer.recorded"` // default: all
 }
 
-func webhookResource(w service.Webhook) Webhook {
+func webhookResource(w webhook.Webhook) Webhook {
 	return Webhook{
 		ID: w.ID, MemberID: w.MemberID, Member: w.Member, URL: w.URL, Label: w.Label, Events: w.Events, CreatedAt: w.CreatedAt.UTC(),
 		FailingSince: optionalTime(w.FailingSince), DisabledAt: optionalTime(w.DisabledAt), Note: w.Note,
@@ -75,7 +76,7 @@ func (s *Server) listWebhooks(c *gin.Context, a *service.Actor) error {
 	if err := p.done(); err != nil {
 		return err
 	}
-	found, err := s.service.Webhooks(c.Request.Context(), a)
+	found, err := s.service.Webhooks.List(c.Request.Context(), a)
 	if err != nil {
 		return err
 	}
@@ -104,7 +105,7 @@ func (s *Server) createWebhook(c *gin.Context, a *service.Actor) error {
 	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	made, secret, err := s.service.CreateWebhook(c.Request.Context(), a, service.NewWebhook{URL: body.URL, Label: body.Label, Events: body.Events})
+	made, secret, err := s.service.Webhooks.Create(c.Request.Context(), a, webhook.NewWebhook{URL: body.URL, Label: body.Label, Events: body.Events})
 	if err != nil {
 		return withPointers(err)
 	}
@@ -134,7 +135,7 @@ func (s *Server) deleteWebhook(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	if err := s.service.DeleteWebhook(c.Request.Context(), a, id); err != nil {
+	if err := s.service.Webhooks.Delete(c.Request.Context(), a, id); err != nil {
 		return err
 	}
 	return noContent(c)
@@ -158,7 +159,7 @@ func (s *Server) testWebhook(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	if err := s.service.TestWebhook(c.Request.Context(), a, id); err != nil {
+	if err := s.service.Webhooks.Test(c.Request.Context(), a, id); err != nil {
 		return err
 	}
 	return noContent(c)
@@ -185,7 +186,7 @@ type WebhookDeliveryPage struct {
 	Next  string            `json:"next,omitempty"` // cursor of the next page
 }
 
-func webhookDelivery(d service.WebhookDelivery) WebhookDelivery {
+func webhookDelivery(d webhook.Delivery) WebhookDelivery {
 	out := WebhookDelivery{
 		ID: d.ID, Event: d.Event, CreatedAt: d.CreatedAt.UTC(), State: d.State(), Attempts: d.Attempts, TriedAt: optionalTime(d.TriedAt),
 		NextAt: optionalTime(d.NextAt), DeliveredAt: optionalTime(d.DeliveredAt), Status: d.Status, Error: d.Error,
@@ -232,7 +233,7 @@ func (s *Server) listWebhookDeliveries(c *gin.Context, a *service.Actor) error {
 	p := paramsOf(c)
 	var in WebhookDeliveryQuery
 	bindQuery(p, &in)
-	q := service.WebhookDeliveryQuery{Webhook: id, State: in.State, Limit: in.Limit}
+	q := webhook.DeliveryQuery{Webhook: id, State: in.State, Limit: in.Limit}
 	if k := decodeCursor(c, p); k != nil && len(k.After) == 1 {
 		q.BeforeID = k.ID
 		if q.Before, err = time.Parse(time.RFC3339Nano, k.After[0]); err != nil {
@@ -246,7 +247,7 @@ func (s *Server) listWebhookDeliveries(c *gin.Context, a *service.Actor) error {
 	if form == formCSV && !p.values.Has("limit") {
 		q.Limit = 0
 	}
-	found, more, err := s.service.WebhookDeliveries(c.Request.Context(), a, q)
+	found, more, err := s.service.Webhooks.Deliveries(c.Request.Context(), a, q)
 	if err != nil {
 		return err
 	}
@@ -284,7 +285,7 @@ func (s *Server) resendWebhookDelivery(c *gin.Context, a *service.Actor) error {
 	if err := paramsOf(c).done(); err != nil {
 		return err
 	}
-	if err := s.service.ResendWebhookDelivery(c.Request.Context(), a, id, delivery); err != nil {
+	if err := s.service.Webhooks.Resend(c.Request.Context(), a, id, delivery); err != nil {
 		return err
 	}
 	return noContent(c)

@@ -1,6 +1,7 @@
 package api_test
 
 import (
+	"context"
 	"crypto/hmac"
 	"crypto/sha256"
 	"crypto/x509"
@@ -16,10 +17,8 @@ import (
 	"testing"
 	"time"
 
-	"context"
-
 	"askwright/api"
-	"askwright/service"
+	"askwright/service/webhook"
 )
 
 // told is a message as it arrived.
@@ -87,11 +86,11 @@ func (r *receiver) take() []told {
 
 // post sends to this receiver what is meant for https://hooks.example, over TLS,
 // in the way of the program but for the rule for addresses.
-func (r *receiver) post(name string) service.Post {
+func (r *receiver) post(name string) webhook.Post {
 	roots := x509.NewCertPool()
 	roots.AddCert(r.Certificate())
 	post := api.PostWebhooksTo(netip.Addr.IsLoopback, roots)
-	return func(ctx context.Context, url string, headers map[string]string, body []byte) (service.PostAnswer, error) {
+	return func(ctx context.Context, url string, headers map[string]string, body []byte) (webhook.PostAnswer, error) {
 		path, ok := strings.CutPrefix(url, "https://"+name)
 		if !ok {
 			panic("a message for " + url)
@@ -109,21 +108,21 @@ func hooked(t *testing.T) (*site, *receiver) {
 	return s, r
 }
 
-type webhook struct {
+type endpoint struct {
 	ID, URL, Secret, Note, Label string
 	Events                       []string
 	DisabledAt                   *time.Time `json:"disabled_at"`
 	FailingSince                 *time.Time `json:"failing_since"`
 }
 
-func (s *site) hook(t *testing.T, member string) webhook {
+func (s *site) hook(t *testing.T, member string) endpoint {
 	t.Helper()
-	return want[webhook](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys[member], body: `{"url":"https://hooks.example/otterford","label":"the chat"}`}), 201)
+	return want[endpoint](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys[member], body: `{"url":"https://hooks.example/otterford","label":"the chat"}`}), 201)
 }
 
-func (s *site) hooks(t *testing.T, member string) []webhook {
+func (s *site) hooks(t *testing.T, member string) []endpoint {
 	t.Helper()
-	return want[struct{ Items []webhook }](t, s.do(t, call{method: "GET", path: "/v1/webhooks", key: s.Keys[member]}), 200).Items
+	return want[struct{ Items []endpoint }](t, s.do(t, call{method: "GET", path: "/v1/webhooks", key: s.Keys[member]}), 200).Items
 }
 
 type delivery struct {
@@ -138,7 +137,7 @@ func (s *site) deliveries(t *testing.T, member, id, query string) []delivery {
 }
 
 // test asks for a message to a webhook of Wilda's.
-func (s *site) test(t *testing.T, hook webhook) {
+func (s *site) test(t *testing.T, hook endpoint) {
 	t.Helper()
 	if r := s.do(t, call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/test", key: s.Keys["Wilda"]}); r.StatusCode != 204 {
 		t.Fatalf("test: %d %s", r.StatusCode, r.body)
@@ -147,7 +146,7 @@ func (s *site) test(t *testing.T, hook webhook) {
 
 func (s *site) send(t *testing.T) {
 	t.Helper()
-	if err := s.SendNotices(t.Context()); err != nil {
+	if err := s.Sender.RunOnce(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -412,14 +411,14 @@ func TestWebhookRequests(t *testing.T) {
 			t.Errorf("%s: %+v", body, p.Errors)
 		}
 	}
-	made := want[webhook](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Wilda"], header: []string{"Idempotency-Key", "k1"},
+	made := want[endpoint](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Wilda"], header: []string{"Idempotency-Key", "k1"},
 		body: `{"url":" HTTPS://hooks.example/a?t=1 ","events":["listing.sold","listing.sold"]}`}), 201)
 	if made.URL != "https://hooks.example/a?t=1" || strings.Join(made.Events, " ") != "listing.sold" || made.Secret == "" {
 		t.Errorf("made %+v", made)
 	}
 	repeated := s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Wilda"], header: []string{"Idempotency-Key", "k1"},
 		body: `{"url":" HTTPS://hooks.example/a?t=1 ","events":["listing.sold","listing.sold"]}`})
-	if again := want[webhook](t, repeated, 201); again.ID != made.ID || again.Secret != "" {
+	if again := want[endpoint](t, repeated, 201); again.ID != made.ID || again.Secret != "" {
 		t.Errorf("repeated: %s", repeated.body)
 	}
 	for range 19 {

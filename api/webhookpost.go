@@ -15,7 +15,7 @@ import (
 	"syscall"
 	"time"
 
-	"askwright/service"
+	"askwright/service/webhook"
 )
 
 // webhookTimeout is for all of it: name, connection, handshake and answer.
@@ -25,13 +25,13 @@ var errNotPublic = errors.New("the address is not public")
 
 // PostWebhooks returns what sends to the endpoints of webhooks: the only
 // requests that go where a client says.
-func PostWebhooks() service.Post { return postWebhooks(service.IsPublicAddress, nil) }
+func PostWebhooks() webhook.Post { return postWebhooks(webhook.IsPublicAddress, nil) }
 
 // postWebhooks sends to allowed addresses only. The address is looked at when it
 // is dialled, after its name was resolved, so that no name can be made to lead
 // elsewhere in between. Proxies of the environment are not used: they would be
 // what is dialled.
-func postWebhooks(isAllowed func(netip.Addr) bool, roots *x509.CertPool) service.Post {
+func postWebhooks(isAllowed func(netip.Addr) bool, roots *x509.CertPool) webhook.Post {
 	dialer := &net.Dialer{Control: func(_, address string, _ syscall.RawConn) error {
 		at, err := netip.ParseAddrPort(address)
 		if err != nil || !isAllowed(at.Addr()) {
@@ -50,10 +50,10 @@ func postWebhooks(isAllowed func(netip.Addr) bool, roots *x509.CertPool) service
 			MaxResponseHeaderBytes: 16 << 10,
 		},
 	}
-	return func(ctx context.Context, url string, headers map[string]string, body []byte) (service.PostAnswer, error) {
+	return func(ctx context.Context, url string, headers map[string]string, body []byte) (webhook.PostAnswer, error) {
 		request, err := http.NewRequestWithContext(ctx, http.MethodPost, url, bytes.NewReader(body))
 		if err != nil {
-			return service.PostAnswer{}, fmt.Errorf("the address cannot be used")
+			return webhook.PostAnswer{}, fmt.Errorf("the address cannot be used")
 		}
 		for name, value := range headers {
 			request.Header.Set(name, value)
@@ -62,10 +62,10 @@ func postWebhooks(isAllowed func(netip.Addr) bool, roots *x509.CertPool) service
 		request.Header.Set("User-Agent", "Askwright")
 		response, err := client.Do(request)
 		if err != nil {
-			return service.PostAnswer{}, postError(err)
+			return webhook.PostAnswer{}, postError(err)
 		}
 		response.Body.Close() // nothing of it is read
-		answer := service.PostAnswer{Status: response.StatusCode}
+		answer := webhook.PostAnswer{Status: response.StatusCode}
 		if seconds, err := strconv.Atoi(response.Header.Get("Retry-After")); err == nil && seconds > 0 {
 			answer.RetryAfter = time.Duration(min(seconds, 1<<20)) * time.Second
 		}

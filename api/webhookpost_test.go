@@ -16,19 +16,21 @@ import (
 
 	"askwright/api"
 	"askwright/db"
-	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/app"
 	"askwright/service/servicetest"
+	"askwright/service/webhook"
 )
 
 // replica is another process on the same database.
-func (s *site) replica(t *testing.T, post service.Post) (*service.Service, *db.Store) {
+func (s *site) replica(t *testing.T, post webhook.Post) (*app.App, *db.Store) {
 	t.Helper()
 	store, err := db.Open(t.Context(), s.DB.DSN, db.Options{MaxConns: 4})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(store.Close)
-	return service.New(service.Options{Store: store, Now: s.Clock.Now, Logger: slog.New(slog.DiscardHandler), Post: post}), store
+	return app.New(app.Options{Store: store, Now: s.Clock.Now, Logger: slog.New(slog.DiscardHandler), Post: post}), store
 }
 
 // A process dies after a message arrived and before it could note that: another
@@ -39,13 +41,13 @@ func TestADeathBetweenSendingAndNoting(t *testing.T) {
 	hook := s.hook(t, "Wilda")
 	s.tell(t, "Wilda", s.create(t, "Wilda", sideboard), `{"kind":"sold","sale_price":440}`)
 	var store *db.Store
-	var dying *service.Service
-	dying, store = s.replica(t, func(ctx context.Context, url string, headers map[string]string, body []byte) (service.PostAnswer, error) {
+	var dying *app.App
+	dying, store = s.replica(t, func(ctx context.Context, url string, headers map[string]string, body []byte) (webhook.PostAnswer, error) {
 		answer, err := s.Post(ctx, url, headers, body)
 		store.Close()
 		return answer, err
 	})
-	if err := dying.SendNotices(t.Context()); err == nil {
+	if err := dying.Sender.RunOnce(t.Context()); err == nil {
 		t.Fatal("it lives on")
 	}
 	first := r.take()
@@ -79,7 +81,7 @@ func TestReplicasNeverSendTheSame(t *testing.T) {
 		replica, _ := s.replica(t, s.Post)
 		all.Go(func() {
 			for range 3 {
-				if err := replica.SendNotices(t.Context()); err != nil {
+				if err := replica.Sender.RunOnce(t.Context()); err != nil {
 					t.Error(err)
 				}
 			}
@@ -103,7 +105,7 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 	wildas := s.hook(t, "Wilda")
 	otto := want[struct{ Items []struct{ ID, Name string } }](t, s.do(t, call{method: "GET", path: "/v1/members", key: s.Keys["Wilda"]}), 200).Items[0]
 	s.Keys["Otto"] = want[struct{ Key string }](t, s.do(t, call{method: "POST", path: "/v1/keys", key: s.Keys["Wilda"], body: `{"scope":"admin","member_id":"` + otto.ID + `"}`}), 201).Key
-	ottos := want[webhook](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Otto"], body: `{"url":"https://hooks.example/otto"}`}), 201)
+	ottos := want[endpoint](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Otto"], body: `{"url":"https://hooks.example/otto"}`}), 201)
 	wilda := s.Keys["Wilda"]
 	s.AddGroup(t, "Stranger")
 	s.hook(t, "Stranger")
@@ -140,7 +142,7 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 	if r := s.do(t, call{method: "DELETE", path: "/v1/members/" + otto.ID, key: wilda}); r.StatusCode != 204 {
 		t.Fatalf("Otto stays: %d", r.StatusCode)
 	}
-	if hooks := want[struct{ Items []webhook }](t, s.do(t, call{method: "GET", path: "/v1/webhooks", key: wilda}), 200).Items; len(hooks) != 1 || hooks[0].ID != wildas.ID {
+	if hooks := want[struct{ Items []endpoint }](t, s.do(t, call{method: "GET", path: "/v1/webhooks", key: wilda}), 200).Items; len(hooks) != 1 || hooks[0].ID != wildas.ID {
 		t.Errorf("after Otto left: %+v", hooks)
 	}
 }
@@ -160,10 +162,10 @@ func TestStatesAreToldOvernight(t *testing.T) {
 	}
 	review := func() map[string]string {
 		t.Helper()
-		if err := s.ReviewGroups(t.Context()); err != nil {
+		if err := s.Reviewer.RunOnce(t.Context()); err != nil {
 			t.Fatal(err)
 		}
-		reviews, err := s.Stale(t.Context(), s.Actor(t, admin), service.StaleQuery{})
+		reviews, err := s.Advice.Reviews(t.Context(), s.Actor(t, admin), advice.ReviewQuery{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -240,7 +242,7 @@ func TestWebhooksAreOffUnlessTurnedOn(t *testing.T) {
 	s, r := hooked(t)
 	hook := s.hook(t, "Wilda")
 	off := &servicetest.Fixture{DB: s.DB, Clock: s.Clock, Registry: s.Registry, Keys: s.Keys}
-	off.Service, _ = s.replica(t, nil)
+	off.App, _ = s.replica(t, nil)
 	o := newSite(t, off, api.Limits{})
 	for path, body := range map[string]string{
 		"/v1/webhooks": `{"url":"https://hooks.example/"}`, "/v1/webhooks/" + hook.ID + "/test": "",
@@ -250,7 +252,7 @@ func TestWebhooksAreOffUnlessTurnedOn(t *testing.T) {
 			t.Errorf("%s: %q", path, p.Detail)
 		}
 	}
-	if err := off.RunWebhooks(t.Context()); err != nil {
+	if err := off.Sender.Run(t.Context()); err != nil {
 		t.Error(err)
 	}
 	if got := r.take(); len(got) > 0 || len(o.hooks(t, "Wilda")) != 1 {
@@ -339,7 +341,7 @@ func TestEndpointsThatDoNotAnswer(t *testing.T) {
 	untrusting := api.PostWebhooksTo(netip.Addr.IsLoopback, nil)
 	trusting := silent.Client().Transport.(*http.Transport).TLSClientConfig.RootCAs
 	for name, test := range map[string]struct {
-		post service.Post
+		post webhook.Post
 		url  string
 		want string
 	}{

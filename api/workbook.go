@@ -230,7 +230,7 @@ func (s *Server) exportWorkbook(c *gin.Context, a *service.Actor) error {
 	}
 	defer book.file.Close() // and its temporary files
 	rows := func(yield func(*service.Listing) error) error {
-		return s.service.EachListing(c.Request.Context(), a, query, yield)
+		return s.service.Recording.EachListing(c.Request.Context(), a, query, yield)
 	}
 	if err := book.listings(columns, rows); err != nil {
 		return err

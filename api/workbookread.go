@@ -10,6 +10,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"askwright/service"
+	"askwright/service/recording"
 )
 
 // A workbook's rows are read by what its cells are, not by how they look: a
@@ -22,7 +23,7 @@ const (
 
 // bookRows are the rows of a workbook, with where each of them stands.
 type bookRows struct {
-	rows   []service.Row
+	rows   []recording.Row
 	sheets []bookSheet
 }
 
@@ -235,7 +236,7 @@ func (b *bookRows) place(row int, column string) string {
 	return ""
 }
 
-func (b *bookRows) each(yield func(service.Row) error) error {
+func (b *bookRows) each(yield func(recording.Row) error) error {
 	for _, row := range b.rows {
 		if err := yield(row); err != nil {
 			return err

@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/advice"
 )
 
 // WorkQueue is the best use of a week's hours and money on one's own pieces.
@@ -49,7 +50,7 @@ type Together struct {
 	Refs    []string `json:"refs"`
 }
 
-func (v viewer) task(t service.Task) Task {
+func (v viewer) task(t advice.Task) Task {
 	money := moneyIn(v.currency)
 	return Task{
 		Ref: t.Row.Ref, ID: t.Row.ID, Category: t.Row.Category, Action: t.Action, Finish: t.Finish, Color: t.Color, Ask: known(t.Ask, money),
@@ -88,7 +89,7 @@ func (s *Server) getWorkQueue(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	p := paramsOf(c)
-	q := service.WorkQuery{}
+	q := advice.WorkQuery{}
 	hours, told := p.number("hours")
 	if !told {
 		p.refuse("hours", "is missing: how many hours of work has the week?")
@@ -107,7 +108,7 @@ func (s *Server) getWorkQueue(c *gin.Context, a *service.Actor) error {
 	if notModified(c, s.listTag(c, a, form)) {
 		return nil
 	}
-	plan, err := s.service.WorkQueue(c.Request.Context(), a, q)
+	plan, err := s.service.Advice.WorkQueue(c.Request.Context(), a, q)
 	if err != nil {
 		return inQuery(err)
 	}
@@ -119,6 +120,6 @@ func (s *Server) getWorkQueue(c *gin.Context, a *service.Actor) error {
 	return answer(c, http.StatusOK, WorkQueue{
 		Hours: rounded(plan.Hours, 2), HoursLimit: rounded(q.Hours, 2), Money: exact(plan.Materials, v.currency), MoneyLimit: exact(q.Money, v.currency),
 		Gain: exact(plan.Gain, v.currency), Tasks: tasks, Left: each(plan.Left, v.task), Model: plan.Model, Labels: plan.Labels, Sentences: plan.Sentences,
-		Together: each(plan.Together, func(t service.Together) Together { return Together{Product: t.Product, Refs: t.Refs} }),
+		Together: each(plan.Together, func(t advice.Together) Together { return Together{Product: t.Product, Refs: t.Refs} }),
 	})
 }

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"askwright/service"
+	"askwright/service/app"
 )
 
 // Store is the service's storage. It is safe for concurrent use.
@@ -23,7 +24,7 @@ type Store struct {
 	repeatable *semaphore.Weighted // transactions of Once: at most half of the connections
 }
 
-var _ service.Store = (*Store)(nil)
+var _ app.Store = (*Store)(nil)
 
 // Options limit the pool.
 type Options struct {

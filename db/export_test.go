@@ -4,7 +4,7 @@ import (
 	"maps"
 	"slices"
 
-	"askwright/service"
+	"askwright/service/model"
 )
 
 // ConstraintNames are the constraints for which translate has words.
@@ -21,7 +21,7 @@ var Translate = translate
 
 // The search for comparables of a known size: $1 group, $2 category, $3 volume.
 var (
-	NearestSold   = nearest(sameKind, ofSold, true, service.NearestSold)
-	NearestUnsold = nearest(sameKind, ofUnsold, true, service.NearestUnsold)
-	NearestOthers = nearest(" and l.category <> $2", ofSold, true, service.NearestSold)
+	NearestSold   = nearest(sameKind, ofSold, true, model.NearestSold)
+	NearestUnsold = nearest(sameKind, ofUnsold, true, model.NearestUnsold)
+	NearestOthers = nearest(" and l.category <> $2", ofSold, true, model.NearestSold)
 )

@@ -13,11 +13,12 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/model"
 )
 
 // StoredModel reads what is kept of a model.
-func (s *Store) StoredModel(ctx context.Context, t service.Tenant, design int) (*service.StoredModel, error) {
-	m := &service.StoredModel{Statistics: &pricing.Statistics{}}
+func (s *Store) StoredModel(ctx context.Context, t service.Tenant, design int) (*model.StoredModel, error) {
+	m := &model.StoredModel{Statistics: &pricing.Statistics{}}
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
 		batch := &pgx.Batch{}
 		statements := []statement{
@@ -38,12 +39,12 @@ func (s *Store) StoredModel(ctx context.Context, t service.Tenant, design int) (
 	return m, err
 }
 
-func readRates(rows pgx.Rows, m *service.StoredModel) error {
+func readRates(rows pgx.Rows, m *model.StoredModel) error {
 	var on time.Time
 	var changeNo int64
 	var text []byte
 	_, err := pgx.ForEachRow(rows, []any{&on, &changeNo, &text, &m.Closed}, func() error {
-		m.Rates = &service.StoredRates{ChangeNo: changeNo}
+		m.Rates = &model.StoredRates{ChangeNo: changeNo}
 		if err := json.Unmarshal(text, &m.Rates.Rates); err != nil {
 			return fmt.Errorf("rates fitted on %s: %w", on.Format(time.DateOnly), err)
 		}
@@ -65,7 +66,7 @@ func unpack(packed []byte, s *pricing.Statistics) error {
 // Fold brings statistics up to date: see service.ModelStore. All of it sees one
 // moment, so that the statistics are those of its change number. Who comes
 // second waits for the lock and starts again, mostly to find the work done.
-func (s *Store) Fold(ctx context.Context, t service.Tenant, design int, anew bool, do func(*service.Fold) error) error {
+func (s *Store) Fold(ctx context.Context, t service.Tenant, design int, anew bool, do func(*model.CatchUp) error) error {
 	const tries = 10
 	var err error
 	for range tries {
@@ -87,11 +88,11 @@ type folding struct {
 	design int
 
 	folded int64 // so far
-	fold   service.Fold
+	fold   model.CatchUp
 	added  map[uuid.UUID]pricing.SaleRow
 }
 
-func (f *folding) run(ctx context.Context, anew bool, do func(*service.Fold) error) error {
+func (f *folding) run(ctx context.Context, anew bool, do func(*model.CatchUp) error) error {
 	if err := f.lock(ctx, anew); err != nil {
 		return err
 	}
@@ -208,7 +209,7 @@ func (f *folding) write(ctx context.Context) error {
 
 // putRates stores a fit unless one of a newer change, or of the same change
 // and a newer day, is there.
-func putRates(group uuid.UUID, design int, r service.StoredRates) (statement, error) {
+func putRates(group uuid.UUID, design int, r model.StoredRates) (statement, error) {
 	text, err := json.Marshal(r.Rates)
 	if err != nil {
 		return statement{}, fmt.Errorf("write the rates: %w", err)
@@ -223,7 +224,7 @@ func putRates(group uuid.UUID, design int, r service.StoredRates) (statement, er
 }
 
 // KeepRates stores a fit.
-func (s *Store) KeepRates(ctx context.Context, t service.Tenant, design int, r service.StoredRates) error {
+func (s *Store) KeepRates(ctx context.Context, t service.Tenant, design int, r model.StoredRates) error {
 	put, err := putRates(t.Group, design, r)
 	if err != nil {
 		return err
@@ -248,7 +249,7 @@ func (s *Store) TakeRefit(ctx context.Context, t service.Tenant, design int, sto
 }
 
 // KeepRefit stores a fit and raises the change number.
-func (s *Store) KeepRefit(ctx context.Context, t service.Tenant, design int, r service.StoredRates) error {
+func (s *Store) KeepRefit(ctx context.Context, t service.Tenant, design int, r model.StoredRates) error {
 	put, err := putRates(t.Group, design, r)
 	if err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 	"askwright/db"
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/model"
 	"askwright/service/servicetest"
 )
 
@@ -25,7 +26,7 @@ func openStore(t *testing.T, f *servicetest.Fixture) *db.Store {
 	return store
 }
 
-func storedModel(t *testing.T, s *db.Store, tenant service.Tenant, design int) *service.StoredModel {
+func storedModel(t *testing.T, s *db.Store, tenant service.Tenant, design int) *model.StoredModel {
 	t.Helper()
 	m, err := s.StoredModel(t.Context(), tenant, design)
 	if err != nil {
@@ -46,7 +47,7 @@ func TestFoldIsWholeOrNothing(t *testing.T) {
 	importRows(t, f, "Wilda", rowHeader+"R-9,desk,48,24,30,in,2026-03-01,300,,,sold,2026-03-10,290,,,,\n")
 	died := errors.New("died")
 	for _, anew := range []bool{false, true} {
-		err := store.Fold(t.Context(), tenant, pricing.Design, anew, func(fold *service.Fold) error {
+		err := store.Fold(t.Context(), tenant, pricing.Design, anew, func(fold *model.CatchUp) error {
 			if sold := map[bool]int{false: 1, true: 3}[anew]; len(fold.Sold) != sold {
 				t.Errorf("anew %t: %d sales to fold, want %d", anew, len(fold.Sold), sold)
 			}
@@ -72,7 +73,7 @@ func TestDesignsStandBesideEachOther(t *testing.T) {
 		admin := connect(t, f.DB.AdminDSN, "")
 		return strings.Join(column[string](t, admin, `select design::text from value_statistics union all select 'rates ' || design from rate_fit order by 1`), ", ")
 	}
-	nothing := func(*service.Fold) error { return nil }
+	nothing := func(*model.CatchUp) error { return nil }
 	for _, step := range []struct {
 		design int
 		want   string
@@ -95,7 +96,7 @@ func TestRatesAreKeptAndRefittedByOne(t *testing.T) {
 	t.Parallel()
 	f := modelled(t)
 	store, tenant, now := openStore(t, f), f.Actor(t, "Wilda").Tenant(), f.Clock.Now()
-	want := service.StoredRates{ChangeNo: 50, Rates: pricing.Rates{
+	want := model.StoredRates{ChangeNo: 50, Rates: pricing.Rates{
 		FittedOn: servicetest.Today, Opening: 1.0 / 3, Spread: 5e-324, Negotiation: 0.1 + 0.2, Listings: 7,
 		Sale:    pricing.RateFit{Alpha: -3.7, Season: [2]float64{1e-17, -2.5e300}, Category: map[string]float64{"desk": 0.1}, Converged: true},
 		ByLevel: map[string]int{"desk": 3},
@@ -103,7 +104,7 @@ func TestRatesAreKeptAndRefittedByOne(t *testing.T) {
 	older := want
 	older.FittedOn--
 	older.Listings = 99
-	for _, r := range []service.StoredRates{want, older} {
+	for _, r := range []model.StoredRates{want, older} {
 		if err := store.KeepRates(t.Context(), tenant, pricing.Design, r); err != nil {
 			t.Fatal(err)
 		}
@@ -163,7 +164,7 @@ func TestStoredModelHidesEstimates(t *testing.T) {
 	t.Parallel()
 	f := filled(t)
 	importRows(t, f, "Orrin", rowHeader+"R-7,desk,48,24,30,in,2026-03-01,300,,,sold,2026-03-20,290,314159,,,\n")
-	if _, err := f.DescribeModel(t.Context(), f.Actor(t, "Wilda")); err != nil {
+	if _, err := f.Advice.Describe(t.Context(), f.Actor(t, "Wilda")); err != nil {
 		t.Fatal(err)
 	}
 	wilda := f.Actor(t, "Wilda").Tenant()

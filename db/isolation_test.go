@@ -94,7 +94,7 @@ func TestOwnersRowsAreInvisibleToTheirGroup(t *testing.T) {
 	f := filled(t)
 	wilda, orrin := f.Actor(t, "Wilda").Tenant(), f.Actor(t, "Orrin").Tenant()
 	doomed := rowByRef(t, f, "Orrin", "R-3")
-	if err := f.Delete(t.Context(), f.Actor(t, "Orrin"), doomed.ID, nil); err != nil {
+	if err := f.Recording.Delete(t.Context(), f.Actor(t, "Orrin"), doomed.ID, nil); err != nil {
 		t.Fatal(err)
 	}
 	secrets := map[string]string{

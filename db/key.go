@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/members"
 )
 
 // Authenticate finds the valid key with that hash, its member and group.
@@ -39,7 +40,7 @@ func (s *Store) TouchKey(ctx context.Context, t service.Tenant, key uuid.UUID, a
 }
 
 // CreateKey keeps a key under the hash of its secret.
-func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k service.Key, hash []byte) error {
+func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k members.Key, hash []byte) error {
 	return s.write(ctx, t, func(w *writer) error {
 		if err := w.execOne(ctx, `
 			insert into api_key (group_id, key_id, member_id, hash, scope, label, created_at, expires_at, parent_id)
@@ -54,7 +55,7 @@ func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k service.Key, 
 }
 
 // Keys lists the keys of a member, or of all with a zero member.
-func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([]service.Key, error) {
+func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([]members.Key, error) {
 	type row struct {
 		KeyID      uuid.UUID
 		MemberID   uuid.UUID
@@ -66,14 +67,14 @@ func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([
 		RevokedAt  *time.Time
 		LastUsedAt *time.Time
 	}
-	var keys []service.Key
+	var keys []members.Key
 	err := s.run(ctx, t, statement{
 		sql: `select k.key_id, k.member_id, m.name as member, k.scope, k.label, k.created_at, k.expires_at, k.revoked_at, k.last_used_at
 			from api_key k join member m using (group_id, member_id)
 			where k.group_id = $1 and ($2::uuid is null or k.member_id = $2) order by k.created_at, k.key_id`,
 		args: []any{t.Group, uuidArg(member)},
-		read: collect(&keys, func(r *row) (service.Key, error) {
-			return service.Key{
+		read: collect(&keys, func(r *row) (members.Key, error) {
+			return members.Key{
 				ID: r.KeyID, MemberID: r.MemberID, Member: r.Member, Scope: r.Scope, Label: r.Label, CreatedAt: r.CreatedAt,
 				ExpiresAt: timeOf(r.ExpiresAt), RevokedAt: timeOf(r.RevokedAt), LastUsedAt: timeOf(r.LastUsedAt),
 			}, nil

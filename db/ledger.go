@@ -9,6 +9,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/profit"
 )
 
 // costLineRow is a row of cost_line with its piece and what undid it.
@@ -65,12 +66,12 @@ type costTotalRow struct {
 
 // Books reads the member's own listings with what they cost. The statements
 // see one snapshot, so that lines, sums and sales belong together.
-func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date, withLines bool) (*service.Books, error) {
+func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date, withLines bool) (*profit.Books, error) {
 	rows, args, err := listingQuery(t, service.Query{Member: t.Member, Words: map[string][]string{"source": {service.SourceOwn}}})
 	if err != nil {
 		return nil, err
 	}
-	books := &service.Books{Costs: make(map[uuid.UUID]service.PieceCosts)}
+	books := &profit.Books{Costs: make(map[uuid.UUID]profit.PieceCosts)}
 	var totals []costTotalRow
 	statements := []statement{
 		{sql: asTenant, args: []any{t.Group.String(), t.Member.String()}},
@@ -102,7 +103,7 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	for _, r := range totals {
 		costs, ok := books.Costs[r.PieceID]
 		if !ok {
-			costs = service.PieceCosts{Total: make(service.Costs), Until: make(service.Costs)}
+			costs = profit.PieceCosts{Total: make(service.Costs), Until: make(service.Costs)}
 			books.Costs[r.PieceID] = costs
 		}
 		costs.Total[service.CostKind(r.Kind)], costs.Until[service.CostKind(r.Kind)] = service.Amount(r.Total), service.Amount(r.Until)

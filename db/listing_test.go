@@ -12,6 +12,8 @@ import (
 	"askwright/db/dbtest"
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/model"
+	"askwright/service/recording"
 	"askwright/service/servicetest"
 )
 
@@ -70,7 +72,7 @@ func TestPausesRoundTrip(t *testing.T) {
 	} {
 		changed := *row
 		changed.Pauses = want
-		err := store.Write(t.Context(), f.Actor(t, "Wilda").Tenant(), func(w service.Writer) error {
+		err := store.Write(t.Context(), f.Actor(t, "Wilda").Tenant(), func(w recording.Writer) error {
 			return w.Save(t.Context(), []*service.Change{{Old: row, New: &changed}})
 		})
 		if err != nil {
@@ -139,7 +141,7 @@ func TestNearestIsNearest(t *testing.T) {
 	t.Cleanup(store.Close)
 	tenant := f.Actor(t, "Wilda").Tenant()
 	const volume = 60_000.0
-	found, err := store.Nearest(t.Context(), tenant, []service.Near{{Category: "kind_3", Volume: volume, FewEnough: 5}})
+	found, err := store.Nearest(t.Context(), tenant, []model.CompQuery{{Category: "kind_3", Volume: volume, FewEnough: 5}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 
 	"askwright/db/dbtest"
 	"askwright/service"
+	"askwright/service/recording"
 	"askwright/service/servicetest"
 )
 
@@ -128,7 +129,7 @@ func filled(t *testing.T) *servicetest.Fixture {
 		importRows(t, f, name, someRows)
 		row := rowByRef(t, f, name, "R-1")
 		offer := service.NewEvent{Kind: "offer", On: "2026-03-20", Fields: map[string]string{"amount": "250"}}
-		if _, err := f.AddEvent(t.Context(), f.Actor(t, name), row.ID, offer, nil); err != nil {
+		if _, err := f.Recording.AddEvent(t.Context(), f.Actor(t, name), row.ID, offer, nil); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -139,10 +140,10 @@ func filled(t *testing.T) *servicetest.Fixture {
 func modelled(t *testing.T) *servicetest.Fixture {
 	t.Helper()
 	f := filled(t)
-	if err := f.Delete(t.Context(), f.Actor(t, "Orrin"), rowByRef(t, f, "Orrin", "R-3").ID, nil); err != nil {
+	if err := f.Recording.Delete(t.Context(), f.Actor(t, "Orrin"), rowByRef(t, f, "Orrin", "R-3").ID, nil); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := f.DescribeModel(t.Context(), f.Actor(t, "Wilda")); err != nil {
+	if _, err := f.Advice.Describe(t.Context(), f.Actor(t, "Wilda")); err != nil {
 		t.Fatal(err)
 	}
 	return f
@@ -150,7 +151,7 @@ func modelled(t *testing.T) *servicetest.Fixture {
 
 func importRows(t *testing.T, f *servicetest.Fixture, member, rows string) {
 	t.Helper()
-	got, err := f.Import(t.Context(), f.Actor(t, member), servicetest.Rows(t, rows), service.ImportOptions{})
+	got, err := f.Recording.Import(t.Context(), f.Actor(t, member), servicetest.Rows(t, rows), recording.ImportOptions{})
 	if err != nil || got.Rejected > 0 {
 		t.Fatalf("import for %s: %+v, %v", member, got, err)
 	}
@@ -159,7 +160,7 @@ func importRows(t *testing.T, f *servicetest.Fixture, member, rows string) {
 func rowByRef(t *testing.T, f *servicetest.Fixture, member, ref string) *service.Listing {
 	t.Helper()
 	a := f.Actor(t, member)
-	rows, _, err := f.Listings(t.Context(), a, service.Query{Member: a.MemberID, Limit: 1000})
+	rows, _, err := f.Recording.Listings(t.Context(), a, service.Query{Member: a.MemberID, Limit: 1000})
 	if err != nil {
 		t.Fatal(err)
 	}

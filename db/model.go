@@ -12,17 +12,18 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/model"
 )
 
 // History reads every listing of the group with its readings, as they were at
 // one moment: at the change number that it returns.
-func (s *Store) History(ctx context.Context, t service.Tenant) ([]*service.Recorded, int64, error) {
+func (s *Store) History(ctx context.Context, t service.Tenant) ([]*model.Recorded, int64, error) {
 	var changeNo int64
 	var rows []*service.Listing
-	var out []*service.Recorded
+	var out []*model.Recorded
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
 		batch := &pgx.Batch{}
-		byID := make(map[uuid.UUID]*service.Recorded)
+		byID := make(map[uuid.UUID]*model.Recorded)
 		statements := []statement{
 			{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
 			{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
@@ -42,7 +43,7 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*service.Recor
 }
 
 // Records reads the listings named, each with all others of its piece.
-func (s *Store) Records(ctx context.Context, t service.Tenant, w service.Which) ([]*service.Recorded, error) {
+func (s *Store) Records(ctx context.Context, t service.Tenant, w model.Selection) ([]*model.Recorded, error) {
 	pieces := "(select * from listing l where l.group_id = $1 and l.piece_id in (select piece_id from " +
 		eachOf("$2::uuid[]", "listing", "x.listing_id = wanted.one") + " by_id union select piece_id from " +
 		eachOf("$4::text[]", "listing", "x.member_id = $3 and x.ref = wanted.one") + ` by_ref union
@@ -55,7 +56,7 @@ func (s *Store) Records(ctx context.Context, t service.Tenant, w service.Which) 
 	if err != nil || len(rows) == 0 {
 		return nil, err
 	}
-	byID := make(map[uuid.UUID]*service.Recorded, len(rows))
+	byID := make(map[uuid.UUID]*model.Recorded, len(rows))
 	out := recorded(rows, byID)
 	ids := slices.Collect(maps.Keys(byID))
 	const named = " and l.listing_id = any($2::uuid[])"
@@ -63,17 +64,17 @@ func (s *Store) Records(ctx context.Context, t service.Tenant, w service.Which) 
 }
 
 // recorded makes records of rows, without readings so far.
-func recorded(rows []*service.Listing, byID map[uuid.UUID]*service.Recorded) []*service.Recorded {
-	out := make([]*service.Recorded, len(rows))
+func recorded(rows []*service.Listing, byID map[uuid.UUID]*model.Recorded) []*model.Recorded {
+	out := make([]*model.Recorded, len(rows))
 	for i, l := range rows {
-		out[i] = &service.Recorded{Listing: l}
+		out[i] = &model.Recorded{Listing: l}
 		byID[l.ID] = out[i]
 	}
 	return out
 }
 
 // readingsOf reads the dated counts of listings l on a condition.
-func readingsOf(condition string, byID map[uuid.UUID]*service.Recorded, args ...any) statement {
+func readingsOf(condition string, byID map[uuid.UUID]*model.Recorded, args ...any) statement {
 	return statement{
 		sql: `select l.listing_id, l.on_date, (l.changes->'messages'->>'new'), (l.changes->'views'->>'new')
 			from event l where l.group_id = $1 and l.kind = 'interest' and l.voided_by is null` + condition +
@@ -83,7 +84,7 @@ func readingsOf(condition string, byID map[uuid.UUID]*service.Recorded, args ...
 }
 
 // readings adds dated counts to their listings.
-func readings(rows pgx.Rows, byID map[uuid.UUID]*service.Recorded) error {
+func readings(rows pgx.Rows, byID map[uuid.UUID]*model.Recorded) error {
 	var listing uuid.UUID
 	var on time.Time
 	var messages, views *string
@@ -135,14 +136,14 @@ func nearest(kind, condition string, sized bool, n int) string {
 
 // Nearest finds comparables for each subject in one round trip, and in a
 // second one over all categories for those with few.
-func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []service.Near) ([][]*service.Listing, error) {
+func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.CompQuery) ([][]*service.Listing, error) {
 	found := make([][]*service.Listing, len(subjects))
 	var statements []statement
 	for i, sub := range subjects {
 		for _, search := range []struct {
 			condition string
 			n         int
-		}{{ofSold, service.NearestSold}, {ofUnsold, service.NearestUnsold}} {
+		}{{ofSold, model.NearestSold}, {ofUnsold, model.NearestUnsold}} {
 			statements = append(statements, statement{
 				sql:  nearest(sameKind, search.condition, sub.Volume > 0, search.n),
 				args: []any{t.Group, sub.Category, numberArg(sub.Volume)}, read: collect(&found[i], (*listingRow).listing),
@@ -156,7 +157,7 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []servic
 	for i, sub := range subjects {
 		if countSold(found[i]) < sub.FewEnough {
 			statements = append(statements, statement{
-				sql:  nearest(" and l.category <> $2", ofSold, sub.Volume > 0, service.NearestSold),
+				sql:  nearest(" and l.category <> $2", ofSold, sub.Volume > 0, model.NearestSold),
 				args: []any{t.Group, sub.Category, numberArg(sub.Volume)}, read: collect(&found[i], (*listingRow).listing),
 			})
 		}

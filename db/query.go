@@ -14,6 +14,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/watch"
 )
 
 // Listing reads one row.
@@ -299,8 +300,8 @@ func (s *Store) Events(ctx context.Context, t service.Tenant, listing uuid.UUID)
 
 // Lifetimes counts the own listings that were listed since a day, by their
 // active days until the end, or until today.
-func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pricing.Date) ([]service.Lifetime, error) {
-	var lives []service.Lifetime
+func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pricing.Date) ([]watch.Lifetime, error) {
+	var lives []watch.Lifetime
 	err := s.run(ctx, t, statement{
 		// least takes no notice of a null: the end of a pause that goes on.
 		sql: `select until - l.listed_on - paused.days as active_days, l.outcome = 'sold' as sold, count(*) as listings
@@ -311,7 +312,7 @@ func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pr
 			where l.group_id = $1 and l.source = 'own' and l.listed_on between $2 and $3
 			group by 1, 2 order by 1, 2`,
 		args: []any{t.Group, since.Time(), today.Time()},
-		read: collect(&lives, func(r *service.Lifetime) (service.Lifetime, error) { return *r, nil }),
+		read: collect(&lives, func(r *watch.Lifetime) (watch.Lifetime, error) { return *r, nil }),
 	})
 	return lives, err
 }

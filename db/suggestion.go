@@ -11,6 +11,8 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/model"
+	"askwright/service/track"
 )
 
 // The suggestions k of a listing l: those kept for it, and those kept for its
@@ -22,7 +24,7 @@ const (
 )
 
 // KeepSuggestions keeps what was shown; what was kept already stays as it is.
-func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []service.Kept) error {
+func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []track.Shown) error {
 	statements := make([]statement, len(kept))
 	for i, k := range kept {
 		row := keptRow{SuggestionID: k.ID, MemberID: k.MemberID, Ref: k.Ref, OnDate: k.On.Time(), Model: k.Model, MadeAt: k.At, Estimate: moneyArg(k.Estimate)}
@@ -70,18 +72,18 @@ type keptRow struct {
 	Prospects    []byte
 }
 
-func (r *keptRow) kept() (service.Kept, error) {
-	k := service.Kept{
+func (r *keptRow) kept() (track.Shown, error) {
+	k := track.Shown{
 		ID: r.SuggestionID, MemberID: r.MemberID, Ref: r.Ref, ListingID: valueOf(r.ListingID), On: pricing.DateOf(r.OnDate),
 		Model: r.Model, At: r.MadeAt, Estimate: service.Money(valueOf(r.Estimate)),
 	}
 	if r.Likely != nil {
-		k.SalePrice = &service.KeptRange{
+		k.SalePrice = &track.ShownRange{
 			Likely: service.Money(*r.Likely), Low: service.Money(valueOf(r.Low)), High: service.Money(valueOf(r.High)), Level: valueOf(r.Level),
 		}
 	}
 	if r.Ask != nil {
-		k.Promise = &service.KeptAsk{Ask: service.Money(*r.Ask), WithinDays: valueOf(r.WithinDays), Chance: valueOf(r.Chance)}
+		k.Promise = &track.ShownAsk{Ask: service.Money(*r.Ask), WithinDays: valueOf(r.WithinDays), Chance: valueOf(r.Chance)}
 		if err := json.Unmarshal(r.Prospects, &k.Promise.Prospects); err != nil {
 			return k, fmt.Errorf("suggestion %s: prospects: %w", r.SuggestionID, err)
 		}
@@ -107,8 +109,8 @@ func keptOf(condition, order string) string {
 
 // LastKept returns, for each own listing that has one, the last suggestion
 // kept before its last ask was set.
-func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept, error) {
-	var found []service.Kept
+func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]track.Shown, error) {
+	var found []track.Shown
 	err := s.run(ctx, t, statement{
 		sql: `select k.suggestion_id, k.member_id, k.ref, l.listing_id, k.on_date, k.model, k.made_at, k.estimate,
 				k.likely, k.low, k.high, k.level, k.ask, k.within_days, k.chance, k.prospects
@@ -122,7 +124,7 @@ func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]service.Kept,
 
 // pricedFromSuggestion finds the listings l on a condition that a kept
 // suggestion precedes.
-func pricedFromSuggestion(condition string, byID map[uuid.UUID]*service.Recorded, args ...any) statement {
+func pricedFromSuggestion(condition string, byID map[uuid.UUID]*model.Recorded, args ...any) statement {
 	const before = ` and k.on_date <= l.listed_on and k.made_at < (select min(e.at) from event e
 		where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'listed' and e.voided_by is null)`
 	return statement{

@@ -7,11 +7,12 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
+	"askwright/service/members"
 )
 
 // Counts counts the tenant's rows.
-func (s *Store) Counts(ctx context.Context, t service.Tenant) (service.Counts, error) {
-	var c service.Counts
+func (s *Store) Counts(ctx context.Context, t service.Tenant) (members.Counts, error) {
+	var c members.Counts
 	err := s.run(ctx, t, statement{
 		sql: `select (select count(*) from member where group_id = $1), (select count(*) from api_key where group_id = $1),
 			(select count(*) from piece where group_id = $1), (select count(*) from listing where group_id = $1),

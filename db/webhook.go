@@ -8,11 +8,12 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
+	"askwright/service/webhook"
 )
 
 // CreateWebhook keeps an endpoint. The audit has no address: it may hold a
 // token.
-func (s *Store) CreateWebhook(ctx context.Context, t service.Tenant, w service.Webhook) error {
+func (s *Store) CreateWebhook(ctx context.Context, t service.Tenant, w webhook.Webhook) error {
 	return s.write(ctx, t, func(tx *writer) error {
 		if err := tx.exec(ctx, `insert into webhook (group_id, webhook_id, member_id, url, label, events, secret, created_at)
 			values ($1, $2, $3, $4, $5, $6, $7, $8)`, t.Group, w.ID, w.MemberID, w.URL, w.Label, w.Events, w.Secret, w.CreatedAt); err != nil {
@@ -23,7 +24,7 @@ func (s *Store) CreateWebhook(ctx context.Context, t service.Tenant, w service.W
 }
 
 // Webhooks lists the group's endpoints.
-func (s *Store) Webhooks(ctx context.Context, t service.Tenant) ([]service.Webhook, error) {
+func (s *Store) Webhooks(ctx context.Context, t service.Tenant) ([]webhook.Webhook, error) {
 	type row struct {
 		WebhookID    uuid.UUID
 		MemberID     uuid.UUID
@@ -37,13 +38,13 @@ func (s *Store) Webhooks(ctx context.Context, t service.Tenant) ([]service.Webho
 		DisabledAt   *time.Time
 		Note         string
 	}
-	var found []service.Webhook
+	var found []webhook.Webhook
 	err := s.run(ctx, t, statement{
 		sql: `select w.webhook_id, w.member_id, m.name as member, w.url, w.label, w.events, w.secret, w.created_at, w.failing_since, w.disabled_at, w.note
 			from webhook w join member m using (group_id, member_id) where w.group_id = $1 order by w.created_at, w.webhook_id`,
 		args: []any{t.Group},
-		read: collect(&found, func(r *row) (service.Webhook, error) {
-			return service.Webhook{
+		read: collect(&found, func(r *row) (webhook.Webhook, error) {
+			return webhook.Webhook{
 				ID: r.WebhookID, MemberID: r.MemberID, Member: r.Member, URL: r.URL, Label: r.Label, Events: r.Events, Secret: r.Secret,
 				CreatedAt: r.CreatedAt, FailingSince: timeOf(r.FailingSince), DisabledAt: timeOf(r.DisabledAt), Note: r.Note,
 			}, nil
@@ -106,8 +107,8 @@ type deliveryRow struct {
 	DeliveredAt *time.Time
 }
 
-func (r *deliveryRow) delivery() (service.WebhookDelivery, error) {
-	return service.WebhookDelivery{
+func (r *deliveryRow) delivery() (webhook.Delivery, error) {
+	return webhook.Delivery{
 		ID: r.DeliveryID, WebhookID: r.WebhookID, ListingID: valueOf(r.ListingID), Event: r.Event, Payload: r.Payload, CreatedAt: r.CreatedAt,
 		NextAt: timeOf(r.NextAt), Attempts: r.Attempts, TriedAt: timeOf(r.TriedAt), Status: valueOf(r.Status), Error: r.Error,
 		DeliveredAt: timeOf(r.DeliveredAt),
@@ -116,14 +117,14 @@ func (r *deliveryRow) delivery() (service.WebhookDelivery, error) {
 
 // deliveryStates are the conditions of service.DeliveryStates.
 var deliveryStates = map[string]string{
-	service.DeliveryPending:   " and d.next_at is not null",
-	service.DeliveryDelivered: " and d.delivered_at is not null",
-	service.DeliveryFailed:    " and d.next_at is null and d.delivered_at is null",
+	webhook.DeliveryPending:   " and d.next_at is not null",
+	webhook.DeliveryDelivered: " and d.delivered_at is not null",
+	webhook.DeliveryFailed:    " and d.next_at is null and d.delivered_at is null",
 }
 
 // WebhookDeliveries lists deliveries of an endpoint, the latest first.
-func (s *Store) WebhookDeliveries(ctx context.Context, t service.Tenant, q service.WebhookDeliveryQuery) ([]service.WebhookDelivery, bool, error) {
-	var found []service.WebhookDelivery
+func (s *Store) WebhookDeliveries(ctx context.Context, t service.Tenant, q webhook.DeliveryQuery) ([]webhook.Delivery, bool, error) {
+	var found []webhook.Delivery
 	most := (*int)(nil) // limit null is none
 	if q.Limit > 0 {
 		most = new(q.Limit + 1)
@@ -145,7 +146,7 @@ func (s *Store) ResendWebhookDelivery(ctx context.Context, t service.Tenant, id 
 	var again uuid.UUID
 	return s.run(ctx, t, statement{
 		sql: `update webhook_delivery d set next_at = $3, attempts = 0
-			where d.group_id = $1 and d.delivery_id = $2` + deliveryStates[service.DeliveryFailed] + " returning d.delivery_id",
+			where d.group_id = $1 and d.delivery_id = $2` + deliveryStates[webhook.DeliveryFailed] + " returning d.delivery_id",
 		args: []any{t.Group, id, at}, read: one(&again),
 	})
 }
@@ -166,16 +167,16 @@ func (s *Store) TakeWebhook(ctx context.Context, t service.Tenant, id uuid.UUID,
 }
 
 // NextWebhookDelivery counts an attempt at the first message that is due.
-func (s *Store) NextWebhookDelivery(ctx context.Context, t service.Tenant, webhook uuid.UUID, now, until time.Time) (*service.WebhookDelivery, error) {
-	var found []service.WebhookDelivery
+func (s *Store) NextWebhookDelivery(ctx context.Context, t service.Tenant, endpoint uuid.UUID, now, until time.Time) (*webhook.Delivery, error) {
+	var found []webhook.Delivery
 	err := s.run(ctx, t,
-		statement{sql: "update webhook set busy_until = $3 where group_id = $1 and webhook_id = $2", args: []any{t.Group, webhook, until}},
+		statement{sql: "update webhook set busy_until = $3 where group_id = $1 and webhook_id = $2", args: []any{t.Group, endpoint, until}},
 		statement{
 			sql: `update webhook_delivery d set attempts = attempts + 1, tried_at = $3
 				where d.group_id = $1 and d.delivery_id = (select x.delivery_id from webhook_delivery x
 					where x.group_id = $1 and x.webhook_id = $2 and x.next_at <= $3 order by x.created_at, x.delivery_id limit 1)
 				returning ` + deliveryColumns,
-			args: []any{t.Group, webhook, now}, read: collect(&found, (*deliveryRow).delivery),
+			args: []any{t.Group, endpoint, now}, read: collect(&found, (*deliveryRow).delivery),
 		})
 	if err == nil && len(found) == 0 {
 		err = service.ErrNotFound
@@ -188,7 +189,7 @@ func (s *Store) NextWebhookDelivery(ctx context.Context, t service.Tenant, webho
 
 // RecordAttempt notes what came of an attempt. With a disabled endpoint all that
 // waits for it is given up.
-func (s *Store) RecordAttempt(ctx context.Context, t service.Tenant, a service.WebhookAttempt) error {
+func (s *Store) RecordAttempt(ctx context.Context, t service.Tenant, a webhook.Attempt) error {
 	webhook := a.Delivery.WebhookID
 	steps := []statement{{
 		sql: `update webhook_delivery set status = $3, error = $4, next_at = $5, delivered_at = case when $6 then $7::timestamptz end
@@ -220,7 +221,7 @@ func (s *Store) TidyWebhook(ctx context.Context, t service.Tenant, id uuid.UUID,
 	err = s.run(ctx, t,
 		statement{sql: "delete from webhook_delivery where group_id = $1 and webhook_id = $2 and created_at < $3", args: []any{t.Group, id, before}},
 		statement{
-			sql:  "select count(*) from webhook_delivery d where d.group_id = $1 and d.webhook_id = $2" + deliveryStates[service.DeliveryFailed],
+			sql:  "select count(*) from webhook_delivery d where d.group_id = $1 and d.webhook_id = $2" + deliveryStates[webhook.DeliveryFailed],
 			args: []any{t.Group, id}, read: one(&failed),
 		})
 	return failed, err

@@ -12,6 +12,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/recording"
 )
 
 // writer is one transaction of one tenant, which holds the group's turn to
@@ -24,10 +25,10 @@ type writer struct {
 	saves    int
 }
 
-var _ service.Writer = (*writer)(nil)
+var _ recording.Writer = (*writer)(nil)
 
 // Write runs do in one transaction; see service.ListingStore.
-func (s *Store) Write(ctx context.Context, t service.Tenant, do func(service.Writer) error) error {
+func (s *Store) Write(ctx context.Context, t service.Tenant, do func(recording.Writer) error) error {
 	return s.write(ctx, t, func(w *writer) error { return do(w) })
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"askwright/db"
 	"askwright/service"
+	"askwright/service/recording"
 	"askwright/service/servicetest"
 )
 
@@ -37,7 +38,7 @@ func TestEveryWriteTakesTheNextChangeNumber(t *testing.T) {
 		t.Errorf("events and lines are stamped %v, want %d", got, last)
 	}
 	untouched := rowByRef(t, f, "Wilda", "R-2").ChangeNo
-	if _, err := f.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ask": "280"}, nil); err != nil {
+	if _, err := f.Recording.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ask": "280"}, nil); err != nil {
 		t.Fatal(err)
 	}
 	next("a patch")
@@ -47,7 +48,7 @@ func TestEveryWriteTakesTheNextChangeNumber(t *testing.T) {
 	if got := rowByRef(t, f, "Wilda", "R-2").ChangeNo; got != untouched {
 		t.Errorf("a row that was not touched is stamped %d, want %d", got, untouched)
 	}
-	if _, err := f.CreateMember(t.Context(), f.Actor(t, "Wilda"), "Tamsin"); err != nil {
+	if _, err := f.Members.CreateMember(t.Context(), f.Actor(t, "Wilda"), "Tamsin"); err != nil {
 		t.Fatal(err)
 	}
 	next("a member")
@@ -65,7 +66,7 @@ func TestDeletionLeavesAnAuditRow(t *testing.T) {
 	f := filled(t)
 	admin := connect(t, f.DB.AdminDSN, "")
 	row := rowByRef(t, f, "Orrin", "R-1")
-	if err := f.Delete(t.Context(), f.Actor(t, "Orrin"), row.ID, nil); err != nil {
+	if err := f.Recording.Delete(t.Context(), f.Actor(t, "Orrin"), row.ID, nil); err != nil {
 		t.Fatal(err)
 	}
 	for _, table := range []string{"listing", "event", "ledger", "cost_line"} {
@@ -89,7 +90,7 @@ func TestDeletionLeavesAnAuditRow(t *testing.T) {
 	if !strings.Contains(detail, "from a barn") || !strings.Contains(detail, "R-1") {
 		t.Errorf("the audit keeps %s; want the whole row", detail)
 	}
-	if _, err := f.Listing(t.Context(), f.Actor(t, "Orrin"), row.ID); !errors.Is(err, service.ErrNotFound) {
+	if _, err := f.Recording.Listing(t.Context(), f.Actor(t, "Orrin"), row.ID); !errors.Is(err, service.ErrNotFound) {
 		t.Errorf("reading it: %v, want not found", err)
 	}
 }
@@ -108,7 +109,7 @@ func TestAFailedWriteLeavesNothing(t *testing.T) {
 	a, row := f.Actor(t, "Wilda"), rowByRef(t, f, "Wilda", "R-1")
 
 	boom := errors.New("boom")
-	err = store.Write(t.Context(), a.Tenant(), func(w service.Writer) error {
+	err = store.Write(t.Context(), a.Tenant(), func(w recording.Writer) error {
 		if err := w.Delete(t.Context(), row); err != nil {
 			return err
 		}
@@ -122,7 +123,7 @@ func TestAFailedWriteLeavesNothing(t *testing.T) {
 	good.ID, good.PieceID, good.Ref, good.PieceRef = uuid.New(), uuid.New(), "R-8", "R-8"
 	bad.ID, bad.PieceID, bad.Ref, bad.PieceRef = uuid.New(), uuid.New(), "R-1", "R-9"
 	good.Ledger, bad.Ledger = service.Ledger{}, service.Ledger{}
-	err = store.Write(t.Context(), a.Tenant(), func(w service.Writer) error {
+	err = store.Write(t.Context(), a.Tenant(), func(w recording.Writer) error {
 		return w.Save(t.Context(), []*service.Change{{New: &good, NewPiece: true}, {New: &bad, NewPiece: true}})
 	})
 	if !errors.Is(err, service.ErrConflict) || !strings.Contains(err.Error(), "ref is taken") {
@@ -155,7 +156,7 @@ func TestWritersOfAGroupTakeTurns(t *testing.T) {
 		}
 		source := servicetest.Rows(t, b.String())
 		group.Go(func() error {
-			got, err := f.Import(t.Context(), actor, source, service.ImportOptions{})
+			got, err := f.Recording.Import(t.Context(), actor, source, recording.ImportOptions{})
 			if err == nil && got.Created != rows {
 				err = fmt.Errorf("%s: %+v, want %d created", name, got, rows)
 			}

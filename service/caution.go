@@ -18,26 +18,26 @@ type Caution struct {
 type cautionRule struct {
 	Caution
 	When    string
-	applies func(occasion) bool
+	applies func(Occasion) bool
 }
 
-// occasion is what an answer leads its reader to do with a piece.
-type occasion struct {
-	piece *Listing        // nil: with none in particular
-	work  []*pricing.Work // on it
-	deeds deed
+// Occasion is what an answer leads its reader to do with a piece.
+type Occasion struct {
+	Piece *Listing        // nil: with none in particular
+	Work  []*pricing.Work // on it
+	Deeds deed
 }
 
 type deed uint8
 
 const (
-	toPrice    deed = 1 << iota // set what is asked
-	toSell                      // sell what was used before
-	toMeet                      // meet a buyer
-	toHandOver                  // have the piece in a home, one's own or a buyer's
-	toAccount                   // reckon what was earned
+	ToPrice    deed = 1 << iota // set what is asked
+	ToSell                      // sell what was used before
+	ToMeet                      // meet a buyer
+	ToHandOver                  // have the piece in a home, one's own or a buyer's
+	ToAccount                   // reckon what was earned
 
-	toOffer = toPrice | toSell | toMeet | toHandOver
+	ToOffer = ToPrice | ToSell | ToMeet | ToHandOver
 )
 
 // cautionRules is the one table of them, in the order in which answers list
@@ -51,7 +51,7 @@ var cautionRules = []cautionRule{
 			"16 CFR 1303",
 		},
 		"sanding or stripping a finish made before 1980 or of unknown age",
-		func(o occasion) bool {
+		func(o Occasion) bool {
 			return o.mayHoldLead() && o.uses(pricing.ProductSandpaper, pricing.ProductStripper)
 		},
 	},
@@ -61,7 +61,7 @@ var cautionRules = []cautionRule{
 			"40 CFR 751 subpart B; 29 CFR 1910.134 (workplaces)",
 		},
 		"stripping",
-		func(o occasion) bool { return o.uses(pricing.ProductStripper) },
+		func(o Occasion) bool { return o.uses(pricing.ProductStripper) },
 	},
 	{
 		Caution{
@@ -69,7 +69,7 @@ var cautionRules = []cautionRule{
 			"29 CFR 1910.134 (workplaces)",
 		},
 		"spraying a coat",
-		func(o occasion) bool {
+		func(o Occasion) bool {
 			return o.does(func(w *pricing.Work) bool { return w.Method == pricing.MethodSpray && w.Look.Finish != "cleaned" })
 		},
 	},
@@ -79,24 +79,24 @@ var cautionRules = []cautionRule{
 			"common practice",
 		},
 		"work with oil, stain, wax or a clear coat thinned with solvent",
-		func(o occasion) bool {
+		func(o Occasion) bool {
 			return o.uses(pricing.ProductOil, pricing.ProductStain, pricing.ProductOilClear, pricing.ProductWax)
 		},
 	},
 	{
 		Caution{"own_price", "Members share evidence; each decides prices alone: no price agreement.", "common practice; ask a lawyer"},
 		"any suggestion of what to ask",
-		func(o occasion) bool { return o.deeds&toPrice != 0 },
+		func(o Occasion) bool { return o.Deeds&ToPrice != 0 },
 	},
 	{
 		Caution{"recall", "Recalled goods may not be sold: check before listing.", "15 U.S.C. 2068"},
 		"buying to sell again, offering",
-		func(o occasion) bool { return o.deeds&toSell != 0 },
+		func(o Occasion) bool { return o.Deeds&ToSell != 0 },
 	},
 	{
 		Caution{"buyers", "Meet buyers in public or accompanied; an overpayment or a courier sent by the buyer is a trick.", "common practice"},
 		"offering a piece, answering an offer",
-		func(o occasion) bool { return o.deeds&toMeet != 0 },
+		func(o Occasion) bool { return o.Deeds&ToMeet != 0 },
 	},
 	{
 		Caution{
@@ -104,8 +104,8 @@ var cautionRules = []cautionRule{
 			"16 CFR 1261",
 		},
 		"dressers, chests of drawers, wardrobes, bookcases, hutches and cabinets that will stand in a home",
-		func(o occasion) bool {
-			return o.deeds&toHandOver != 0 && slices.Contains(tippingCategories, o.piece.Category)
+		func(o Occasion) bool {
+			return o.Deeds&ToHandOver != 0 && slices.Contains(tippingCategories, o.Piece.Category)
 		},
 	},
 	{
@@ -114,8 +114,8 @@ var cautionRules = []cautionRule{
 			"16 CFR 1640",
 		},
 		"armchairs and other upholstered pieces that will stand in a home",
-		func(o occasion) bool {
-			return o.deeds&toHandOver != 0 && (o.piece.Material == "upholstered" || o.piece.Category == "armchair")
+		func(o Occasion) bool {
+			return o.Deeds&ToHandOver != 0 && (o.Piece.Material == "upholstered" || o.Piece.Category == "armchair")
 		},
 	},
 	{
@@ -124,14 +124,14 @@ var cautionRules = []cautionRule{
 			"common practice",
 		},
 		"the profit report",
-		func(o occasion) bool { return o.deeds&toAccount != 0 },
+		func(o Occasion) bool { return o.Deeds&ToAccount != 0 },
 	},
 }
 
 var tippingCategories = []string{"dresser", "chest_of_drawers", "wardrobe", "bookcase", "hutch", "cabinet"}
 
-// cautions are those that apply.
-func (o occasion) cautions() (out []Caution) {
+// Cautions are those that apply.
+func (o Occasion) Cautions() (out []Caution) {
 	for _, rule := range cautionRules {
 		if rule.applies(o) {
 			out = append(out, rule.Caution)
@@ -144,15 +144,15 @@ const leadLimitYear = 1980 // the limit of 1978 and a margin
 
 // mayHoldLead reports whether an old finish is to be treated as lead; a year
 // that is not known is 0.
-func (o occasion) mayHoldLead() bool { return o.piece != nil && o.piece.YearMade < leadLimitYear }
+func (o Occasion) mayHoldLead() bool { return o.Piece != nil && o.Piece.YearMade < leadLimitYear }
 
-func (o occasion) does(what func(*pricing.Work) bool) bool {
-	return slices.ContainsFunc(o.work, what)
+func (o Occasion) does(what func(*pricing.Work) bool) bool {
+	return slices.ContainsFunc(o.Work, what)
 }
 
 // uses reports whether some of the work takes one of the products. Work that
 // cannot be reckoned may take any.
-func (o occasion) uses(products ...string) bool {
+func (o Occasion) uses(products ...string) bool {
 	return o.does(func(w *pricing.Work) bool {
 		return w.Refusal != nil || slices.ContainsFunc(w.Products, func(p pricing.Product) bool { return slices.Contains(products, p.Name) })
 	})

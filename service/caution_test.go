@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/profit"
 	"askwright/service/servicetest"
 )
 
@@ -16,9 +18,9 @@ import (
 func TestEveryCaution(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda")
-	w := workshop(t, f, "Wilda")
-	working := func(year int, plan service.Plan) []service.Caution {
-		l := nightstand()
+	w := servicetest.Workshop(t, f, "Wilda")
+	working := func(year int, plan advice.Plan) []service.Caution {
+		l := servicetest.Nightstand()
 		l.YearMade = year
 		got, err := w.Estimate(l, plan)
 		if err != nil || got.Refusal != nil {
@@ -27,25 +29,25 @@ func TestEveryCaution(t *testing.T) {
 		return got.Cautions
 	}
 	offering := func(ref, category, material string) []service.Caution {
-		return textOf(t, f, record(t, f, "Wilda", service.Cells{"ref": ref, "category": category, "material": material, "stage": "bought"})).Cautions
+		return servicetest.TextOf(t, f, servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": category, "material": material, "stage": "bought"})).Cautions
 	}
-	profit, err := f.Profit(t.Context(), f.Actor(t, "Wilda"), service.ProfitQuery{})
+	profit, err := f.Profit.Report(t.Context(), f.Actor(t, "Wilda"), profit.Query{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	brushed := working(1995, service.Plan{Finish: "painted", Color: "navy"})
+	brushed := working(1995, advice.Plan{Finish: "painted", Color: "navy"})
 	dresser := offering("B-1", "dresser", "solid_wood")
 	mirror := offering("B-2", "mirror", "")
-	sprayed := working(1995, service.Plan{Finish: "painted", Color: "navy", Method: "spray"})
+	sprayed := working(1995, advice.Plan{Finish: "painted", Color: "navy", Method: "spray"})
 
 	cases := map[string]struct{ applies, not [][]service.Caution }{
 		"lead": {
-			[][]service.Caution{working(0, service.Plan{Finish: "painted", Color: "navy"}), working(1979, service.Plan{Finish: "clear"})},
-			[][]service.Caution{working(1980, service.Plan{Finish: "clear"}), working(1950, service.Plan{Finish: "cleaned"}), dresser},
+			[][]service.Caution{working(0, advice.Plan{Finish: "painted", Color: "navy"}), working(1979, advice.Plan{Finish: "clear"})},
+			[][]service.Caution{working(1980, advice.Plan{Finish: "clear"}), working(1950, advice.Plan{Finish: "cleaned"}), dresser},
 		},
-		"stripper":      {[][]service.Caution{working(1995, service.Plan{Finish: "stained"})}, [][]service.Caution{brushed, mirror}},
-		"spraying":      {[][]service.Caution{sprayed}, [][]service.Caution{brushed, working(1995, service.Plan{Finish: "cleaned", Method: "spray"})}},
-		"rags":          {[][]service.Caution{working(1995, service.Plan{Finish: "oiled"}), working(1995, service.Plan{Finish: "stained"})}, [][]service.Caution{brushed, sprayed}},
+		"stripper":      {[][]service.Caution{working(1995, advice.Plan{Finish: "stained"})}, [][]service.Caution{brushed, mirror}},
+		"spraying":      {[][]service.Caution{sprayed}, [][]service.Caution{brushed, working(1995, advice.Plan{Finish: "cleaned", Method: "spray"})}},
+		"rags":          {[][]service.Caution{working(1995, advice.Plan{Finish: "oiled"}), working(1995, advice.Plan{Finish: "stained"})}, [][]service.Caution{brushed, sprayed}},
 		"own_price":     {[][]service.Caution{dresser, mirror}, [][]service.Caution{brushed, profit.Cautions}},
 		"recall":        {[][]service.Caution{dresser, mirror}, [][]service.Caution{brushed, profit.Cautions}},
 		"buyers":        {[][]service.Caution{dresser, mirror}, [][]service.Caution{brushed, profit.Cautions}},

@@ -26,49 +26,49 @@ type Change struct {
 	Notices   []Notice // to endpoints of the group
 }
 
-// draft is a row while its cells are read onto it.
-type draft struct {
+// Draft is a row while its cells are read onto it.
+type Draft struct {
 	Listing
-	reader    *Reader
+	Reader    *Reader
 	old       *Listing
 	cells     Cells // as they came
 	newValues []NewValue
 
 	ask                   *Money
-	asks                  []Ask
+	GivenAsks             []Ask
 	sentPauses            bool
-	pausedOn, resumedOn   pricing.Date
+	pausedOn, ResumedOn   pricing.Date
 	member, id            string
 	sentRevision          int64
 	reopens, clearsBlanks bool
 
-	daysOut *int // of a find: planned between buying and listing
+	DaysOut *int // of a find: planned between buying and listing
 }
 
-// changeOptions widen what cells may do: an event may reopen, an undo may
+// ChangeOptions widen what cells may do: an event may reopen, an undo may
 // clear what a blank cell leaves alone.
-type changeOptions struct {
-	reopens, clearsBlanks bool
-	apply                 func(d *draft) *InvalidError // what is a value already, before the cells; nil: nothing
+type ChangeOptions struct {
+	Reopens, ClearsBlanks bool
+	Apply                 func(d *Draft) *InvalidError // what is a value already, before the cells; nil: nothing
 }
 
-// change reads cells onto old (nil for a new row), checks the whole and tells
+// Change reads cells onto old (nil for a new row), checks the whole and tells
 // what changed. It is the one way in which a row, a patch or an event alters a
 // listing.
-func (r *Reader) change(old *Listing, cells Cells, o changeOptions) (*Change, []FieldError) {
-	d := &draft{reader: r, old: old, cells: cells, reopens: o.reopens, clearsBlanks: o.clearsBlanks}
+func (r *Reader) Change(old *Listing, cells Cells, o ChangeOptions) (*Change, []FieldError) {
+	d := &Draft{Reader: r, old: old, cells: cells, reopens: o.Reopens, clearsBlanks: o.ClearsBlanks}
 	if old != nil {
-		d.Listing = *old.clone()
+		d.Listing = *old.Clone()
 	} else {
 		d.Listing = Listing{Source: SourceOwn, Unit: r.Unit}
 	}
 	var errs []FieldError
-	if o.apply != nil {
-		if err := o.apply(d); err != nil {
+	if o.Apply != nil {
+		if err := o.Apply(d); err != nil {
 			errs = err.Fields
 		}
 	}
-	errs = append(errs, d.read(cells)...)
+	errs = append(errs, d.Read(cells)...)
 	if len(errs) == 0 {
 		errs = d.settle()
 	}
@@ -90,8 +90,8 @@ func (r *Reader) change(old *Listing, cells Cells, o changeOptions) (*Change, []
 	return c, nil
 }
 
-// read sets each column that the cells hold.
-func (d *draft) read(cells Cells) []FieldError {
+// Read sets each column that the cells hold.
+func (d *Draft) Read(cells Cells) []FieldError {
 	var errs []FieldError
 	set := func(c *Column) {
 		cell, present := cells[c.Name]
@@ -99,7 +99,7 @@ func (d *draft) read(cells Cells) []FieldError {
 		if !present || (cell == "" && c.Keeps && !d.clearsBlanks) {
 			return
 		}
-		if err := c.set(d, cell); err != nil {
+		if err := c.Set(d, cell); err != nil {
 			errs = append(errs, FieldError{Column: c.Name, Reason: err.Error()})
 		}
 	}
@@ -129,9 +129,9 @@ func (r *Reader) events(old, row *Listing) []Event {
 		if c.ReadOnly || c.InputOnly || c.Name == "ask" || (old == nil && kind != EventInterest) {
 			continue
 		}
-		v := Values{New: c.recorded(row, r.Currency)}
+		v := Values{New: c.Recorded(row, r.Currency)}
 		if old != nil {
-			v.Old = c.recorded(old, r.Currency)
+			v.Old = c.Recorded(old, r.Currency)
 		}
 		if v.New == v.Old {
 			continue
@@ -194,4 +194,28 @@ func (r *Reader) eventDay(kind string, row *Listing) pricing.Date {
 		on = min(on, row.LastSeenOn)
 	}
 	return on
+}
+
+// Opens reports whether the row is an open listing afterwards.
+func (c *Change) Opens() bool { return c.New.Outcome == OutcomeOpen }
+
+// Tell puts the requested event first: it takes over the facts of the event
+// that the difference found for the same thing.
+func (c *Change) Tell(e *Event) {
+	for i, found := range c.Events {
+		isHold := e.Kind == EventHold || e.Kind == EventRelease
+		if found.Kind == e.Kind || (isHold && found.Kind == EventPause) {
+			e.Changes = found.Changes
+			c.Events = slices.Delete(c.Events, i, i+1)
+			break
+		}
+	}
+	c.Events = slices.Insert(c.Events, 0, *e)
+}
+
+func WithoutRows(wrong []FieldError) error {
+	for i := range wrong {
+		wrong[i].Row = 0
+	}
+	return &InvalidError{Fields: wrong}
 }

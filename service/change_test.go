@@ -24,7 +24,7 @@ func listed(more Cells) Cells {
 // onFile reads cells as a new row, as it would be on file afterwards.
 func onFile(t testing.TB, r *Reader, cells Cells) *Listing {
 	t.Helper()
-	change, wrong := r.change(nil, cells, changeOptions{})
+	change, wrong := r.Change(nil, cells, ChangeOptions{})
 	if wrong != nil {
 		t.Fatalf("%v: %v", cells, wrong)
 	}
@@ -71,7 +71,7 @@ func TestRefusedRows(t *testing.T) {
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
-			_, wrong := testReader(t).change(nil, test.cells, changeOptions{})
+			_, wrong := testReader(t).Change(nil, test.cells, ChangeOptions{})
 			if len(wrong) != 1 || wrong[0].Column != test.column || !strings.Contains(wrong[0].Reason, test.reason) {
 				t.Errorf("errors %+v; want one of %s with %q", wrong, test.column, test.reason)
 			}
@@ -97,7 +97,7 @@ func TestAskChanges(t *testing.T) {
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
-			change, wrong := r.change(test.old, test.cells, changeOptions{})
+			change, wrong := r.Change(test.old, test.cells, ChangeOptions{})
 			if wrong != nil {
 				t.Fatal(wrong)
 			}
@@ -123,7 +123,7 @@ func TestPauseShorthand(t *testing.T) {
 		{Cells{"outcome": "sold", "ended_on": "2026-03-28", "sale_price": "400"}, "2026-03-05/2026-03-14;2026-03-25/2026-03-28"},
 	}
 	for _, step := range steps {
-		change, wrong := r.change(row, step.cells, changeOptions{})
+		change, wrong := r.Change(row, step.cells, ChangeOptions{})
 		if wrong != nil {
 			t.Fatalf("%v: %v", step.cells, wrong)
 		}
@@ -137,7 +137,7 @@ func TestPauseShorthand(t *testing.T) {
 func TestBlankCells(t *testing.T) {
 	r := testReader(t)
 	old := onFile(t, r, listed(Cells{"finish": "painted", "width": "60", "messages": "4", "estimate": "500", "purchase_cost": "80"}))
-	change, wrong := r.change(old, Cells{"finish": "", "width": "", "messages": "", "estimate": "", "purchase_cost": "", "ask": "", "outcome": ""}, changeOptions{})
+	change, wrong := r.Change(old, Cells{"finish": "", "width": "", "messages": "", "estimate": "", "purchase_cost": "", "ask": "", "outcome": ""}, ChangeOptions{})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
@@ -153,9 +153,9 @@ func TestBlankCells(t *testing.T) {
 func TestEventsOfAChange(t *testing.T) {
 	r := testReader(t)
 	old := onFile(t, r, listed(nil))
-	change, wrong := r.change(old, Cells{
+	change, wrong := r.Change(old, Cells{
 		"ask": "430", "messages": "3", "finish": "painted", "purchase_cost": "80", "outcome": "sold", "ended_on": "2026-03-31", "sale_price": "420",
-	}, changeOptions{})
+	}, ChangeOptions{})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
@@ -171,7 +171,7 @@ func TestEventsOfAChange(t *testing.T) {
 
 func TestOpenWords(t *testing.T) {
 	r := testReader(t)
-	change, wrong := r.change(nil, listed(Cells{"category": "Bedside Table", "finish": "paintd", "color": "Gray", "condition": "4"}), changeOptions{})
+	change, wrong := r.Change(nil, listed(Cells{"category": "Bedside Table", "finish": "paintd", "color": "Gray", "condition": "4"}), ChangeOptions{})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
@@ -211,7 +211,7 @@ func TestRowRoundTrip(t *testing.T) {
 				written[c.Name] = c.Value(row, r.Currency)
 			}
 		}
-		change, wrong := r.change(row, written, changeOptions{})
+		change, wrong := r.Change(row, written, ChangeOptions{})
 		if wrong != nil || len(change.Events) > 0 {
 			rt.Fatalf("%v is read back with errors %v, events %+v", written, wrong, change)
 		}

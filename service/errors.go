@@ -27,16 +27,17 @@ type Error struct {
 }
 
 func (e *Error) Error() string { return e.Detail }
+
 func (e *Error) Unwrap() error { return e.Kind }
 
-func refuse(kind error, format string, args ...any) error {
+func Refuse(kind error, format string, args ...any) error {
 	return &Error{Kind: kind, Detail: fmt.Sprintf(format, args...)}
 }
 
 // NoListing says of a listing that was not found which one that is.
 func NoListing(err error, id uuid.UUID) error {
-	if isNotFound(err) {
-		return refuse(ErrNotFound, "there is no listing with the id %s", id)
+	if IsNotFound(err) {
+		return Refuse(ErrNotFound, "there is no listing with the id %s", id)
 	}
 	return err
 }
@@ -74,3 +75,5 @@ func (e *InvalidError) Error() string {
 func Invalid(column, format string, args ...any) *InvalidError {
 	return &InvalidError{Fields: []FieldError{{Column: column, Reason: fmt.Sprintf(format, args...)}}}
 }
+
+func IsNotFound(err error) bool { return errors.Is(err, ErrNotFound) }

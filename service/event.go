@@ -1,8 +1,6 @@
 package service
 
 import (
-	"cmp"
-	"context"
 	"fmt"
 	"maps"
 	"slices"
@@ -137,50 +135,17 @@ var eventFields = map[string]struct {
 	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
 	EventWithdrawn: {},
 	"reopen":       {},
-	EventRefinish:  {optional: slices.Concat(lookFields, []string{"ref", "listed_on", "ask", "estimate", "venue"})},
+	EventRefinish:  {optional: slices.Concat(LookFields, []string{"ref", "listed_on", "ask", "estimate", "venue"})},
 	EventVoid:      {},
 }
 
 // EventRequests are the kinds that can be asked for.
 var EventRequests = slices.Sorted(maps.Keys(eventFields))
 
-// AddEvent records a fact about a listing and changes the row with it.
-func (s *Service) AddEvent(ctx context.Context, a *Actor, listing uuid.UUID, n NewEvent, wantRevision *int64) (*Change, error) {
-	if err := n.check(); err != nil {
-		return nil, err
-	}
-	if n.Kind == EventRefinish {
-		ended, _, err := s.refinish(ctx, a, n, func(ctx context.Context, w Writer) (*Listing, error) {
-			return a.listingToChange(ctx, w, listing, wantRevision)
-		})
-		return ended, err
-	}
-	return s.alter(ctx, a, listing, wantRevision, func(ctx context.Context, w Writer, l *Listing) (Cells, changeOptions, *Event, error) {
-		on, err := a.eventDay(n.On)
-		if err != nil {
-			return nil, changeOptions{}, nil, err
-		}
-		switch {
-		case n.Kind == EventVoid:
-			return a.undo(ctx, w, l, n.Voids, on)
-		case n.Kind == "reopen" && l.LetGo != "", slices.Contains(yardEvents, n.Kind):
-			if err := isNewest(ctx, w, l); err != nil {
-				return nil, changeOptions{}, nil, err
-			}
-			return a.yardFact(l, n, on)
-		}
-		events, err := w.Events(ctx, l.ID)
-		if err != nil {
-			return nil, changeOptions{}, nil, err
-		}
-		return a.fact(l, n, on, events)
-	})
-}
-
-func (n *NewEvent) check() error {
+func (n *NewEvent) Check() error {
 	fields, known := eventFields[n.Kind]
 	if !known {
-		return Invalid("kind", "%q is not one of %s", clip(n.Kind), strings.Join(EventRequests, ", "))
+		return Invalid("kind", "%q is not one of %s", Clip(n.Kind), strings.Join(EventRequests, ", "))
 	}
 	for _, name := range fields.needed {
 		if strings.TrimSpace(n.Fields[name]) == "" {
@@ -198,131 +163,11 @@ func (n *NewEvent) check() error {
 	return nil
 }
 
-func (a *Actor) eventDay(on string) (pricing.Date, error) {
-	if on == "" {
-		return a.Today, nil
-	}
-	day, err := a.Reader().date(on)
-	if err != nil {
-		return 0, Invalid("on", "%v", err)
-	}
-	return day, nil
+// Applying changes values that need no check of their own.
+func Applying(set func(d *Draft)) ChangeOptions {
+	return ChangeOptions{Apply: func(d *Draft) *InvalidError { set(d); return nil }}
 }
 
-// fact turns an event into cells of the row; events are those so far.
-func (a *Actor) fact(l *Listing, n NewEvent, on pricing.Date, events []Event) (Cells, changeOptions, *Event, error) {
-	none := changeOptions{}
-	event := &Event{Kind: n.Kind, On: on}
-	if !l.IsOffered() {
-		return nil, none, nil, refuse(ErrConflict, "%s is not offered yet: give it listed_on and ask first", l.Ref)
-	}
-	if ended := l.Outcome != OutcomeOpen; ended != (n.Kind == "reopen") {
-		if ended {
-			return nil, none, nil, refuse(ErrConflict, "%s ended on %s as %s; reopen it first", l.Ref, l.EndedOn, l.Outcome)
-		}
-		return nil, none, nil, refuse(ErrConflict, "%s is open already", l.Ref)
-	}
-	if on < l.ListedOn {
-		return nil, none, nil, Invalid("on", "%s is before %s was listed on %s", on, l.Ref, l.ListedOn)
-	}
-	switch n.Kind {
-	case EventAsk:
-		asks, err := a.asksWith(l, n.Fields["ask"], on)
-		return nil, applying(func(d *draft) { d.asks = asks }), event, err
-	case EventPause:
-		return nil, changeOptions{apply: func(d *draft) *InvalidError {
-			p, err := d.reader.interval(on, cmp.Or(strings.TrimSpace(n.Fields["until"]), ".."))
-			if err != nil {
-				return Invalid("pauses", "%v", err)
-			}
-			d.setPauses(append(d.Pauses, p))
-			return nil
-		}}, event, nil
-	case "resume":
-		h, err := heldIn(l, events)
-		if err != nil {
-			return nil, none, nil, err
-		}
-		if h != nil && h.On <= on && !h.isOver(on) {
-			return nil, none, nil, refuse(ErrConflict, "%s is held for a buyer until %s; release it and say why", l.Ref, h.Until)
-		}
-		event.Kind = EventPause
-		return nil, applying(func(d *draft) { d.resumedOn = on }), event, nil
-	case EventInterest:
-		return Cells(n.Fields), none, event, nil
-	case EventOffer:
-		return nil, none, event, a.offer(l, n, event)
-	case EventHold:
-		return a.hold(l, n, on, events)
-	case EventRelease:
-		return a.release(l, n, on, events)
-	case EventSold:
-		return Cells(n.Fields), ending(OutcomeSold, on), event, nil
-	case EventWithdrawn:
-		return nil, ending(OutcomeWithdrawn, on), event, nil
-	default: // reopen
-		event.Kind = EventReopened
-		o := applying(func(d *draft) { d.Outcome, d.EndedOn, d.SalePrice, d.SoldVenue = OutcomeOpen, 0, 0, "" })
-		o.reopens = true
-		return nil, o, event, nil
-	}
-}
-
-// applying changes values that need no check of their own.
-func applying(set func(d *draft)) changeOptions {
-	return changeOptions{apply: func(d *draft) *InvalidError { set(d); return nil }}
-}
-
-func ending(outcome string, on pricing.Date) changeOptions {
-	return applying(func(d *draft) { d.Outcome, d.EndedOn = outcome, on })
-}
-
-// asksWith is the history of asks with one more, or with that day's replaced.
-func (a *Actor) asksWith(l *Listing, ask string, on pricing.Date) ([]Ask, error) {
-	amount, err := a.Reader().positiveMoney(strings.TrimSpace(ask))
-	if err != nil {
-		return nil, Invalid("ask", "%v", err)
-	}
-	asks := slices.DeleteFunc(slices.Clone(l.Asks), func(x Ask) bool { return x.On == on })
-	asks = append(asks, Ask{On: on, Amount: amount})
-	slices.SortFunc(asks, func(x, y Ask) int { return int(x.On - y.On) })
-	return asks, nil
-}
-
-// undo gives the columns that an event changed their values from before, if
-// nothing changed them since.
-func (a *Actor) undo(ctx context.Context, w Writer, l *Listing, id uuid.UUID, on pricing.Date) (Cells, changeOptions, *Event, error) {
-	none := changeOptions{}
-	e, err := w.Event(ctx, id)
-	if isNotFound(err) || (err == nil && e.ListingID != l.ID) {
-		return nil, none, nil, refuse(ErrNotFound, "%s has no event with the id %s", l.Ref, id)
-	}
-	if err != nil {
-		return nil, none, nil, err
-	}
-	switch {
-	case e.VoidedBy != uuid.Nil:
-		return nil, none, nil, refuse(ErrConflict, "that event was undone already")
-	case e.Kind == EventVoid:
-		return nil, none, nil, refuse(ErrConflict, "that event undid another one; record the fact again instead")
-	case e.Kind == EventListed || e.Kind == EventRecorded:
-		return nil, none, nil, refuse(ErrConflict, "that event put %s on file; delete the row instead", l.Ref)
-	case e.Details[eventCostLine] != "":
-		return nil, none, nil, refuse(ErrConflict, "that event is a cost line of the piece; undo the line %s instead", e.Details[eventCostLine])
-	}
-	if e.Kind == EventRefinish {
-		if err := isNewest(ctx, w, l); err != nil {
-			return nil, none, nil, err
-		}
-	}
-	cells := Cells{}
-	for name, v := range e.Changes {
-		c, ok := ColumnByName(name)
-		if !ok || c.recorded(l, a.Group.Currency) != v.New {
-			return nil, none, nil, refuse(ErrConflict, "%s changed again since that event; undo the later event first", name)
-		}
-		cells[name] = v.Old
-	}
-	event := &Event{Kind: EventVoid, On: on, Voids: e.ID, Private: e.Private}
-	return cells, changeOptions{reopens: true, clearsBlanks: true}, event, nil
+func Ending(outcome string, on pricing.Date) ChangeOptions {
+	return Applying(func(d *Draft) { d.Outcome, d.EndedOn = outcome, on })
 }

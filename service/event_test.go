@@ -25,17 +25,17 @@ func TestAStoredFactThatCannotBeReadIsAnErrorNamingItsEvent(t *testing.T) {
 		e := Event{ID: uuid.New(), ListingID: l.ID, Kind: stored.kind, On: march31, Details: stored.details}
 		var err error
 		if stored.kind == EventOffer {
-			_, err = a.offerOf(l, &e)
+			_, err = OfferOf(a, l, &e)
 		} else {
-			_, err = holdsOf([]Event{e})
+			_, err = HoldsOf([]Event{e})
 		}
 		if err == nil || !strings.Contains(err.Error(), e.ID.String()) || !strings.Contains(err.Error(), stored.details[name]) {
 			t.Errorf("%s %q: %v; want an error with the event's id and the text", name, stored.details[name], err)
 		}
 	}
 	for _, missing := range []Event{{Kind: EventHold}, {Kind: EventOffer}} {
-		_, held := holdsOf([]Event{missing})
-		_, offered := a.offerOf(l, &missing)
+		_, held := HoldsOf([]Event{missing})
+		_, offered := OfferOf(a, l, &missing)
 		if held == nil && missing.Kind == EventHold || offered == nil {
 			t.Errorf("a %s without its facts is taken", missing.Kind)
 		}
@@ -45,20 +45,20 @@ func TestAStoredFactThatCannotBeReadIsAnErrorNamingItsEvent(t *testing.T) {
 func TestADescriptionIsCopiedColumnByColumn(t *testing.T) {
 	t.Parallel()
 	r := &Reader{Currency: usd(t), Unit: UnitCentimetre, Today: march31}
-	whole, wrong := r.change(nil, Cells{
+	whole, wrong := r.Change(nil, Cells{
 		"ref": "B-17", "stage": StageInWork, "category": "sideboard", "set_size": "2", "items": "dining_table:1;dining_chair:6",
 		"width": "150.5", "depth": "45", "height": "80", "unit": "cm", "material": "wood", "wood": "oak", "style": "plain",
 		"year_made": "1962", "condition": "good", "finish": "two_tone", "color": "white", "topcoat": "wax", "sheen": "matte",
 		"hardware": "replaced", "second_finish": "clear", "second_color": "mid_wood", "drawers": "0", "doors": "2",
 		"maker": "unknown joiner", "flaws": "a scratch", "smell": "none",
-	}, changeOptions{})
+	}, ChangeOptions{})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
 	var next Listing
-	for i := range descriptionColumns {
-		c := &descriptionColumns[i]
-		c.copy(&next, whole.New)
+	for i := range DescriptionColumns {
+		c := &DescriptionColumns[i]
+		c.Copy(&next, whole.New)
 		if got, want := c.Value(&next, r.Currency), c.Value(whole.New, r.Currency); got != want || want == "" {
 			t.Errorf("%s is %q, want %q", c.Name, got, want)
 		}
@@ -73,23 +73,23 @@ func TestAHistoryOfPausesIsBoundedHoweverItComes(t *testing.T) {
 	t.Parallel()
 	r := &Reader{Currency: usd(t), Unit: UnitInch, Today: march31}
 	first := march31 - 2*maxDated - 10
-	row, wrong := r.change(nil, Cells{"ref": "B-17", "category": "sideboard", "listed_on": first.String(), "ask": "300"}, changeOptions{})
+	row, wrong := r.Change(nil, Cells{"ref": "B-17", "category": "sideboard", "listed_on": first.String(), "ask": "300"}, ChangeOptions{})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
 	for n, isTaken := range map[int]bool{maxDated: true, maxDated + 1: false} {
-		_, wrong := r.change(row.New, nil, applying(func(d *draft) {
+		_, wrong := r.Change(row.New, nil, Applying(func(d *Draft) {
 			var pauses []pricing.Interval
 			for i := range pricing.Date(n) {
 				pauses = append(pauses, pricing.Interval{From: first + 2*i, To: first + 2*i + 1})
 			}
-			d.setPauses(pauses)
+			d.SetPauses(pauses)
 		}))
 		if (wrong == nil) != isTaken {
 			t.Errorf("%d pauses: %v", n, wrong)
 		}
 	}
-	if _, wrong := r.change(row.New, nil, ending(OutcomeSold, march31)); len(wrong) != 1 || wrong[0].Column != "sale_price" || wrong[0].Ref != "B-17" {
+	if _, wrong := r.Change(row.New, nil, Ending(OutcomeSold, march31)); len(wrong) != 1 || wrong[0].Column != "sale_price" || wrong[0].Ref != "B-17" {
 		t.Errorf("sold without a price: %v", wrong)
 	}
 }

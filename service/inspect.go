@@ -1,6 +1,8 @@
 package service
 
-import "slices"
+import (
+	"slices"
+)
 
 // Inspection is something to look at before paying for a find.
 type Inspection struct {
@@ -51,8 +53,8 @@ func always(*Listing) bool { return true }
 
 func noFlawsTold(l *Listing) bool { return l.Flaws == "" }
 
-// inspect is what to look at before paying for the piece as it stands.
-func (l *Listing) inspect() []Inspection {
+// Inspect is what to look at before paying for the piece as it stands.
+func (l *Listing) Inspect() []Inspection {
 	var out []Inspection
 	for _, one := range inspections {
 		if (one.kinds == nil || slices.Contains(one.kinds, l.Category)) && one.applies(l) {

@@ -10,10 +10,10 @@ import (
 func TestInspections(t *testing.T) {
 	t.Parallel()
 	seen := map[string]bool{}
-	for _, category := range categories {
+	for _, category := range Categories {
 		for _, material := range append([]string{""}, materials...) {
 			bare := &Listing{Category: category, Material: material}
-			list := bare.inspect()
+			list := bare.Inspect()
 			if len(list) < 3 || len(list) > 9 {
 				t.Errorf("%s %s: %d points", material, category, len(list))
 			}
@@ -31,7 +31,7 @@ func TestInspections(t *testing.T) {
 			t.Errorf("%s is told of nothing", one.Code)
 		}
 		for _, kind := range one.kinds {
-			if !slices.Contains(categories, kind) {
+			if !slices.Contains(Categories, kind) {
 				t.Errorf("%s is told of %s, which is no kind", one.Code, kind)
 			}
 		}
@@ -41,15 +41,15 @@ func TestInspections(t *testing.T) {
 		t.Errorf("%d codes for %d entries", n, len(inspections))
 	}
 	told := &Listing{Category: "desk", Condition: 3, Material: "veneer", Smell: "none", Flaws: "a ring on the top", Hardware: "original"}
-	if got := told.inspect(); got != nil {
+	if got := told.Inspect(); got != nil {
 		t.Errorf("of what was told: %+v", got)
 	}
 	for category, code := range map[string]string{"dining_table": "leaves", "wardrobe": "comes_apart", "stool": "fellow", "armchair": "seams"} {
-		if !slices.ContainsFunc((&Listing{Category: category}).inspect(), func(i Inspection) bool { return i.Code == code }) {
+		if !slices.ContainsFunc((&Listing{Category: category}).Inspect(), func(i Inspection) bool { return i.Code == code }) {
 			t.Errorf("%s: no %s", category, code)
 		}
 	}
-	if pair := (&Listing{Category: "nightstand", SetSize: 2}).inspect(); slices.ContainsFunc(pair, func(i Inspection) bool { return i.Code == "fellow" }) {
+	if pair := (&Listing{Category: "nightstand", SetSize: 2}).Inspect(); slices.ContainsFunc(pair, func(i Inspection) bool { return i.Code == "fellow" }) {
 		t.Errorf("a pair looks for its fellow: %+v", pair)
 	}
 }

@@ -9,6 +9,12 @@ import (
 	"askwright/pricing"
 )
 
+func (l *Listing) PausedOn(day pricing.Date) bool {
+	return slices.ContainsFunc(l.Pauses, func(p pricing.Interval) bool {
+		return p.From <= day && (p.To.IsZero() || p.To > day)
+	})
+}
+
 // The words of the closed lists that code decides by.
 const (
 	SourceOwn      = "own"
@@ -160,8 +166,8 @@ func (l *Listing) CurrentAsk() Money {
 	return l.Asks[len(l.Asks)-1].Amount
 }
 
-// askOn is the ask that held on a day, zero before the piece was listed.
-func (l *Listing) askOn(day pricing.Date) (held Money) {
+// AskOn is the ask that held on a day, zero before the piece was listed.
+func (l *Listing) AskOn(day pricing.Date) (held Money) {
 	for _, ask := range l.Asks {
 		if ask.On <= day {
 			held = ask.Amount
@@ -170,8 +176,8 @@ func (l *Listing) askOn(day pricing.Date) (held Money) {
 	return held
 }
 
-// clone copies the row so that changing the copy leaves l alone.
-func (l *Listing) clone() *Listing {
+// Clone copies the row so that changing the copy leaves l alone.
+func (l *Listing) Clone() *Listing {
 	c := *l
 	c.Items = slices.Clone(l.Items)
 	c.Asks = slices.Clone(l.Asks)
@@ -187,12 +193,12 @@ func (l *Listing) WithoutOwnerOnly() *Listing {
 	return &c
 }
 
-const millimetresPerInch = 25.4 // exact: international yard and pound agreement of 1959
+const MillimetresPerInch = 25.4 // exact: international yard and pound agreement of 1959
 
-// centimetres converts a length as entered.
-func centimetres(value float64, unit string) float64 {
+// Centimetres converts a length as entered.
+func Centimetres(value float64, unit string) float64 {
 	if unit == UnitInch {
-		return value * millimetresPerInch / 10
+		return value * MillimetresPerInch / 10
 	}
 	return value
 }
@@ -201,7 +207,7 @@ func centimetres(value float64, unit string) float64 {
 func (l *Listing) Attributes() pricing.Attributes {
 	return pricing.Attributes{
 		Category: l.Category, SetSize: l.SetSize, Items: l.Items,
-		Width: centimetres(l.Width, l.Unit), Depth: centimetres(l.Depth, l.Unit), Height: centimetres(l.Height, l.Unit),
+		Width: Centimetres(l.Width, l.Unit), Depth: Centimetres(l.Depth, l.Unit), Height: Centimetres(l.Height, l.Unit),
 		Material: l.Material, Wood: l.Wood, Condition: l.Condition,
 		Finish: l.Finish, SecondFinish: l.SecondFinish, Color: l.Color, SecondColor: l.SecondColor, Hardware: l.Hardware,
 		Style: l.Style, YearMade: l.YearMade, Topcoat: l.Topcoat, Sheen: l.Sheen, Venue: l.Venue, Area: l.Area,

@@ -86,17 +86,17 @@ func (g *Group) checkMaterialPrices() (wrong []FieldError) {
 	}
 	for i := range g.MaterialPrices {
 		p := &g.MaterialPrices[i]
-		p.Product, p.Unit = canonicalWord(p.Product), canonicalWord(p.Unit)
+		p.Product, p.Unit = Canonical(p.Product), Canonical(p.Unit)
 		kind, known := pricing.ProductUnit(p.Product)
 		_, isLiquid := litresIn[p.Unit]
 		switch {
 		case !known:
-			refuse("price %d: %q is no product%s; known are %s", i+1, clip(p.Product), didYouMean(p.Product, pricing.ProductNames()), strings.Join(pricing.ProductNames(), ", "))
-		case !oneOf(p.Unit, MaterialUnits) || isLiquid != (kind == "L") || (!isLiquid && p.Unit != kind):
-			refuse("%s: the unit %q does not fit; expected %s", p.Product, clip(p.Unit), unitsFor(kind))
-		case !between(p.Size, 0.001, 10_000):
+			refuse("price %d: %q is no product%s; known are %s", i+1, Clip(p.Product), DidYouMean(p.Product, pricing.ProductNames()), strings.Join(pricing.ProductNames(), ", "))
+		case !IsOneOf(p.Unit, MaterialUnits) || isLiquid != (kind == "L") || (!isLiquid && p.Unit != kind):
+			refuse("%s: the unit %q does not fit; expected %s", p.Product, Clip(p.Unit), unitsFor(kind))
+		case !Between(p.Size, 0.001, 10_000):
 			refuse("%s: expected a container of 0.001 to 10000 %s", p.Product, p.Unit)
-		case !between(int64(p.Price), 0, maxMinor):
+		case !Between(int64(p.Price), 0, MaxMinor):
 			refuse("%s: the price must not be negative", p.Product)
 		}
 	}
@@ -110,8 +110,8 @@ func unitsFor(kind string) string {
 	return kind
 }
 
-// didYouMean is a hint to the nearest known word, where there is one.
-func didYouMean(word string, known []string) string {
+// DidYouMean is a hint to the nearest known word, where there is one.
+func DidYouMean(word string, known []string) string {
 	if near := nearest(word, known); near != "" {
 		return " (did you mean " + near + "?)"
 	}

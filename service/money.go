@@ -4,15 +4,36 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
+	"math/big"
 	"strconv"
 	"strings"
 )
 
+// Quotient is x·scale/by, rounded half away from zero; false for a divisor
+// that is not positive.
+func Quotient(x, scale, by int64) (int64, bool) {
+	if by <= 0 {
+		return 0, false
+	}
+	n, d := new(big.Int).Mul(big.NewInt(x), big.NewInt(2*scale)), big.NewInt(by)
+	n.Add(n, new(big.Int).Mul(d, big.NewInt(int64(n.Sign()))))
+	n.Quo(n, d.Lsh(d, 1))
+	return n.Int64(), n.IsInt64()
+}
+
+// Share is a share of an amount, rounded to the minor unit, half up. Rates
+// count to a millionth.
+func (m Money) Share(rate float64) Money {
+	const millionths = 1_000_000
+	part, _ := Quotient(int64(m), int64(math.Round(rate*millionths)), millionths)
+	return Money(part)
+}
+
 // Money is an exact amount in minor units of the group's currency.
 type Money int64
 
-// maxMinor bounds every amount; it keeps sums far from overflow.
-const maxMinor = 1_000_000_000_000
+// MaxMinor bounds every amount; it keeps sums far from overflow.
+const MaxMinor = 1_000_000_000_000
 
 // Currency is an ISO 4217 currency with its number of decimal digits.
 type Currency struct {
@@ -71,10 +92,10 @@ func ParseMoney(text string, c Currency, decimal rune) (Money, error) {
 	}
 	n, err := parseDecimal(bare, c.Digits, decimal)
 	if err != nil {
-		return 0, fmt.Errorf("%q is not an amount in %s: %w", clip(text), c.Code, err)
+		return 0, fmt.Errorf("%q is not an amount in %s: %w", Clip(text), c.Code, err)
 	}
-	if n > maxMinor || n < -maxMinor {
-		return 0, fmt.Errorf("%q is more than this service keeps", clip(text))
+	if n > MaxMinor || n < -MaxMinor {
+		return 0, fmt.Errorf("%q is more than this service keeps", Clip(text))
 	}
 	return Money(n), nil
 }
@@ -96,7 +117,7 @@ func (m Money) Major(c Currency) float64 {
 // pricing.
 func MoneyOf(amount float64, c Currency) Money {
 	scaled := math.Round(amount * math.Pow10(c.Digits))
-	return Money(max(-maxMinor, min(maxMinor, scaled)))
+	return Money(max(-MaxMinor, min(MaxMinor, scaled)))
 }
 
 // parseDecimal reads an exact decimal number and returns it in units of
@@ -170,11 +191,20 @@ func formatDecimal(n int64, digits int) string {
 	return sign + s[:len(s)-digits] + "." + s[len(s)-digits:]
 }
 
-// clip shortens a value for a message.
-func clip(s string) string {
+// Clip shortens a value for a message.
+func Clip(s string) string {
 	const most = 40
 	if r := []rune(s); len(r) > most {
 		return string(r[:most]) + "…"
 	}
 	return s
+}
+
+// Short writes an amount as it is said: 480, not 480.00.
+func (m Money) Short(c Currency) string {
+	text := m.Format(c)
+	if whole, ok := strings.CutSuffix(text, "."+strings.Repeat("0", c.Digits)); ok {
+		return whole
+	}
+	return text
 }

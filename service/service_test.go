@@ -5,7 +5,7 @@ import (
 	"testing"
 
 	"askwright/db/dbtest"
-	"askwright/service"
+	"askwright/service/advice"
 	"askwright/service/servicetest"
 )
 
@@ -18,10 +18,10 @@ func TestMain(m *testing.M) {
 func TestDemoIsAnswered(t *testing.T) {
 	t.Parallel()
 	f := servicetest.Demo(t)
-	a := f.Actor(t, firstMember(f))
+	a := f.Actor(t, servicetest.FirstMember(f))
 	ctx := t.Context()
 
-	reviews, err := f.Stale(ctx, a, service.StaleQuery{})
+	reviews, err := f.Advice.Reviews(ctx, a, advice.ReviewQuery{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -30,13 +30,13 @@ func TestDemoIsAnswered(t *testing.T) {
 		states[r.State]++
 		t.Logf("%-8s %-7s %3dd %.2f %-9s gain %.0f %v %s", r.Row.Ref, r.State, r.ActiveDays, r.ChanceSoldByNow, r.Reason, r.Gain, r.Remedies[0].Action, r.Row.Category)
 	}
-	for _, state := range service.ListingStates {
+	for _, state := range advice.ListingStates {
 		if states[state] == 0 {
 			t.Errorf("no listing is %s; have %v", state, states)
 		}
 	}
 
-	answers, err := f.Suggest(ctx, a, []service.Subject{{"category": "sideboard", "width": "60", "depth": "18", "height": "34", "condition": "good", "finish": "painted"}}, 30)
+	answers, err := f.Advice.Suggest(ctx, a, []advice.Subject{{"category": "sideboard", "width": "60", "depth": "18", "height": "34", "condition": "good", "finish": "painted"}}, 30)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -45,11 +45,4 @@ func TestDemoIsAnswered(t *testing.T) {
 		t.Fatalf("suggestion = %+v, want an ask with choices and comparables", got)
 	}
 	t.Log(got.Sentences, got.SalePrice, got.Ask)
-}
-
-func firstMember(f *servicetest.Fixture) string {
-	for name := range f.Keys {
-		return name
-	}
-	return ""
 }

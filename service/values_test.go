@@ -85,7 +85,7 @@ func TestParseMoney(t *testing.T) {
 func TestMoneyRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := Currency{Code: "XXA", Digits: rapid.IntRange(0, 4).Draw(t, "digits")}
-		want := Money(rapid.Int64Range(-maxMinor, maxMinor).Draw(t, "amount"))
+		want := Money(rapid.Int64Range(-MaxMinor, MaxMinor).Draw(t, "amount"))
 		got, err := ParseMoney(want.Format(c), c, '.')
 		if err != nil || got != want {
 			t.Fatalf("%d is written %s and read as %d, %v", want, want.Format(c), got, err)
@@ -112,7 +112,7 @@ func TestReadDate(t *testing.T) {
 	}
 	for _, test := range tests {
 		r := &Reader{DateOrder: test.order, Today: march31}
-		got, err := r.date(test.text)
+		got, err := r.Date(test.text)
 		if test.wrong == "" && (err != nil || got.String() != test.want) {
 			t.Errorf("date(%q) under %q = %s, %v; want %s", test.text, test.order, got, err, test.want)
 		}
@@ -172,7 +172,7 @@ func FuzzReader(f *testing.F) {
 				row[k] = v
 			}
 			row[c.Name] = cell
-			change, wrong := r.change(nil, row, changeOptions{})
+			change, wrong := r.Change(nil, row, ChangeOptions{})
 			if (change == nil) == (wrong == nil) {
 				t.Fatalf("%s = %q: change %v, errors %v", c.Name, cell, change, wrong)
 			}
@@ -180,35 +180,9 @@ func FuzzReader(f *testing.F) {
 	})
 }
 
-func TestKeyText(t *testing.T) {
-	group := newID()
-	for scope := range scopeLetters {
-		text := newSecret(group, scope)
-		got, err := groupOfKey(text)
-		if err != nil || got != group {
-			t.Errorf("groupOfKey(%s) = %s, %v; want %s", text, got, err, group)
-		}
-		if IsFeedKey(text) != (scope == ScopeFeed) {
-			t.Errorf("IsFeedKey(%s) is wrong for %s", text, scope)
-		}
-	}
-	rapid.Check(t, func(t *rapid.T) {
-		text := []byte(newSecret(group, ScopeRead))
-		at := rapid.IntRange(0, len(text)-1).Draw(t, "at")
-		to := base62[rapid.IntRange(0, len(base62)-1).Draw(t, "to")]
-		if text[at] == to {
-			return
-		}
-		text[at] = to
-		if _, err := groupOfKey(string(text)); err == nil {
-			t.Fatalf("the typo %s is taken", text)
-		}
-	})
-}
-
 func TestNearest(t *testing.T) {
 	for word, want := range map[string]string{"drsser": "dresser", "sidebord": "sideboard", "spaceship": "", "dask": "desk"} {
-		if got := nearest(word, categories); got != want {
+		if got := nearest(word, Categories); got != want {
 			t.Errorf("nearest(%q) = %q, want %q", word, got, want)
 		}
 	}

@@ -10,21 +10,21 @@ var (
 	sources    = []string{SourceOwn, SourceObserved}
 	stages     = []string{StageFound, StageBought, StageInWork}
 	outcomes   = []string{OutcomeOpen, OutcomeSold, OutcomeWithdrawn}
-	letGoAs    = []string{"given_away", "kept", "broken_up", "other"} // how an own piece left without a sale
+	LetGoAs    = []string{"given_away", "kept", "broken_up", "other"} // how an own piece left without a sale
 	units      = []string{UnitInch, UnitCentimetre}
-	conditions = []string{"poor", "fair", "good", "very_good", "excellent"} // grades 1 to 5
+	Conditions = []string{"poor", "fair", "good", "very_good", "excellent"} // grades 1 to 5
 )
 
 // PassedFor are the reasons for which a find is not bought.
 var PassedFor = []string{"price", "condition", "space", "gone", "other"}
 
 // letGoReasons are all of both.
-var letGoReasons = slices.Concat(PassedFor[:len(PassedFor)-1], letGoAs)
+var letGoReasons = slices.Concat(PassedFor[:len(PassedFor)-1], LetGoAs)
 
 // Open lists: these are known, others are taken and reported as new.
 // Common practice, no source.
 var (
-	categories = []string{
+	Categories = []string{
 		"dresser", "chest_of_drawers", "nightstand", "vanity", "sideboard", "hutch", "cabinet", "console_table",
 		"coffee_table", "end_table", "dining_table", "dining_chair", "armchair", "stool", "bench", "bookcase", "desk",
 		"secretary", "media_stand", "wardrobe", "headboard", "bed_frame", "trunk", "mirror", "bar_cart",
@@ -41,7 +41,7 @@ var (
 		"original", "cleaned", "clear", "stained", "oiled", "waxed", "painted", "distressed", "whitewashed", "raw",
 		"two_tone",
 	}
-	topcoats = []string{"none", "wax", "oil", "water_clear", "oil_clear", "lacquer", "shellac"}
+	Topcoats = []string{"none", "wax", "oil", "water_clear", "oil_clear", "lacquer", "shellac"}
 	sheens   = []string{"matte", "eggshell", "satin", "semi_gloss", "gloss"}
 	colors   = []string{
 		"white", "off_white", "black", "grey", "navy", "blue", "green", "beige", "brown", "red", "pink", "yellow",
@@ -57,9 +57,9 @@ var aliases = map[string]string{
 	"armoire": "wardrobe", "tv_stand": "media_stand", "gray": "grey", "ivory": "off_white",
 }
 
-// canonicalWord turns a word as people type it into lower_snake and applies
+// Canonical turns a word as people type it into lower_snake and applies
 // the aliases.
-func canonicalWord(s string) string {
+func Canonical(s string) string {
 	fields := strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return r == ' ' || r == '-' || r == '_' })
 	word := strings.Join(fields, "_")
 	if known, ok := aliases[word]; ok {
@@ -69,7 +69,7 @@ func canonicalWord(s string) string {
 }
 
 // CanonicalWord is how a word of a list is written on file.
-func CanonicalWord(s string) string { return canonicalWord(s) }
+func CanonicalWord(s string) string { return Canonical(s) }
 
 // Nearest returns the known word that was probably meant by s, or "".
 func Nearest(s string, known []string) string { return nearest(s, known) }
@@ -107,4 +107,4 @@ func editDistance(a, b string) int {
 	return row[len(b)]
 }
 
-func oneOf(word string, allowed []string) bool { return slices.Contains(allowed, word) }
+func IsOneOf(word string, allowed []string) bool { return slices.Contains(allowed, word) }

@@ -12,6 +12,7 @@ import (
 	"askwright/db/dbtest"
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/app"
 	"askwright/service/demo"
 )
 
@@ -23,7 +24,7 @@ func TestMain(m *testing.M) {
 
 // installed is a service on an empty database, at a time that a test moves.
 type installed struct {
-	*service.Service
+	*app.App
 	now time.Time
 }
 
@@ -35,13 +36,13 @@ func newService(t *testing.T) *installed {
 	}
 	t.Cleanup(store.Close)
 	s := &installed{now: time.Date(2026, time.March, 31, 18, 0, 0, 0, time.UTC)}
-	s.Service = service.New(service.Options{Store: store, Now: func() time.Time { return s.now }, Logger: slog.New(slog.DiscardHandler)})
+	s.App = app.New(app.Options{Store: store, Now: func() time.Time { return s.now }, Logger: slog.New(slog.DiscardHandler)})
 	return s
 }
 
 func (s *installed) install(t *testing.T) (key string) {
 	t.Helper()
-	key, err := demo.Install(t.Context(), s.Service, s.now)
+	key, err := demo.Install(t.Context(), s.App, s.now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -50,7 +51,7 @@ func (s *installed) install(t *testing.T) (key string) {
 
 func (s *installed) actor(t *testing.T, key string) *service.Actor {
 	t.Helper()
-	a, err := s.Authenticate(t.Context(), key)
+	a, err := s.Members.Authenticate(t.Context(), key)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -61,7 +62,7 @@ func (s *installed) actor(t *testing.T, key string) *service.Actor {
 func (s *installed) rows(t *testing.T, key string) map[uuid.UUID]int64 {
 	t.Helper()
 	found := map[uuid.UUID]int64{}
-	err := s.EachListing(t.Context(), s.actor(t, key), service.Query{}, func(l *service.Listing) error {
+	err := s.Recording.EachListing(t.Context(), s.actor(t, key), service.Query{}, func(l *service.Listing) error {
 		found[l.ID] = l.Revision
 		return nil
 	})
@@ -87,7 +88,7 @@ func TestInstallMakesEveryGeneratedRow(t *testing.T) {
 	if got := len(s.rows(t, key)); got != want || want < 300 {
 		t.Errorf("%d rows, want %d", got, want)
 	}
-	on, err := s.Members(t.Context(), a)
+	on, err := s.Members.Members(t.Context(), a)
 	if err != nil || len(on) != len(members) {
 		t.Errorf("%d members, %v; want %d", len(on), err, len(members))
 	}
@@ -99,11 +100,11 @@ func TestInstallAgainLeavesRowsAlone(t *testing.T) {
 	s := newService(t)
 	first := s.install(t)
 	a := s.actor(t, first)
-	open, _, err := s.Listings(t.Context(), a, service.Query{Member: a.MemberID, Words: map[string][]string{"outcome": {service.OutcomeOpen}}, Limit: 1})
+	open, _, err := s.Recording.Listings(t.Context(), a, service.Query{Member: a.MemberID, Words: map[string][]string{"outcome": {service.OutcomeOpen}}, Limit: 1})
 	if err != nil || len(open) != 1 {
 		t.Fatalf("%d open listings of the first member, %v", len(open), err)
 	}
-	if err := s.Delete(t.Context(), a, open[0].ID, nil); err != nil {
+	if err := s.Recording.Delete(t.Context(), a, open[0].ID, nil); err != nil {
 		t.Fatal(err)
 	}
 	before := s.rows(t, first)
@@ -124,7 +125,7 @@ func TestInstallAgainLeavesRowsAlone(t *testing.T) {
 	}
 	s.actor(t, first) // lives on
 	s.now = s.now.AddDate(0, 0, 24)
-	if _, err := s.Authenticate(t.Context(), first); err == nil {
+	if _, err := s.Members.Authenticate(t.Context(), first); err == nil {
 		t.Error("the first key is valid after 31 days, want 30")
 	}
 	s.actor(t, second)
@@ -139,13 +140,13 @@ func TestInstallCompletesWhatBrokeOff(t *testing.T) {
 	whole := len(s.rows(t, key))
 	last := demo.Generate(a.Today, demo.Seed)
 	name := last[len(last)-1].Name
-	operator, err := s.Operator(t.Context(), a.Group.ID, name)
+	operator, err := s.Members.Operator(t.Context(), a.Group.ID, name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var ids []uuid.UUID
 	var newest pricing.Date
-	err = s.EachListing(t.Context(), operator, service.Query{Member: operator.MemberID}, func(l *service.Listing) error {
+	err = s.Recording.EachListing(t.Context(), operator, service.Query{Member: operator.MemberID}, func(l *service.Listing) error {
 		ids = append(ids, l.ID)
 		newest = max(newest, l.ListedOn)
 		return nil
@@ -154,7 +155,7 @@ func TestInstallCompletesWhatBrokeOff(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, id := range ids {
-		if err := s.Delete(t.Context(), operator, id, nil); err != nil {
+		if err := s.Recording.Delete(t.Context(), operator, id, nil); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -163,7 +164,7 @@ func TestInstallCompletesWhatBrokeOff(t *testing.T) {
 	if got := len(s.rows(t, key)); got != whole {
 		t.Errorf("%d rows, want %d", got, whole)
 	}
-	err = s.EachListing(t.Context(), s.actor(t, key), service.Query{Member: operator.MemberID}, func(l *service.Listing) error {
+	err = s.Recording.EachListing(t.Context(), s.actor(t, key), service.Query{Member: operator.MemberID}, func(l *service.Listing) error {
 		if l.ListedOn > newest {
 			t.Errorf("%s was listed on %s, after the first day's newest %s", l.Ref, l.ListedOn, newest)
 		}

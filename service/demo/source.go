@@ -1,12 +1,15 @@
 package demo
 
-import "askwright/service"
+import (
+	"askwright/service"
+	"askwright/service/recording"
+)
 
 // Source yields the rows as a file would, to be imported.
-func Source(rows []Row) service.RowSource {
-	return func(yield func(service.Row) error) error {
+func Source(rows []Row) recording.RowSource {
+	return func(yield func(recording.Row) error) error {
 		for i, row := range rows {
-			if err := yield(service.Row{Number: i + 1, Cells: service.Cells(row)}); err != nil {
+			if err := yield(recording.Row{Number: i + 1, Cells: service.Cells(row)}); err != nil {
 				return err
 			}
 		}

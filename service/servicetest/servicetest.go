@@ -17,7 +17,11 @@ import (
 	"askwright/db/dbtest"
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/app"
 	"askwright/service/demo"
+	"askwright/service/members"
+	"askwright/service/recording"
+	"askwright/service/webhook"
 )
 
 // Today is the group's local day in tests, unless a test moves the clock.
@@ -25,12 +29,12 @@ var Today = pricing.NewDate(2026, time.March, 31)
 
 // Fixture is a service with one group whose members hold a key each.
 type Fixture struct {
-	*service.Service
+	*app.App
 	DB       dbtest.DB
 	Clock    *Clock
 	Registry *prometheus.Registry
 	Keys     map[string]string // by member
-	Post     service.Post      // what sends to webhooks: a test that has any sets it
+	Post     webhook.Post      // what sends to webhooks: a test that has any sets it
 }
 
 // Clock is a clock that a test moves.
@@ -61,9 +65,9 @@ func New(tb testing.TB, members ...string) *Fixture {
 	f := &Fixture{
 		DB: d, Clock: clock, Registry: registry, Keys: map[string]string{},
 	}
-	f.Service = service.New(service.Options{
+	f.App = app.New(app.Options{
 		Store: store, Now: clock.Now, Logger: slog.New(slog.DiscardHandler), Registry: registry,
-		Post: func(ctx context.Context, url string, headers map[string]string, body []byte) (service.PostAnswer, error) {
+		Post: func(ctx context.Context, url string, headers map[string]string, body []byte) (webhook.PostAnswer, error) {
 			return f.Post(ctx, url, headers, body)
 		},
 		Random: func() float64 { return 0.5 }, // no jitter
@@ -82,7 +86,7 @@ func (f *Fixture) AddGroup(tb testing.TB, members ...string) {
 	if len(members) == 0 {
 		members = []string{"Wilda"}
 	}
-	_, admin, err := f.CreateGroup(tb.Context(), g, members[0])
+	_, admin, err := f.Members.CreateGroup(tb.Context(), g, members[0])
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -96,11 +100,11 @@ func (f *Fixture) AddGroup(tb testing.TB, members ...string) {
 func (f *Fixture) AddMember(tb testing.TB, by, name string) {
 	tb.Helper()
 	actor := f.Actor(tb, by)
-	m, err := f.CreateMember(tb.Context(), actor, name)
+	m, err := f.Members.CreateMember(tb.Context(), actor, name)
 	if err != nil {
 		tb.Fatal(err)
 	}
-	_, secret, err := f.CreateKey(tb.Context(), actor, service.NewKey{MemberID: m.ID, Scope: service.ScopeWrite})
+	_, secret, err := f.Members.CreateKey(tb.Context(), actor, members.NewKey{MemberID: m.ID, Scope: service.ScopeWrite})
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -110,7 +114,7 @@ func (f *Fixture) AddMember(tb testing.TB, by, name string) {
 // Actor authenticates a member afresh, as each request does.
 func (f *Fixture) Actor(tb testing.TB, member string) *service.Actor {
 	tb.Helper()
-	a, err := f.Authenticate(tb.Context(), f.Keys[member])
+	a, err := f.Members.Authenticate(tb.Context(), f.Keys[member])
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -138,19 +142,19 @@ func (f *Fixture) Select(tb testing.TB, sql string) []string {
 }
 
 // Rows is a source of rows given as text: a CSV with a header.
-func Rows(tb testing.TB, text string) service.RowSource {
+func Rows(tb testing.TB, text string) recording.RowSource {
 	tb.Helper()
 	records, err := csv.NewReader(bytes.NewBufferString(text)).ReadAll()
 	if err != nil {
 		tb.Fatal(err)
 	}
-	return func(yield func(service.Row) error) error {
+	return func(yield func(recording.Row) error) error {
 		for i, record := range records[1:] {
 			cells := service.Cells{}
 			for j, name := range records[0] {
 				cells[name] = record[j]
 			}
-			if err := yield(service.Row{Number: i + 1, Cells: cells}); err != nil {
+			if err := yield(recording.Row{Number: i + 1, Cells: cells}); err != nil {
 				return err
 			}
 		}
@@ -168,7 +172,7 @@ func Demo(tb testing.TB) *Fixture {
 	}
 	f := New(tb, names...)
 	for _, m := range generated {
-		result, err := f.Import(context.WithoutCancel(tb.Context()), f.Actor(tb, m.Name), demo.Source(m.Rows), service.ImportOptions{})
+		result, err := f.Recording.Import(context.WithoutCancel(tb.Context()), f.Actor(tb, m.Name), demo.Source(m.Rows), recording.ImportOptions{})
 		if err != nil {
 			tb.Fatal(err)
 		}

@@ -20,29 +20,31 @@ import (
 	"askwright/db"
 	"askwright/db/private"
 	"askwright/service"
+	"askwright/service/app"
 	"askwright/service/demo"
+	"askwright/service/members"
 )
 
 // withService runs do beside a running server, or with one started for the
 // while.
-func withService(ctx context.Context, p *program, do func(*service.Service) error) error {
+func withService(ctx context.Context, p *program, do func(*app.App) error) error {
 	logger := p.config.logger()
 	database, err := openDatabase(ctx, p.config, logger, sharedServer)
 	if err != nil {
 		return err
 	}
 	defer database.close(ctx)
-	return do(service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger}))
+	return do(app.New(app.Options{Store: database.store, Now: time.Now, Logger: logger}))
 }
 
 func makeDemo(ctx context.Context, p *program, args []string) error {
 	if err := noArguments(args); err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error { return installDemo(ctx, p, s) })
+	return withService(ctx, p, func(s *app.App) error { return installDemo(ctx, p, s) })
 }
 
-func installDemo(ctx context.Context, p *program, s *service.Service) error {
+func installDemo(ctx context.Context, p *program, s *app.App) error {
 	key, err := demo.Install(ctx, s, time.Now())
 	if err != nil {
 		return err
@@ -85,8 +87,8 @@ func createGroup(ctx context.Context, p *program, args []string) error {
 			return fmt.Errorf("--hour-value: %w", err)
 		}
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		made, key, err := s.CreateGroup(ctx, g, *member)
+	return withService(ctx, p, func(s *app.App) error {
+		made, key, err := s.Members.CreateGroup(ctx, g, *member)
 		if err != nil {
 			return err
 		}
@@ -99,8 +101,8 @@ func listGroups(ctx context.Context, p *program, args []string) error {
 	if err := noArguments(args); err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		groups, err := s.Groups(ctx)
+	return withService(ctx, p, func(s *app.App) error {
+		groups, err := s.Members.Groups(ctx)
 		for _, g := range groups {
 			fmt.Fprintf(p.out, "%s  %s  %s  %s\n", g.ID, g.CreatedAt.Format(time.DateOnly), g.Currency.Code, g.Name)
 		}
@@ -122,16 +124,16 @@ func createKey(ctx context.Context, p *program, args []string) error {
 	if err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		operator, err := s.Operator(ctx, id, *member)
+	return withService(ctx, p, func(s *app.App) error {
+		operator, err := s.Members.Operator(ctx, id, *member)
 		if err != nil {
 			return err
 		}
-		wanted := service.NewKey{Scope: *scope, Label: *label}
+		wanted := members.NewKey{Scope: *scope, Label: *label}
 		if *days > 0 {
 			wanted.ExpiresAt = operator.Now.AddDate(0, 0, *days)
 		}
-		_, key, err := s.CreateKey(ctx, operator, wanted)
+		_, key, err := s.Members.CreateKey(ctx, operator, wanted)
 		if err != nil {
 			return err
 		}
@@ -160,8 +162,8 @@ func exportGroup(ctx context.Context, p *program, args []string) error {
 	if err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		members, err := s.Operators(ctx, id)
+	return withService(ctx, p, func(s *app.App) error {
+		members, err := s.Members.Operators(ctx, id)
 		if err != nil {
 			return err
 		}
@@ -172,15 +174,15 @@ func exportGroup(ctx context.Context, p *program, args []string) error {
 	})
 }
 
-func rowsOf(ctx context.Context, s *service.Service, a *service.Actor) func(func(*service.Listing) error) error {
+func rowsOf(ctx context.Context, s *app.App, a *service.Actor) func(func(*service.Listing) error) error {
 	return func(yield func(*service.Listing) error) error {
-		return s.EachListing(ctx, a, service.Query{Member: a.MemberID, Sort: []service.SortKey{{Column: "ref"}}}, yield)
+		return s.Recording.EachListing(ctx, a, service.Query{Member: a.MemberID, Sort: []service.SortKey{{Column: "ref"}}}, yield)
 	}
 }
 
 // printGroup writes {"group": …, "members": [{"name": …, "rows": […]}]}, row by
 // row; the rows are such as the import takes.
-func printGroup(ctx context.Context, out io.Writer, s *service.Service, members []*service.Actor) error {
+func printGroup(ctx context.Context, out io.Writer, s *app.App, members []*service.Actor) error {
 	settings, err := api.GroupJSON(members[0])
 	if err != nil {
 		return err
@@ -217,7 +219,7 @@ func comma(i int) string {
 }
 
 // writeMembers writes a CSV file for each member and overwrites none.
-func writeMembers(ctx context.Context, out io.Writer, s *service.Service, members []*service.Actor, folder string) error {
+func writeMembers(ctx context.Context, out io.Writer, s *app.App, members []*service.Actor, folder string) error {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return err
 	}
@@ -260,8 +262,8 @@ func deleteGroup(ctx context.Context, p *program, args []string) error {
 	if err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		members, err := s.Operators(ctx, id)
+	return withService(ctx, p, func(s *app.App) error {
+		members, err := s.Members.Operators(ctx, id)
 		if err != nil {
 			return err
 		}
@@ -269,7 +271,7 @@ func deleteGroup(ctx context.Context, p *program, args []string) error {
 		if !*yes {
 			return fmt.Errorf("%s with its %d members and all their rows would be removed for good; export it first (askwright group export), then add --yes", name, len(members))
 		}
-		if err := s.DeleteGroup(ctx, id); err != nil {
+		if err := s.Members.DeleteGroup(ctx, id); err != nil {
 			return err
 		}
 		fmt.Fprintf(p.out, "The group %s is removed.\n", name)
@@ -282,8 +284,8 @@ func verify(ctx context.Context, p *program, args []string) error {
 	if err := noArguments(args); err != nil {
 		return err
 	}
-	return withService(ctx, p, func(s *service.Service) error {
-		all, err := s.Verify(ctx)
+	return withService(ctx, p, func(s *app.App) error {
+		all, err := s.Members.Verify(ctx)
 		if err != nil {
 			return err
 		}

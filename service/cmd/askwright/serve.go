@@ -20,7 +20,7 @@ import (
 	"askwright/db"
 	"askwright/db/private"
 	"askwright/docs"
-	"askwright/service"
+	"askwright/service/app"
 )
 
 // serve runs until the context ends, then stops in reverse order: not ready,
@@ -52,7 +52,7 @@ func serve(ctx context.Context, p *program, args []string) error {
 	}
 	defer database.close(ctx)
 	if *withDemo {
-		if err := installDemo(ctx, p, service.New(service.Options{Store: database.store, Now: time.Now, Logger: logger})); err != nil {
+		if err := installDemo(ctx, p, app.New(app.Options{Store: database.store, Now: time.Now, Logger: logger})); err != nil {
 			return err
 		}
 	}
@@ -75,11 +75,11 @@ func listen(ctx context.Context, variable, address string) (net.Listener, error)
 func serveOn(ctx context.Context, c *config, database *database, listener, ops net.Listener, logger *slog.Logger) error {
 	var stopping atomic.Bool
 	registry := newRegistry(c, database.store)
-	options := service.Options{Store: database.store, Now: time.Now, Logger: logger, Registry: registry, MetricsGroups: c.MetricsGroups}
+	options := app.Options{Store: database.store, Now: time.Now, Logger: logger, Registry: registry, MetricsGroups: c.MetricsGroups}
 	if c.Webhooks {
 		options.Post = api.PostWebhooks()
 	}
-	askwright := service.New(options)
+	askwright := app.New(options)
 	server := newServer(c, askwright, logger, database.store, registry, &stopping) //nolint:contextcheck // handlers take the context of their request
 	type running struct {
 		server   *http.Server
@@ -99,10 +99,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 			return nil
 		})
 	}
-	group.Go(func() error { return askwright.RunRecorder(ctx) })
-	group.Go(func() error { return askwright.RunReviews(ctx) })
-	group.Go(func() error { return askwright.RunUpkeep(ctx) })
-	group.Go(func() error { return askwright.RunWebhooks(ctx) })
+	group.Go(func() error { return askwright.Run(ctx) })
 	group.Go(func() error {
 		select {
 		case <-ctx.Done():
@@ -126,11 +123,11 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	err := group.Wait()
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushTimeout)
 	defer cancel()
-	return errors.Join(err, askwright.FlushSuggestions(last))
+	return errors.Join(err, askwright.Shown.Flush(last))
 }
 
 // newServer makes the API, which is not ready once stopping is set.
-func newServer(c *config, askwright *service.Service, logger *slog.Logger, store *db.Store, registry *prometheus.Registry, stopping *atomic.Bool) *api.Server {
+func newServer(c *config, askwright *app.App, logger *slog.Logger, store *db.Store, registry *prometheus.Registry, stopping *atomic.Bool) *api.Server {
 	return api.New(api.Options{
 		Service:  askwright,
 		Logger:   logger,

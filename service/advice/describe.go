@@ -1,0 +1,52 @@
+package advice
+
+import (
+	"context"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/model"
+)
+
+// Description is the fitted model in plain words.
+type Description struct {
+	Version string
+	pricing.Description
+	Suspicious []SuspiciousSale // the actor's own, in place of the engine's
+}
+
+// SuspiciousSale is a sale of the actor's that counts for little.
+type SuspiciousSale struct {
+	pricing.SuspiciousSale
+	Row *service.Listing
+}
+
+// Describe tells what the group's model says.
+func (s *Service) Describe(ctx context.Context, a *service.Actor) (*Description, error) {
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	d := &Description{Version: group.Version(), Description: group.Model.Describe()}
+	var which model.Selection
+	for _, sale := range d.Description.Suspicious {
+		if id, err := uuid.Parse(sale.ID); err == nil {
+			which.IDs = append(which.IDs, id)
+		}
+	}
+	rows, err := s.fits.Records(ctx, a, which)
+	if err != nil {
+		return nil, err
+	}
+	for _, sale := range d.Description.Suspicious {
+		id, err := uuid.Parse(sale.ID)
+		r := rows.ByID[id]
+		if err != nil || r == nil || r.MemberID != a.MemberID || r.SalePrice.Major(a.Group.Currency) != sale.SalePrice {
+			continue // also where it was corrected since the fit
+		}
+		d.Suspicious = append(d.Suspicious, SuspiciousSale{SuspiciousSale: sale, Row: r.Listing})
+	}
+	return d, nil
+}

@@ -1,0 +1,46 @@
+package advice
+
+import (
+	"askwright/service"
+	"askwright/service/model"
+	"askwright/service/track"
+)
+
+// promise takes the answers that are promises to a seller: those that name a ref
+// or a listing of the actor's own that has not ended, as it is on file. What a
+// feed reads and what is only tried out are none.
+func (s *Service) promise(a *service.Actor, group *model.Fit, subjects []subject, answers []Suggestion) {
+	c := a.Group.Currency
+	for i, sub := range subjects {
+		if !sub.isPromise(a) {
+			continue
+		}
+		answer := answers[i]
+		k := track.Shown{
+			ID: service.NewID(), MemberID: a.MemberID, Ref: sub.row.Ref, ListingID: sub.row.ID, On: a.Today, Model: answer.Model, At: a.Now,
+			Estimate: sub.estimate,
+		}
+		if r := answer.SalePrice; r != nil {
+			k.SalePrice = &track.ShownRange{Likely: service.MoneyOf(r.Likely, c), Low: service.MoneyOf(r.Low, c), High: service.MoneyOf(r.High, c), Level: r.Level}
+		}
+		outline := group.Model.Outline(sub.query(c, 0), a.Today, a.Group.SettingsFor(sub.row.Venue, a.Today))
+		if chance := answer.ChanceSold; chance != nil && outline.Prospects != nil {
+			k.Promise = &track.ShownAsk{Ask: service.MoneyOf(answer.Ask, c), WithinDays: chance.WithinDays, Chance: chance.Probability, Prospects: *outline.Prospects}
+		}
+		s.recorder.Add(a.Group.ID, k)
+	}
+}
+
+// isPromise reports whether what is suggested is told to the seller of a piece
+// that can still be priced.
+func (s *subject) isPromise(a *service.Actor) bool {
+	if a.Scope == service.ScopeFeed {
+		return false // it is read by anybody
+	}
+	isMine := s.onFile == nil || s.onFile.MemberID == a.MemberID
+	isOver := s.row.Outcome == service.OutcomeSold || s.row.Outcome == service.OutcomeWithdrawn
+	return s.row.Ref != "" && isMine && !isOver && !s.row.IsObserved() && len(s.changed) == 0
+}
+
+// askForEstimate is told before the suggestion to a seller who gave none.
+const askForEstimate = "Record your own estimate (what you would ask by your own judgement) before you look at a suggestion: it is the single most useful figure, and one given afterwards no longer counts."

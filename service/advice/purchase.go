@@ -1,0 +1,158 @@
+package advice
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// PurchaseTarget is the profit wanted: at most one of the three.
+type PurchaseTarget struct {
+	MarginPercent float64 // points of the sale price after fees
+	Hourly        service.Money
+	Profit        service.Money
+}
+
+func (t PurchaseTarget) validate() error {
+	set := 0
+	for _, is := range []bool{t.MarginPercent != 0, t.Hourly != 0, t.Profit != 0} {
+		if is {
+			set++
+		}
+	}
+	switch {
+	case set > 1:
+		return service.Invalid("target", "give one of margin_percent, hourly and profit")
+	case t.MarginPercent != 0 && !service.Between(t.MarginPercent, 0.1, 99):
+		return service.Invalid("margin_percent", "expected 0.1 to 99 percent of the sale price after fees")
+	case !service.Between(t.Hourly, 0, service.MaxMinor):
+		return service.Invalid("hourly", "must be more than zero")
+	case !service.Between(t.Profit, 0, service.MaxMinor):
+		return service.Invalid("profit", "must be more than zero")
+	}
+	return nil
+}
+
+// PurchaseLimits is an answer for some finds, in their order.
+type PurchaseLimits struct {
+	Limits   []PurchaseLimit
+	RankedBy string // "profit_per_hour", or "profit" where the hours of one are unknown
+}
+
+// What finds are ranked by.
+const (
+	RankedByHour   = "profit_per_hour"
+	RankedByProfit = "profit"
+)
+
+// PurchaseLimit is the answer for one find.
+type PurchaseLimit struct {
+	Ref      string
+	Category string
+	pricing.PurchaseLimit
+	Plan     PurchasePlan
+	Rank     int                  // 1 is the best; 0: refused
+	Inspect  []service.Inspection // what to look at before paying
+	Warnings []pricing.Warning    // of the size, and of the planned work
+	Model    string
+	Cautions []service.Caution
+}
+
+// PurchasePlan is the look and the work that a limit rests on.
+type PurchasePlan struct {
+	Finish, Color string
+	Condition     string // as it will be offered
+	Hours         float64
+	DaysOut       int
+	CostsFrom     string // where what the find left out comes from
+}
+
+// Where the costs of a planned finish come from.
+const (
+	CostsFromFind     = "find"             // all of them were told
+	CostsFromOptions  = "refinish_options" // the group's settings
+	CostsFromEstimate = "estimate"         // of the work, as refinish estimates tell it
+	CostsUnknown      = "nothing"          // what was left out counts as nothing
+	CostsAsItIs       = "as_it_is"         // no finish is planned
+)
+
+// PurchaseLimits says for each find what to pay at most. A find is a subject
+// with the columns of its plan; what is on file of its costs stands in for what
+// is left out. A find that cannot be read is an *InvalidError that names its
+// place.
+func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []service.Cells, t PurchaseTarget) (*PurchaseLimits, error) {
+	if len(finds) == 0 || len(finds) > service.MaxSubjects {
+		return nil, service.Invalid("subjects", "expected 1 to %d of them, have %d", service.MaxSubjects, len(finds))
+	}
+	if err := t.validate(); err != nil {
+		return nil, err
+	}
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	subjects, err := s.readSubjects(ctx, a, finds)
+	if err != nil {
+		return nil, err
+	}
+	planned, err := s.readPlans(ctx, a, subjects, finds)
+	if err != nil {
+		return nil, err
+	}
+	answer := &PurchaseLimits{Limits: make([]PurchaseLimit, len(planned))}
+	for i, p := range planned {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		limit := PurchaseLimit{
+			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: group.Model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
+			Plan: p.told(), Model: group.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
+		}
+		if p.note != "" && limit.Refusal == nil {
+			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
+		}
+		if limit.Warnings = p.plan.Attributes().OddSizes(); p.work != nil {
+			limit.Warnings = p.work.Warnings // of the size too
+		}
+		answer.Limits[i] = limit
+	}
+	answer.rank()
+	return answer, nil
+}
+
+// rank numbers the finds, the best first: by what an hour of work earns, or by
+// profit where the hours of one of them are unknown.
+func (p *PurchaseLimits) rank() {
+	p.RankedBy = RankedByHour
+	var order []*PurchaseLimit
+	for i := range p.Limits {
+		l := &p.Limits[i]
+		if o := l.outcome(); o != nil {
+			order = append(order, l)
+			if o.ProfitPerHour == nil {
+				p.RankedBy = RankedByProfit
+			}
+		}
+	}
+	worth := func(l *PurchaseLimit) float64 {
+		if p.RankedBy == RankedByHour {
+			return *l.outcome().ProfitPerHour
+		}
+		return l.outcome().ExpectedProfit
+	}
+	slices.SortStableFunc(order, func(x, y *PurchaseLimit) int { return cmp.Compare(worth(y), worth(x)) })
+	for i, l := range order {
+		l.Rank = i + 1
+	}
+}
+
+// outcome is at the price asked, or at the most to pay; nil: neither is known.
+func (l *PurchaseLimit) outcome() *pricing.PurchaseOutcome {
+	if l.AtPrice != nil {
+		return l.AtPrice
+	}
+	return l.AtMost
+}

@@ -1,0 +1,223 @@
+package advice
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/model"
+)
+
+// ownCosts reads what is on file of the costs of one's own pieces, by ref.
+func (s *Service) ownCosts(ctx context.Context, a *service.Actor, subjects []subject) (map[string]service.Costs, error) {
+	var refs []string
+	for _, sub := range subjects {
+		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
+			refs = append(refs, sub.onFile.Ref)
+		}
+	}
+	if refs == nil {
+		return nil, nil
+	}
+	rows, _, err := s.store.Listings(ctx, a.Tenant(), service.Query{Member: a.MemberID, Words: map[string][]string{"ref": refs}, Limit: len(refs)})
+	if err != nil {
+		return nil, fmt.Errorf("read the costs on file: %w", err)
+	}
+	costs := make(map[string]service.Costs, len(rows))
+	for _, l := range rows {
+		costs[l.Ref] = l.Ledger.Costs
+	}
+	return costs, nil
+}
+
+// plannedPiece is a find with what is planned for it.
+type plannedPiece struct {
+	subject                    // as it stands there
+	plan      *service.Listing // as it will be offered, with the costs until then
+	refinish  bool
+	work      *WorkEstimate // of a refinish
+	daysOut   int
+	costsFrom string
+	note      string // what is not known of the work
+}
+
+// readPlans reads the plan of each find, or says what is wrong with each.
+func (s *Service) readPlans(ctx context.Context, a *service.Actor, subjects []subject, finds []service.Cells) ([]plannedPiece, error) {
+	costs, err := s.ownCosts(ctx, a, subjects)
+	if err != nil {
+		return nil, err
+	}
+	var workshop *Workshop // read when the first piece needs it
+	var wrong []service.FieldError
+	out := make([]plannedPiece, len(subjects))
+	for i, sub := range subjects {
+		var onFile service.Costs
+		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
+			onFile = costs[sub.onFile.Ref]
+		}
+		cells := withPlanOnFile(finds[i], sub.onFile)
+		d, errs := readPlan(a, sub, cells, onFile)
+		if errs != nil {
+			wrong = append(wrong, inSubject(i, errs)...)
+			continue
+		}
+		p := plannedPiece{subject: sub, plan: &d.Listing, refinish: planIn(cells), costsFrom: CostsAsItIs}
+		if p.refinish && workshop == nil {
+			if workshop, err = s.Workshop(ctx, a); err != nil {
+				return nil, err
+			}
+		}
+		if err := p.settleWork(d, workshop); err != nil {
+			return nil, err
+		}
+		out[i] = p
+	}
+	if wrong != nil {
+		return nil, &service.InvalidError{Fields: wrong}
+	}
+	return out, nil
+}
+
+// lookColumns are those of the plan that change the look.
+var lookColumns = []string{"planned_finish", "planned_color", "planned_second_finish", "planned_second_color", "planned_topcoat"}
+
+// planIn reports whether another look is planned.
+func planIn(cells service.Cells) bool {
+	return slices.ContainsFunc(lookColumns, func(name string) bool { return strings.TrimSpace(cells[name]) != "" })
+}
+
+// withPlanOnFile adds the look that is planned on file, where none is told.
+func withPlanOnFile(cells service.Cells, onFile *model.Recorded) service.Cells {
+	if onFile == nil || onFile.PlannedFinish == "" || planIn(cells) {
+		return cells
+	}
+	cells = maps.Clone(cells)
+	cells["planned_finish"], cells["planned_color"] = onFile.PlannedFinish, onFile.PlannedColor
+	return cells
+}
+
+// readPlan reads what is planned onto a copy of the row: the look that it will
+// have and the costs until then.
+func readPlan(a *service.Actor, sub subject, cells service.Cells, onFile service.Costs) (*service.Draft, []service.FieldError) {
+	d := &service.Draft{Reader: a.Reader(), Listing: *sub.row.Clone()}
+	if d.Ledger.Costs == nil {
+		d.Ledger.Costs = make(service.Costs)
+	}
+	for kind, amount := range onFile {
+		if _, told := d.Ledger.Costs[kind]; !told {
+			d.Ledger.Costs[kind] = amount
+		}
+	}
+	if planIn(cells) { // what the new look does not keep of the old one
+		d.Color, d.SecondFinish, d.SecondColor, d.Topcoat, d.Sheen = "", "", "", "", ""
+	}
+	var errs []service.FieldError
+	for i := range service.PlanColumns {
+		c := &service.PlanColumns[i]
+		cell := strings.TrimSpace(cells[c.Name])
+		if cell == "" {
+			continue
+		}
+		if err := c.Set(d, cell); err != nil {
+			errs = append(errs, service.FieldError{Ref: d.Ref, Column: c.Name, Reason: err.Error()})
+		}
+	}
+	if d.Finish == sub.row.Finish || d.Finish == "cleaned" { // the color stays unless told
+		d.Color = cmp.Or(d.Color, sub.row.Color)
+	}
+	if planIn(cells) && d.Finish == "" && errs == nil {
+		errs = append(errs, service.FieldError{Ref: d.Ref, Column: "planned_finish", Reason: "is missing: say which finish is planned"})
+	}
+	return d, errs
+}
+
+// settleWork fills in what the work takes where the find left it out, and says
+// from where.
+func (p *plannedPiece) settleWork(d *service.Draft, workshop *Workshop) error {
+	defer func() {
+		if d.DaysOut != nil {
+			p.daysOut = *d.DaysOut
+		}
+	}()
+	if !p.refinish {
+		return nil
+	}
+	plan := Plan{Finish: d.Finish, Color: d.Color, SecondFinish: d.SecondFinish, SecondColor: d.SecondColor, Topcoat: d.Topcoat}
+	if d.Condition != p.row.Condition {
+		plan.Condition = service.Conditions[d.Condition-1]
+	}
+	work, err := workshop.Estimate(p.row, plan)
+	if err != nil {
+		return fmt.Errorf("estimate the work: %w", err)
+	}
+	p.work = work
+	_, materials := d.Ledger.Costs[service.CostMaterials]
+	_, hours := d.Ledger.Costs[service.CostHours]
+	if materials && hours && d.DaysOut != nil {
+		p.costsFrom = CostsFromFind
+		return nil
+	}
+	if r := work.Refusal; r != nil {
+		p.note = r.Detail
+		if r.Reason != pricing.PriceUnknown {
+			p.costsFrom = CostsUnknown
+			return nil
+		}
+	}
+	p.costsFrom = CostsFromEstimate
+	if work.Quoted {
+		p.costsFrom = CostsFromOptions
+	}
+	if !materials {
+		d.Ledger.Costs[service.CostMaterials] = service.Amount(work.Materials)
+	}
+	if !hours {
+		d.Ledger.Costs[service.CostHours] = service.Amount(service.HoursOf(work.Hours))
+	}
+	if d.DaysOut == nil {
+		d.DaysOut = &work.DaysOut
+	}
+	return nil
+}
+
+func (p *plannedPiece) hours() float64 {
+	return p.plan.Ledger.Costs.AllHours().Float()
+}
+
+func (p *plannedPiece) query(c service.Currency, t PurchaseTarget) pricing.PurchaseQuery {
+	cost := func(kind service.CostKind) float64 { return p.plan.Ledger.Costs.Money(kind).Major(c) }
+	q := pricing.PurchaseQuery{
+		Attributes: p.plan.Attributes(), Planned: p.refinish, Estimate: p.estimate.Major(c),
+		Materials: cost(service.CostMaterials), Hours: p.hours(), Transport: cost(service.CostPickup), Other: cost(service.CostOther), DaysOut: p.daysOut,
+		Target: pricing.Target{MarginPercent: t.MarginPercent, Hourly: t.Hourly.Major(c), Profit: t.Profit.Major(c)},
+	}
+	if _, known := p.plan.Ledger.Costs[service.CostPurchase]; known {
+		q.Price = new(cost(service.CostPurchase))
+	} else if p.row.SellerAsk > 0 {
+		q.Price = new(p.row.SellerAsk.Major(c))
+	}
+	return q
+}
+
+func (p *plannedPiece) told() PurchasePlan {
+	out := PurchasePlan{Finish: p.plan.Finish, Color: p.plan.Color, Hours: p.hours(), DaysOut: p.daysOut, CostsFrom: p.costsFrom}
+	if p.plan.Condition > 0 {
+		out.Condition = service.Conditions[p.plan.Condition-1]
+	}
+	return out
+}
+
+// cautions are those for working on the piece and selling it again; nothing is
+// offered yet.
+func (p *plannedPiece) cautions() []service.Caution {
+	o := service.Occasion{Piece: p.plan, Deeds: service.ToSell | service.ToHandOver}
+	if p.work != nil {
+		o.Work = []*pricing.Work{&p.work.Work}
+	}
+	return o.Cautions()
+}

@@ -1,0 +1,48 @@
+// Package advice answers the group's questions: what to ask, which listing is
+// stuck and what would move it, whether to take an offer, what to pay, which
+// finish pays, what to do this week. The figures come from pricing; here they
+// meet the rows, the members and their money.
+package advice
+
+import (
+	"context"
+
+	"github.com/google/uuid"
+	"github.com/prometheus/client_golang/prometheus"
+
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/model"
+	"askwright/service/track"
+)
+
+// Service gives advice. It is safe for concurrent use.
+type Service struct {
+	store     Store
+	fits      *model.Cache
+	track     *track.Service
+	recorder  *track.Recorder
+	suggested suggestionCounter
+}
+
+// New returns a Service. registry takes its metrics; nil: nobody does.
+func New(store Store, fits *model.Cache, record *track.Service, recorder *track.Recorder, registry prometheus.Registerer) *Service {
+	return &Service{store: store, fits: fits, track: record, recorder: recorder, suggested: newSuggestionCounter(registry)}
+}
+
+// Store is what advice reads beside the group's model.
+type Store interface {
+	Listing(ctx context.Context, t service.Tenant, id uuid.UUID) (*service.Listing, error)
+	// Listings returns at most q.Limit rows, and whether there are more.
+	Listings(ctx context.Context, t service.Tenant, q service.Query) ([]*service.Listing, bool, error)
+	// EachListing streams all rows of the query, ignoring its limit.
+	EachListing(ctx context.Context, t service.Tenant, q service.Query, yield func(*service.Listing) error) error
+	// Events tells a listing's facts in the order they were recorded.
+	Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error)
+	// HoldEvents tells the holds of all listings and their releases up to a day,
+	// undone ones left out, and which of these listings are sold.
+	HoldEvents(ctx context.Context, t service.Tenant, until pricing.Date) (events []service.Event, sold []uuid.UUID, err error)
+	// Nearest finds, for each subject, the sold and unsold listings nearest to
+	// it in kind and size: see model.NearestSold and model.NearestUnsold.
+	Nearest(ctx context.Context, t service.Tenant, subjects []model.CompQuery) ([][]*service.Listing, error)
+}

@@ -1,0 +1,365 @@
+package advice
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/model"
+)
+
+// Suggestion is the answer for one subject.
+type Suggestion struct {
+	Ref        string
+	PresentAsk float64 // of an open listing; zero: none
+	pricing.Suggestion
+	Comparables []Comparable // in place of the engine's own
+	Differences []Difference // of what is laid over the piece
+	Model       string       // version of the model: design, change number, day fitted
+	Warnings    []pricing.Warning
+	Cautions    []service.Caution
+}
+
+// Comparable is a comparable with the row that it stands for.
+type Comparable struct {
+	pricing.Comparable
+	Row *service.Listing
+}
+
+// Subject is what a suggestion is asked for: cells as in a row, category alone
+// being needed; or the id or ref of a listing on file, with cells laid over it.
+type Subject = service.Cells
+
+// subject is a piece to be priced.
+type subject struct {
+	row      *service.Listing
+	estimate service.Money
+	standing *pricing.Standing
+	onFile   *model.Recorded  // nil: only described
+	before   *service.Listing // what changes are laid over; nil: none are
+	changed  []cellChange     // those that change it
+}
+
+// presentAsk is what is asked now; zero while nothing is.
+func (s *subject) presentAsk(c service.Currency) float64 {
+	if s.onFile == nil || s.onFile.Outcome != service.OutcomeOpen {
+		return 0
+	}
+	return s.onFile.CurrentAsk().Major(c)
+}
+
+func (s *subject) query(c service.Currency, withinDays int) pricing.Query {
+	return pricing.Query{Attributes: s.row.Attributes(), Estimate: s.estimate.Major(c), WithinDays: withinDays, Standing: s.standing}
+}
+
+// Suggest answers for each subject in order. A subject that cannot be read is
+// an *InvalidError that names its place.
+func (s *Service) Suggest(ctx context.Context, a *service.Actor, subjects []Subject, withinDays int) ([]Suggestion, error) {
+	return s.SuggestIf(ctx, a, subjects, nil, withinDays)
+}
+
+// SuggestIf answers for each subject with some cells laid over it, and tells
+// what each of them does to the price. An estimate stays that of the subject.
+func (s *Service) SuggestIf(ctx context.Context, a *service.Actor, subjects []Subject, changes service.Cells, withinDays int) ([]Suggestion, error) {
+	if len(subjects) == 0 || len(subjects) > service.MaxSubjects {
+		return nil, service.Invalid("subjects", "expected 1 to %d of them, have %d", service.MaxSubjects, len(subjects))
+	}
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	read, err := s.readSubjects(ctx, a, subjects)
+	if wrong := misread(a, changes); wrong != nil {
+		var others *service.InvalidError
+		if errors.As(err, &others) {
+			wrong = append(others.Fields, wrong...)
+		}
+		return nil, &service.InvalidError{Fields: wrong}
+	}
+	if err != nil {
+		return nil, err
+	}
+	if len(changes) > 0 {
+		for i := range read {
+			if read[i], err = andIf(a, read[i], changes); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return s.suggest(ctx, a, group, read, withinDays)
+}
+
+// SuggestFor answers for a listing on file.
+func (s *Service) SuggestFor(ctx context.Context, a *service.Actor, listing uuid.UUID, withinDays int) (*Suggestion, error) {
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	rows, row, err := s.fits.RecordOf(ctx, a, listing)
+	if err != nil {
+		return nil, err
+	}
+	answers, err := s.suggest(ctx, a, group, []subject{asItStands(a, rows, row)}, withinDays)
+	if err != nil {
+		return nil, err
+	}
+	return &answers[0], nil
+}
+
+// OpenSuggestion is the answer for an open listing.
+type OpenSuggestion struct {
+	Row *service.Listing
+	Suggestion
+}
+
+// SuggestOpen answers for the group's own open listings, or those of one
+// member, in the order of their refs.
+func (s *Service) SuggestOpen(ctx context.Context, a *service.Actor, member uuid.UUID, withinDays int) ([]OpenSuggestion, error) {
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	open, err := s.fits.Records(ctx, a, model.Selection{Open: true})
+	if err != nil {
+		return nil, err
+	}
+	var rows []*model.Recorded
+	for _, r := range open.All {
+		if r.OpenOn(a.Today) && (member == uuid.Nil || r.MemberID == member) {
+			rows = append(rows, r)
+		}
+	}
+	slices.SortFunc(rows, func(x, y *model.Recorded) int {
+		return cmp.Or(strings.Compare(x.Ref, y.Ref), strings.Compare(x.ID.String(), y.ID.String()))
+	})
+	out := make([]OpenSuggestion, 0, len(rows))
+	for batch := range slices.Chunk(rows, service.MaxSubjects) {
+		subjects := make([]subject, len(batch))
+		for i, r := range batch {
+			subjects[i] = asItStands(a, open, r)
+		}
+		found, err := s.suggest(ctx, a, group, subjects, withinDays)
+		if err != nil {
+			return nil, err
+		}
+		for i, f := range found {
+			out = append(out, OpenSuggestion{Row: batch[i].Listing, Suggestion: f})
+		}
+	}
+	return out, nil
+}
+
+func (s *Service) suggest(ctx context.Context, a *service.Actor, group *model.Fit, subjects []subject, withinDays int) ([]Suggestion, error) {
+	if !service.Between(withinDays, 1, 730) {
+		return nil, service.Invalid("within_days", "expected 1 to 730")
+	}
+	rows := make([]*service.Listing, len(subjects))
+	for i, sub := range subjects {
+		rows[i] = sub.row
+	}
+	candidates, err := s.nearest(ctx, a, rows)
+	if err != nil {
+		return nil, err
+	}
+	answers := make([]Suggestion, len(subjects))
+	for i, sub := range subjects {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
+		answer := group.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
+		if sub.estimate == 0 && sub.isPromise(a) {
+			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
+		}
+		answers[i] = Suggestion{
+			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
+			Differences: differencesOf(a, group, sub, settings), Model: group.Version(),
+			Warnings: sub.row.Attributes().OddSizes(), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
+		}
+	}
+	s.promise(a, group, subjects, answers)
+	s.suggested.count(answers)
+	return answers, nil
+}
+
+// Comparables returns the n nearest listings to a described piece, or to one
+// on file, adjusted to it.
+func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject, n int) ([]Comparable, error) {
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	read, err := s.readSubjects(ctx, a, []Subject{sub})
+	if err != nil {
+		return nil, err
+	}
+	candidates, err := s.nearest(ctx, a, []*service.Listing{read[0].row})
+	if err != nil {
+		return nil, err
+	}
+	found := group.Model.Comparables(read[0].row.Attributes(), a.Today, candidates[0].facts(a.Group.Currency), n)
+	return candidates[0].rows(found), nil
+}
+
+// near are the rows that comparables of one subject are taken from.
+type near []*service.Listing
+
+// nearest looks up comparables; a piece is never its own.
+func (s *Service) nearest(ctx context.Context, a *service.Actor, subjects []*service.Listing) ([]near, error) {
+	search := make([]model.CompQuery, len(subjects))
+	for i, l := range subjects {
+		d := l.Attributes()
+		search[i] = model.CompQuery{Category: l.Category, Volume: d.Width * d.Depth * d.Height, FewEnough: model.FewComparable}
+	}
+	found, err := s.store.Nearest(ctx, a.Tenant(), search)
+	if err != nil {
+		return nil, fmt.Errorf("look for comparables: %w", err)
+	}
+	out := make([]near, 0, len(subjects))
+	for i, subject := range subjects {
+		var others near
+		for _, row := range found[i] {
+			if subject.PieceID == uuid.Nil || row.PieceID != subject.PieceID {
+				others = append(others, row)
+			}
+		}
+		out = append(out, others)
+	}
+	return out, nil
+}
+
+func (n near) facts(c service.Currency) []pricing.Listing {
+	facts := make([]pricing.Listing, len(n))
+	for i, l := range n {
+		facts[i] = l.Facts(c, nil, nil)
+	}
+	return facts
+}
+
+// rows puts the rows beside the engine's comparables.
+func (n near) rows(found []pricing.Comparable) []Comparable {
+	byID := make(map[string]*service.Listing, len(n))
+	for _, l := range n {
+		byID[l.ID.String()] = l
+	}
+	out := make([]Comparable, 0, len(found))
+	for _, c := range found {
+		out = append(out, Comparable{Comparable: c, Row: byID[c.ID]})
+	}
+	return out
+}
+
+// readSubjects looks up the listings that subjects name and reads all
+// subjects, or says what is wrong with each.
+func (s *Service) readSubjects(ctx context.Context, a *service.Actor, subjects []Subject) ([]subject, error) {
+	var which model.Selection
+	for _, cells := range subjects {
+		id, ref, isNamed := named(cells)
+		if parsed, err := uuid.Parse(id); err == nil {
+			which.IDs = append(which.IDs, parsed)
+		} else if id == "" && isNamed {
+			which.Refs = append(which.Refs, ref)
+		}
+	}
+	rows, err := s.fits.Records(ctx, a, which)
+	if err != nil {
+		return nil, err
+	}
+	var wrong []service.FieldError
+	out := make([]subject, len(subjects))
+	for i, cells := range subjects {
+		sub, errs := readSubject(a, rows, cells)
+		wrong = append(wrong, inSubject(i, errs)...)
+		out[i] = sub
+	}
+	if wrong != nil {
+		return nil, &service.InvalidError{Fields: wrong}
+	}
+	return out, nil
+}
+
+// inSubject places what is wrong in its subject.
+func inSubject(i int, wrong []service.FieldError) []service.FieldError {
+	for j := range wrong {
+		wrong[j].Pointer, wrong[j].Row = "/subjects/"+strconv.Itoa(i)+"/"+wrong[j].Column, i+1
+	}
+	return wrong
+}
+
+// readSubject reads a described piece, or one on file with cells laid over it.
+func readSubject(a *service.Actor, rows *model.Records, cells Subject) (subject, []service.FieldError) {
+	onFile, err := findOnFile(a, rows, cells)
+	if err != nil {
+		return subject{}, err
+	}
+	sub := subject{row: &service.Listing{Source: service.SourceOwn, Unit: a.Group.Unit}}
+	if onFile != nil {
+		sub = asItStands(a, rows, onFile)
+	}
+	d := &service.Draft{Reader: a.Reader(), Listing: *sub.row}
+	if wrong := d.Read(cells); len(wrong) > 0 {
+		return subject{}, wrong
+	}
+	if d.Category == "" {
+		return subject{}, []service.FieldError{{Ref: d.Ref, Column: "category", Reason: "is missing: say what the piece is, or give the ref or id of a listing on file"}}
+	}
+	sub.row = &d.Listing
+	if _, sent := cells["estimate"]; sent || onFile == nil {
+		sub.estimate = d.Estimate
+	}
+	if onFile != nil {
+		sub.overlay(onFile.Listing, cells, a.Group.Currency)
+	}
+	return sub, nil
+}
+
+// asItStands is the subject of a listing on file.
+func asItStands(a *service.Actor, rows *model.Records, onFile *model.Recorded) subject {
+	isMine := onFile.MemberID == a.MemberID && a.Scope != service.ScopeFeed // a feed is read by anybody
+	sub := subject{row: onFile.Clone(), onFile: onFile}
+	if onFile.EstimateCounts && isMine {
+		sub.estimate = onFile.Estimate
+	}
+	if onFile.Outcome == service.OutcomeOpen && !onFile.IsObserved() {
+		st := rows.Standing(onFile, a.Group.Currency, a.Today)
+		if !isMine {
+			st.Listing.Estimate = 0 // the owner's alone
+		}
+		sub.standing = &st
+	}
+	return sub
+}
+
+// named says which listing a subject names: by id, or by one's own ref when no
+// category describes another piece.
+func named(cells Subject) (id, ref string, isNamed bool) {
+	id, ref = strings.TrimSpace(cells["id"]), strings.TrimSpace(cells["ref"])
+	return id, ref, id != "" || (ref != "" && strings.TrimSpace(cells["category"]) == "")
+}
+
+// findOnFile finds the listing that a subject names; nil where it names none.
+func findOnFile(a *service.Actor, rows *model.Records, cells Subject) (*model.Recorded, []service.FieldError) {
+	id, ref, isNamed := named(cells)
+	switch {
+	case !isNamed:
+		return nil, nil
+	case id != "":
+		parsed, err := uuid.Parse(id)
+		if found := rows.ByID[parsed]; err == nil && found != nil {
+			return found, nil
+		}
+		return nil, []service.FieldError{{Ref: ref, Column: "id", Reason: "there is no listing with the id " + service.Clip(id)}}
+	}
+	if found := rows.ByRef[model.MemberRef{Member: a.MemberID, Ref: ref}]; found != nil {
+		return found, nil
+	}
+	return nil, []service.FieldError{{Ref: ref, Column: "ref", Reason: fmt.Sprintf("you have no listing with the ref %q on file; describe the piece by its category", service.Clip(ref))}}
+}

@@ -1,0 +1,345 @@
+package advice
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// WorkQuery asks what to do with a week.
+type WorkQuery struct {
+	Hours float64       // of work
+	Money service.Money // for materials
+}
+
+// WorkQueue is the best use of a week's hours and money on one's own pieces.
+type WorkQueue struct {
+	Tasks     []Task // chosen, the best for an hour first
+	Left      []Task // the best task of every other piece, the best for an hour first
+	Hours     float64
+	Materials service.Money
+	Gain      service.Money
+	Together  []Together
+	Model     string
+	Labels    []string // pricing.LabelHourValueUnknown
+	Sentences []string
+}
+
+// Task is one thing to do to one piece.
+type Task struct {
+	Row           *service.Listing
+	Action        string // WorkFinish, WorkOffer, or the action of a remedy
+	Finish, Color string
+	Ask           float64
+	Hours         float64
+	Materials     service.Money
+	DaysOut       int
+	ExpectedNet   float64 // from now on, after the task
+	Gain          float64 // over leaving it, the hours at their value taken off
+	GainPerHour   *float64
+	Sentence      string
+	Cautions      []service.Caution
+
+	products []string // with their colors, for Together
+}
+
+// The actions of tasks on pieces in the yard.
+const (
+	WorkFinish = "finish" // the look that is planned, or another one
+	WorkOffer  = "offer"  // as it is
+)
+
+// Together are tasks that share a color or a topcoat: one session, brushes
+// washed once.
+type Together struct {
+	Product string // "paint navy", "water_clear"
+	Refs    []string
+}
+
+// offerHours is what photos and a post take. Common practice, no source.
+const offerHours = 0.75
+
+// yardLooks is how many looks of a piece in the yard compete.
+const yardLooks = 5
+
+// WorkQueue chooses among everything that pays on the actor's own pieces: the
+// remedies of stale listings, and the looks of pieces in the yard, against
+// letting them go. What was spent on a piece so far does not count; what was
+// logged on one in work is taken off what is left to do.
+// Finds are not in it: see PurchaseLimits.
+func (s *Service) WorkQueue(ctx context.Context, a *service.Actor, q WorkQuery) (*WorkQueue, error) {
+	if !service.Between(q.Hours, 0, 168) {
+		return nil, service.Invalid("hours", "expected 0 to 168 hours of work in the week")
+	}
+	if !service.Between(q.Money, 0, service.MaxMinor) {
+		return nil, service.Invalid("money", "expected 0 or more")
+	}
+	workshop, err := s.Workshop(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	tasks, err := s.staleTasks(ctx, a, workshop)
+	if err != nil {
+		return nil, err
+	}
+	group, err := s.fits.Current(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	inTheYard := true
+	err = s.store.EachListing(ctx, a.Tenant(), service.Query{Member: a.MemberID, InTheYard: &inTheYard}, func(l *service.Listing) error {
+		if l.Stage != service.StageFound && !l.IsObserved() {
+			tasks = append(tasks, yardTasks(a, group.Model, l, workshop)...)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read the pieces in the yard: %w", err)
+	}
+	out := choose(a, tasks, q)
+	out.Model = group.Version()
+	return out, nil
+}
+
+// staleTasks are the remedies of the actor's stale listings that gain.
+func (s *Service) staleTasks(ctx context.Context, a *service.Actor, w *Workshop) ([]Task, error) {
+	reviews, err := s.Reviews(ctx, a, ReviewQuery{States: []string{pricing.StateStale}, Member: a.MemberID})
+	if err != nil {
+		return nil, err
+	}
+	var tasks []Task
+	for _, r := range reviews {
+		for _, remedy := range r.Remedies {
+			if remedy.Action == pricing.ActionWait {
+				continue
+			}
+			j := Task{
+				Row: r.Row, Action: remedy.Action, Finish: remedy.Finish, Color: remedy.Color, Ask: remedy.Ask, Hours: remedy.Hours,
+				DaysOut: remedy.DaysOut, ExpectedNet: remedy.ExpectedNet, Gain: remedy.Gain, Cautions: r.Cautions,
+			}
+			if remedy.Action == pricing.ActionRefinish {
+				work, err := w.Estimate(r.Row, Plan{Finish: remedy.Finish, Color: remedy.Color})
+				if err != nil {
+					return nil, err
+				}
+				j.Materials, j.products, j.Cautions = work.Materials, coatings(&work.Work), work.Cautions
+			}
+			tasks = append(tasks, j)
+		}
+	}
+	return tasks, nil
+}
+
+// doneGrade is what condition a piece in the yard is taken to have when it is
+// done, if it was worse. Common practice, no source.
+const doneGrade = 3
+
+// yardTasks are the looks that a piece in the yard could get, each until it is
+// on offer, and offering it as it is.
+func yardTasks(a *service.Actor, m *pricing.Model, l *service.Listing, w *Workshop) []Task {
+	settings := w.settings(a.Group.SettingsFor(l.Venue, a.Today))
+	job := pricing.Job{Attributes: l.Attributes()}
+	job.Condition = cmp.Or(l.Condition, l.Ledger.ConditionFound)
+	job.Look.Condition = max(job.Condition, doneGrade)
+	answer := m.Refinishes(pricing.RefinishQuery{Job: job, Estimate: l.Estimate.Major(a.Group.Currency)}, a.Today, settings)
+	if answer.AsItIs == nil {
+		return nil // too few sales
+	}
+	post := offerHours * settings.HourValue
+	add := func(t Task) Task {
+		t.Row, t.Hours, t.ExpectedNet = l, t.Hours+offerHours, t.ExpectedNet-post
+		t.Gain = t.ExpectedNet - answer.LetGo
+		return t
+	}
+	asItIs := *answer.AsItIs
+	if paid := l.Ledger.Costs[service.CostPurchase]; answer.Proven < pricing.ProvenSales && paid > 0 {
+		// Few sold in that state: what it was bought for says more.
+		asFound := service.Money(paid).Major(a.Group.Currency)
+		asItIs.ExpectedNet, asItIs.Ask, answer.LetGo = min(asItIs.ExpectedNet, asFound), min(asItIs.Ask, pricing.PricePoint(asFound)), min(answer.LetGo, asFound)
+	}
+	tasks := []Task{add(Task{Action: WorkOffer, Ask: asItIs.Ask, ExpectedNet: asItIs.ExpectedNet, Cautions: service.Occasion{Piece: l, Deeds: service.ToOffer}.Cautions()})}
+	for _, f := range answer.Finishes[:min(yardLooks, len(answer.Finishes))] {
+		hours, materials := stillToDo(a, l, f.Hours, f.Materials)
+		tasks = append(tasks, add(Task{
+			Action: WorkFinish, Finish: f.Finish, Color: f.Color, Ask: f.Ask, Hours: hours, Materials: service.MoneyOf(materials, a.Group.Currency),
+			DaysOut:     int(math.Ceil(float64(f.DaysOut) * (hours + 1e-9) / (f.Hours + 1e-9))),
+			ExpectedNet: f.ExpectedNet + (f.Hours-hours)*settings.HourValue + f.Materials - materials,
+			Cautions:    service.Occasion{Piece: l, Work: []*pricing.Work{&f.Work}}.Cautions(), products: coatings(&f.Work),
+		}))
+	}
+	return tasks
+}
+
+// stillToDo is what a look still takes of a piece: what was logged on it is
+// done, whatever the look, but it was at most half of the work.
+func stillToDo(a *service.Actor, l *service.Listing, hours, materials float64) (float64, float64) {
+	logged := l.Ledger.Costs
+	return hours - min(logged.Hours().Float(), hours/2),
+		materials - min(logged.Money(service.CostMaterials).Major(a.Group.Currency), materials/2)
+}
+
+// coatings are the paint, with its color, and the clear coats of some work.
+func coatings(w *pricing.Work) []string {
+	var out []string
+	for _, p := range w.Products {
+		switch p.Name {
+		case pricing.ProductPaint, pricing.ProductStain:
+			out = append(out, strings.TrimSpace(p.Name+" "+w.Look.Color))
+		case pricing.ProductWaterClear, pricing.ProductOilClear, pricing.ProductLacquer, pricing.ProductShellac:
+			out = append(out, p.Name)
+		}
+	}
+	return out
+}
+
+// choose plans the week and explains it line by line.
+func choose(a *service.Actor, tasks []Task, q WorkQuery) *WorkQueue {
+	options := make([]pricing.Task, len(tasks))
+	for i := range tasks {
+		j := &tasks[i]
+		options[i] = pricing.Task{Piece: j.Row.PieceID.String(), Hours: j.Hours, Money: j.Materials.Major(a.Group.Currency), Gain: j.Gain}
+		if j.Hours > 0 {
+			j.GainPerHour = new(j.Gain / j.Hours)
+		}
+		j.Sentence = taskSentence(a, j)
+	}
+	plan := pricing.PlanWork(options, q.Hours, q.Money.Major(a.Group.Currency))
+	out := &WorkQueue{Hours: plan.Hours, Gain: service.MoneyOf(plan.Gain, a.Group.Currency)}
+	if a.Group.HourValue == 0 {
+		out.Labels = []string{pricing.LabelHourValueUnknown}
+	}
+	chosen := make(map[string]bool)
+	for _, i := range plan.Tasks {
+		chosen[options[i].Piece] = true
+		out.Tasks = append(out.Tasks, tasks[i])
+		out.Materials += tasks[i].Materials
+	}
+	out.Left = leftOut(a, tasks, chosen, q)
+	out.Together = together(out.Tasks)
+	out.Sentences = weekSentences(a, out, q)
+	return out
+}
+
+// leftOut is the best task of each piece that was not chosen, with the reason.
+func leftOut(a *service.Actor, tasks []Task, chosen map[string]bool, q WorkQuery) []Task {
+	best := make(map[string]Task)
+	for _, j := range tasks {
+		piece := j.Row.PieceID.String()
+		if b, ok := best[piece]; !chosen[piece] && (!ok || j.isBetter(b)) {
+			best[piece] = j
+		}
+	}
+	out := make([]Task, 0, len(best))
+	for _, j := range best {
+		switch {
+		case j.Gain <= 0:
+			j.Sentence = "Nothing to do to it pays for its hours: offer it as it is for what it brings, or let it go."
+		case j.Hours > q.Hours:
+			j.Sentence += fmt.Sprintf(" That is more than the %s hours of this week.", service.HoursText(q.Hours))
+		case j.Materials > q.Money:
+			j.Sentence += fmt.Sprintf(" The materials cost more than the %s at hand.", q.Money.Format(a.Group.Currency))
+		default:
+			j.Sentence += " Others bring more for the hours and the money that there are."
+		}
+		out = append(out, j)
+	}
+	slices.SortFunc(out, func(x, y Task) int {
+		return cmp.Or(cmp.Compare(y.rank(), x.rank()), cmp.Compare(x.Row.Ref, y.Row.Ref), cmp.Compare(x.Row.ID.String(), y.Row.ID.String()))
+	})
+	return out
+}
+
+// rank is what an hour gains; a task without hours is before or after all.
+func (j Task) rank() float64 {
+	if j.GainPerHour == nil {
+		return math.Copysign(math.MaxFloat64, j.Gain)
+	}
+	return *j.GainPerHour
+}
+
+// isBetter is by what an hour gains, of two that lose by what they lose.
+func (j Task) isBetter(than Task) bool {
+	if j.Gain <= 0 && than.Gain <= 0 {
+		return j.Gain > than.Gain
+	}
+	return j.rank() > than.rank()
+}
+
+// together finds the tasks that share a color or a topcoat.
+func together(tasks []Task) []Together {
+	byProduct := make(map[string][]string)
+	for _, j := range tasks {
+		for _, p := range j.products {
+			byProduct[p] = append(byProduct[p], j.Row.Ref)
+		}
+	}
+	var out []Together
+	for product, refs := range byProduct {
+		if len(refs) > 1 {
+			out = append(out, Together{product, refs})
+		}
+	}
+	slices.SortFunc(out, func(x, y Together) int { return cmp.Compare(x.Product, y.Product) })
+	return out
+}
+
+// taskSentence says what the task is and why.
+func taskSentence(a *service.Actor, j *Task) string {
+	amount := func(x float64) string {
+		return service.MoneyOf(math.Round(x), a.Group.Currency).Format(a.Group.Currency)
+	}
+	look := strings.ReplaceAll(strings.TrimSpace(j.Finish+" "+j.Color), "_", " ")
+	takes := fmt.Sprintf("%s hours", service.HoursText(j.Hours))
+	if j.Materials > 0 {
+		takes += fmt.Sprintf(" and %s of materials", amount(j.Materials.Major(a.Group.Currency)))
+	}
+	var do string
+	switch {
+	case j.Action == WorkFinish && j.Row.Stage == service.StageInWork:
+		do = fmt.Sprintf("Make it %s and ask %s: %s are left; what was spent so far does not count.", look, amount(j.Ask), takes)
+	case j.Action == WorkFinish:
+		do = fmt.Sprintf("Make it %s and ask %s: %s.", look, amount(j.Ask), takes)
+	case j.Action == WorkOffer:
+		do = fmt.Sprintf("Offer it as it is at %s: photos and a post.", amount(j.Ask))
+	case j.Action == pricing.ActionRefinish:
+		do = fmt.Sprintf("Take it down, make it %s and ask %s: %s.", look, amount(j.Ask), takes)
+	case j.Action == pricing.ActionReprice:
+		do = fmt.Sprintf("Lower the ask to %s.", amount(j.Ask))
+	case j.Action == pricing.ActionRenew:
+		do = "Post it afresh at the same ask."
+	default:
+		do = "Take it down and let it go for what it brings."
+	}
+	than := "letting it go"
+	if j.Row.IsOffered() {
+		than = "waiting"
+	}
+	paid := ""
+	if a.Group.HourValue > 0 && j.Hours > 0 {
+		paid = ", its hours paid"
+	}
+	return fmt.Sprintf("%s It should leave %s more than %s%s.", do, amount(math.Max(0, j.Gain)), than, paid)
+}
+
+// weekSentences sums the plan up.
+func weekSentences(a *service.Actor, w *WorkQueue, q WorkQuery) []string {
+	if len(w.Tasks) == 0 {
+		return []string{"Nothing in the yard or on offer pays for work within these hours and this money."}
+	}
+	c := a.Group.Currency
+	t := []string{fmt.Sprintf("The plan takes %s of %s hours and %s of %s, and should bring about %s more than leaving everything.",
+		service.HoursText(w.Hours), service.HoursText(q.Hours), w.Materials.Format(c), q.Money.Format(c), w.Gain.Format(c))}
+	for _, g := range w.Together {
+		t = append(t, fmt.Sprintf("%s share %s: do them in one session.", strings.Join(g.Refs, " and "), strings.ReplaceAll(g.Product, "_", " ")))
+	}
+	if len(w.Labels) > 0 {
+		t = append(t, "The group has not set what an hour is worth, so hours cost nothing here.")
+	}
+	return t
+}

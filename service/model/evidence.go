@@ -1,0 +1,158 @@
+package model
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+func CompareIDs(a, b uuid.UUID) int { return slices.Compare(a[:], b[:]) }
+
+// RecordStore reads listings as models take them: with their dated readings,
+// and with the estimates of all members, which no answer to another may show.
+type RecordStore interface {
+	// History reads every listing of the group as of one change number.
+	History(ctx context.Context, t service.Tenant) ([]*Recorded, int64, error)
+	// Records reads the listings named, each with all others of its piece.
+	Records(ctx context.Context, t service.Tenant, w Selection) ([]*Recorded, error)
+}
+
+// Selection names listings: any of these.
+type Selection struct {
+	IDs  []uuid.UUID
+	Refs []string // of the tenant's member
+	Open bool     // all own listings on offer
+}
+
+// How many comparables are looked at for one subject.
+const (
+	NearestSold   = 100
+	NearestUnsold = 30
+	FewComparable = 5 // below so many sold in the category, others are looked at
+)
+
+// CompQuery is what comparables are searched by.
+type CompQuery struct {
+	Category  string
+	Volume    float64 // cubic centimetres of the main item; zero: unknown
+	FewEnough int     // below so many sold in the category, all categories are searched
+}
+
+// Recorded is a listing with its readings.
+type Recorded struct {
+	*service.Listing
+	MessagesRead []pricing.Reading // by day; nil: unknown
+	ViewsRead    []pricing.Reading
+
+	PricedFromSuggestion bool // the owner saw a suggestion before the first ask, and no estimate counts
+}
+
+func (r *Recorded) Evidence(c service.Currency) pricing.Listing {
+	f := r.Facts(c, r.MessagesRead, r.ViewsRead)
+	f.PricedFromSuggestion = r.PricedFromSuggestion && !r.EstimateCounts
+	return f
+}
+
+// Records are listings on file, each with all others of its piece.
+type Records struct {
+	All     []*Recorded // by id
+	ByID    map[uuid.UUID]*Recorded
+	ByRef   map[MemberRef]*Recorded
+	byPiece map[uuid.UUID][]*Recorded
+}
+
+// MemberRef is a member's own name for a row.
+type MemberRef struct {
+	Member uuid.UUID
+	Ref    string
+}
+
+func newRecords(rows []*Recorded) *Records {
+	n := &Records{All: rows, ByID: make(map[uuid.UUID]*Recorded), ByRef: make(map[MemberRef]*Recorded), byPiece: make(map[uuid.UUID][]*Recorded)}
+	for _, r := range rows {
+		n.ByID[r.ID] = r
+		n.ByRef[MemberRef{r.MemberID, r.Ref}] = r
+		n.byPiece[r.PieceID] = append(n.byPiece[r.PieceID], r)
+	}
+	return n
+}
+
+// Records reads the listings named; none for no names.
+func (s *Cache) Records(ctx context.Context, a *service.Actor, w Selection) (*Records, error) {
+	if len(w.IDs) == 0 && len(w.Refs) == 0 && !w.Open {
+		return newRecords(nil), nil
+	}
+	rows, err := s.store.Records(ctx, a.Tenant(), w)
+	if err != nil {
+		return nil, fmt.Errorf("read the listings: %w", err)
+	}
+	return newRecords(rows), nil
+}
+
+// RecordOf reads a listing, with all others of its piece.
+func (s *Cache) RecordOf(ctx context.Context, a *service.Actor, id uuid.UUID) (*Records, *Recorded, error) {
+	rows, err := s.Records(ctx, a, Selection{IDs: []uuid.UUID{id}})
+	if err != nil {
+		return nil, nil, err
+	}
+	row := rows.ByID[id]
+	if row == nil {
+		return nil, nil, service.Refuse(service.ErrNotFound, "there is no listing with the id %s", id)
+	}
+	return rows, row, nil
+}
+
+// AllRecords reads all listings of the group.
+func (s *Cache) AllRecords(ctx context.Context, a *service.Actor) (*Records, error) {
+	rows, _, err := s.store.History(ctx, a.Tenant())
+	if err != nil {
+		return nil, fmt.Errorf("read the group's history: %w", err)
+	}
+	return newRecords(rows), nil
+}
+
+// History is what pricing takes of rows.
+func History(rows []*Recorded, c service.Currency) pricing.History {
+	h := pricing.History{Listings: make([]pricing.Listing, 0, len(rows))}
+	for _, r := range rows {
+		if r.IsOffered() {
+			h.Listings = append(h.Listings, r.Evidence(c))
+		}
+	}
+	return h
+}
+
+// Standing gathers an open listing with its piece's past, as known on a day.
+func (n *Records) Standing(r *Recorded, c service.Currency, day pricing.Date) pricing.Standing {
+	var h pricing.History
+	for _, other := range n.byPiece[r.PieceID] {
+		if other.IsOffered() && other.ID != r.ID && other.ListedOn < r.ListedOn {
+			h.Listings = append(h.Listings, other.Evidence(c))
+		}
+	}
+	one := pricing.Cut(pricing.History{Listings: []pricing.Listing{r.Evidence(c)}}, day)
+	st := pricing.Standing{Earlier: pricing.Cut(h, day).Listings}
+	if len(one.Listings) == 1 {
+		st.Listing = one.Listings[0]
+	}
+	return st
+}
+
+// OpenRecords reads the listings that were on offer at the end of a day, among
+// others; of an earlier day all listings.
+func (s *Cache) OpenRecords(ctx context.Context, a *service.Actor, day pricing.Date) (*Records, error) {
+	if day < a.Today {
+		return s.AllRecords(ctx, a)
+	}
+	return s.Records(ctx, a, Selection{Open: true})
+}
+
+// OpenOn reports whether an own listing was on offer at the end of that day.
+func (r *Recorded) OpenOn(day pricing.Date) bool {
+	return r.IsOffered() && !r.IsObserved() && r.ListedOn <= day && (r.EndedOn.IsZero() || r.EndedOn > day)
+}

@@ -1,0 +1,121 @@
+package service
+
+import (
+	"encoding/json"
+	"time"
+
+	"github.com/google/uuid"
+)
+
+// StateEnded is the noted state of a listing that is no longer open.
+const StateEnded = "ended"
+
+// ListingState is the state in which a listing was last noted.
+type ListingState struct {
+	ListingID uuid.UUID
+	State     string // one of ListingStates, or StateEnded
+	Action    string // the best remedy by then
+	Since     time.Time
+	UpdatedAt time.Time // when the state or the action was noted
+}
+
+// Notice is what endpoints are told. It is queued for each endpoint that asked
+// for its event, in the transaction of what it tells of.
+type Notice struct {
+	Event     string
+	ListingID uuid.UUID
+	Owner     uuid.UUID // who alone may be told; zero: everybody in the group
+	At        time.Time
+	Payload   []byte
+	Since     time.Time // not told if the listing's last message of this event is later; zero: told
+}
+
+// payload is the body of a message as the specification recommends it.
+type payload struct {
+	Type      string `json:"type"`
+	Timestamp string `json:"timestamp"` // of what it tells of
+	Data      any    `json:"data"`
+}
+
+// listingNews is the data of all messages about listings.
+type listingNews struct {
+	ListingID  uuid.UUID   `json:"listing_id"`
+	Ref        string      `json:"ref"`
+	Member     string      `json:"member"`
+	Category   string      `json:"category"`
+	Ask        json.Number `json:"ask,omitempty"`
+	Currency   string      `json:"currency"`
+	State      string      `json:"state,omitempty"`
+	Action     string      `json:"action,omitempty"`
+	ActiveDays *int        `json:"active_days,omitempty"`
+	SalePrice  json.Number `json:"sale_price,omitempty"`
+	EndedOn    string      `json:"ended_on,omitempty"`
+	Amount     json.Number `json:"amount,omitempty"`
+	On         string      `json:"on,omitempty"`
+}
+
+func NewNotice(event string, at time.Time, listing uuid.UUID, data any) Notice {
+	// These are structs of text and numbers, which always can be written.
+	text, _ := json.Marshal(payload{Type: event, Timestamp: at.UTC().Format(time.RFC3339), Data: data})
+	return Notice{Event: event, ListingID: listing, At: at, Payload: text}
+}
+
+func NewsOf(a *Actor, l *Listing, ask Money) listingNews {
+	c := a.Group.Currency
+	n := listingNews{ListingID: l.ID, Ref: l.Ref, Member: l.Member, Category: l.Category, Currency: c.Code}
+	if ask != 0 {
+		n.Ask = json.Number(ask.Format(c))
+	}
+	return n
+}
+
+// How old news may be, in days.
+const (
+	saleNewsDays   = 7 // a sale of longer ago was recorded, but did not happen just now
+	StateQuietDays = 7 // a listing that goes in and out of a state; a new ask is given as long before it counts
+)
+
+// NoticesOf are what a change is told as.
+func NoticesOf(a *Actor, c *Change) (out []Notice, err error) {
+	l := c.New
+	if l.IsObserved() {
+		return nil, nil
+	}
+	digits := a.Group.Currency
+	isSold := l.Outcome == OutcomeSold && (c.Old == nil || c.Old.Outcome != OutcomeSold)
+	if isSold && l.EndedOn > a.Today-saleNewsDays {
+		n := NewsOf(a, l, l.CurrentAsk())
+		n.SalePrice, n.EndedOn = json.Number(l.SalePrice.Format(digits)), l.EndedOn.String()
+		out = append(out, NewNotice(WebhookSold, a.Now, l.ID, n))
+	}
+	for i := range c.Events {
+		if e := &c.Events[i]; e.Kind == EventOffer {
+			o, err := OfferOf(a, l, e)
+			if err != nil {
+				return nil, err
+			}
+			n := NewsOf(a, l, o.Ask)
+			n.Amount, n.On = json.Number(o.Amount.Format(digits)), o.On.String()
+			m := NewNotice(WebhookOffer, a.Now, l.ID, n)
+			m.Owner = l.MemberID
+			out = append(out, m)
+		}
+	}
+	return out, nil
+}
+
+const (
+	WebhookSlow = "listing.slow"
+)
+
+const (
+	WebhookStale = "listing.stale"
+)
+
+const (
+	WebhookSold = "listing.sold"
+)
+
+const (
+	WebhookOffer = "offer.recorded" // of one's own listings alone
+)

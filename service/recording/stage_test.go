@@ -1,0 +1,216 @@
+package recording_test
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+
+	"askwright/service"
+	"askwright/service/profit"
+	"askwright/service/servicetest"
+)
+
+func stateOf(t *testing.T, f *servicetest.Fixture, l *service.Listing) string {
+	t.Helper()
+	piece, err := f.Recording.Piece(t.Context(), f.Actor(t, "Wilda"), l.PieceID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return piece.State()
+}
+
+// From each state each event leads where it should or is refused in words.
+func TestYardEvents(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	events := map[string]map[string]string{
+		"bought": {"purchase_cost": "40", "bought_from": "thrift"}, "in_work": nil, "listed": {"ask": "300", "estimate": "310"},
+		"passed": {"reason": "price", "seller_ask": "120", "note": "would give 60"}, "let_go": {"reason": "given_away"}, "reopen": nil,
+	}
+	for state, want := range map[string]map[string]string{
+		"found":     {"bought": "bought", "in_work": "in_work", "listed": "open", "passed": "passed", "let_go": "! is only found", "reopen": "! is not offered yet"},
+		"bought":    {"bought": "! is bought already", "in_work": "in_work", "listed": "open", "passed": "! is bought; a piece of one's own is let go", "let_go": "let_go", "reopen": "! is not offered yet"},
+		"in_work":   {"bought": "! is in_work already", "in_work": "! is in_work already", "listed": "open", "passed": "! is bought;", "let_go": "let_go"},
+		"open":      {"bought": "! was listed on 2026-03-01 already", "in_work": "! was listed", "listed": "! was listed", "passed": "! was listed", "let_go": "let_go", "reopen": "! is open already"},
+		"withdrawn": {"bought": "! was listed", "listed": "! was listed", "let_go": "let_go", "reopen": "open"},
+		"sold":      {"bought": "! was sold on 2026-03-09", "listed": "! was sold", "let_go": "! was sold on 2026-03-09", "reopen": "open"},
+		"passed":    {"bought": "! was passed over on 2026-03-10 (price); reopen it first", "passed": "! was passed over", "listed": "! was passed over", "reopen": "found"},
+		"let_go":    {"in_work": "! was let go on 2026-03-10 (kept); reopen it first", "let_go": "! was let go", "reopen": "bought"},
+	} {
+		for kind, outcome := range want {
+			row := servicetest.YardRow(t, f, state+"-"+kind, state)
+			_, err := f.Recording.AddEvent(t.Context(), f.Actor(t, "Wilda"), row.ID, service.NewEvent{Kind: kind, On: "2026-03-30", Fields: events[kind]}, nil)
+			if reason, refused := strings.CutPrefix(outcome, "! "); refused {
+				if !errors.Is(err, service.ErrConflict) || !strings.Contains(err.Error(), row.Ref+" "+reason) {
+					t.Errorf("%s, %s: %v, want a conflict: %q", state, kind, err, reason)
+				}
+				if got := stateOf(t, f, row); got != state {
+					t.Errorf("%s, %s: refused, but now %s", state, kind, got)
+				}
+				continue
+			}
+			if got := stateOf(t, f, row); err != nil || got != outcome {
+				t.Errorf("%s, %s: %s, %v; want %s", state, kind, got, err, outcome)
+			}
+		}
+	}
+}
+
+// What an event said stands in the row, and its undoing takes it away again.
+func TestYardEventsAreColumnsAndUndone(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Orrin")
+	a := f.Actor(t, "Wilda")
+	row := servicetest.YardRow(t, f, "F-1", "found")
+	add := func(e service.NewEvent) *service.Change {
+		t.Helper()
+		change, err := f.Recording.AddEvent(t.Context(), a, row.ID, e, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return change
+	}
+	passed := add(service.NewEvent{Kind: "passed", On: "2026-03-20", Fields: map[string]string{"reason": "Condition", "seller_ask": "120", "note": "smells of smoke"}})
+	if l := passed.New; l.LetGo != "condition" || l.LetGoOn.String() != "2026-03-20" || l.LetGoNote != "smells of smoke" || l.SellerAsk != 12000 || l.Stage != "found" {
+		t.Errorf("passed over: %+v", l)
+	}
+	seen, err := f.Recording.Listing(t.Context(), f.Actor(t, "Orrin"), row.ID)
+	if err != nil || seen.LetGo != "condition" || seen.SellerAsk != 12000 {
+		t.Errorf("another member reads %+v, %v", seen, err)
+	}
+	undone := add(service.NewEvent{Kind: "void", Voids: passed.Events[0].ID})
+	if l := undone.New; passed.Events[0].Kind != service.EventPassed || l.LetGo != "" || !l.LetGoOn.IsZero() || l.LetGoNote != "" {
+		t.Errorf("undone: %+v", l)
+	}
+	bought := add(service.NewEvent{Kind: "bought", On: "2026-03-25", Fields: map[string]string{"purchase_cost": "80", "condition_found": "2"}})
+	if g := bought.New.Ledger; g.BoughtOn.String() != "2026-03-25" || g.Costs[service.CostPurchase] != 8000 || g.ConditionFound != 2 {
+		t.Errorf("ledger %+v", g)
+	}
+	for _, e := range bought.Events { // the day of the purchase is the owner's alone
+		if e.Private != (e.Kind == service.EventLedger) || (!e.Private && e.On.String() == "2026-03-25") {
+			t.Errorf("event %+v", e)
+		}
+	}
+	listed := add(service.NewEvent{Kind: "listed", On: "2026-03-28", Fields: map[string]string{"ask": "300", "estimate": "310", "venue": "porch sale board"}})
+	if l := listed.New; l.Stage != "" || l.CurrentAsk() != 30000 || !l.EstimateCounts || l.Venue != "porch sale board" || l.ListedOn.String() != "2026-03-28" {
+		t.Errorf("listed %+v", l)
+	}
+	gone := add(service.NewEvent{Kind: "let_go", Fields: map[string]string{"reason": "broken_up", "note": "worm"}})
+	if l := gone.New; l.Outcome != service.OutcomeWithdrawn || l.LetGo != "broken_up" || l.EndedOn != servicetest.Today {
+		t.Errorf("let go %+v", l)
+	}
+	if _, err := f.Recording.AddEvent(t.Context(), a, row.ID, service.NewEvent{Kind: "passed", Fields: map[string]string{"reason": "kept"}}, nil); err == nil {
+		t.Error("passed over after it was let go")
+	}
+	piece, err := f.Recording.Piece(t.Context(), a, row.PieceID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	servicetest.Golden(t, "letgo.txt", told(t, f, a, piece))
+}
+
+// A row says the same, and bad transitions are refused with the reason.
+func TestStagesByRow(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	for _, test := range []struct {
+		from  string
+		cells service.Cells
+		want  string // a state, or after "!" the refusal
+	}{
+		{"found", service.Cells{"stage": "bought"}, "bought"},
+		{"found", service.Cells{"stage": "in_work"}, "in_work"},
+		{"found", service.Cells{"let_go": "space"}, "passed"},
+		{"found", service.Cells{"let_go": "kept"}, `!let_go: "kept" does not fit a find that was not bought`},
+		{"found", service.Cells{"let_go": "stolen"}, "!let_go: \"stolen\" is not one of price"},
+		{"found", service.Cells{"let_go_on": "2026-03-01"}, "!let_go: is missing"},
+		{"bought", service.Cells{"stage": "found"}, "!stage: X is bought already and does not go back to found"},
+		{"bought", service.Cells{"let_go": "price"}, `!let_go: "price" does not fit a piece of one's own`},
+		{"bought", service.Cells{"let_go": "given away", "let_go_note": "to a neighbor"}, "let_go"},
+		{"in_work", service.Cells{"stage": "bought"}, "!stage: X is in_work already"},
+		{"in_work", service.Cells{"stage": "in_work"}, "in_work"},
+		{"in_work", service.Cells{"stage": "in_work", "listed_on": "2026-03-20", "ask": "300"}, "open"}, // a sheet keeps the cell
+		{"open", service.Cells{"stage": "in_work"}, "!stage: X was listed on 2026-03-01; what was on offer goes back to work by a refinish"},
+		{"open", service.Cells{"stage": "in_work", "listed_on": "2026-03-01"}, "open"},
+		{"open", service.Cells{"let_go": "kept"}, "!let_go: X is on offer"},
+		{"open", service.Cells{"let_go": "kept", "outcome": "withdrawn", "ended_on": "2026-03-20"}, "let_go"},
+		{"withdrawn", service.Cells{"let_go": "kept", "let_go_on": "2026-03-08"}, "!let_go_on: 2026-03-08 is before ended_on 2026-03-09"},
+		{"sold", service.Cells{"let_go": "kept"}, "!let_go: X was sold"},
+		{"passed", service.Cells{"stage": "bought"}, "!stage: X was passed over on 2026-03-10 (price); send a reopen event first"},
+		{"passed", service.Cells{"listed_on": "2026-03-20", "ask": "10"}, "!let_go: X was passed over"},
+		{"passed", service.Cells{"let_go": "gone"}, "passed"},
+		{"passed", service.Cells{"let_go": ""}, "passed"}, // blank leaves it alone
+	} {
+		row := servicetest.YardRow(t, f, "X", test.from)
+		_, err := f.Recording.Record(t.Context(), f.Actor(t, "Wilda"), merged(service.Cells{"ref": "X", "category": "desk"}, test.cells))
+		reason, refused := strings.CutPrefix(test.want, "!")
+		switch {
+		case refused && (err == nil || !strings.Contains(err.Error(), reason)):
+			t.Errorf("%s, %v: %v, want %q", test.from, test.cells, err, reason)
+		case !refused && (err != nil || stateOf(t, f, row) != test.want):
+			t.Errorf("%s, %v: %s, %v; want %s", test.from, test.cells, stateOf(t, f, row), err, test.want)
+		}
+		if err := f.Recording.Delete(t.Context(), f.Actor(t, "Wilda"), row.ID, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func merged(cells, more service.Cells) service.Cells {
+	for name, cell := range more {
+		cells[name] = cell
+	}
+	return cells
+}
+
+// What left is not in the yard any more; each list says so.
+func TestListsOfTheYard(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	for _, state := range []string{"found", "bought", "in_work", "passed", "let_go", "open", "withdrawn", "sold"} {
+		servicetest.YardRow(t, f, state, state)
+	}
+	a := f.Actor(t, "Wilda")
+	yes, no := true, false
+	for _, test := range []struct {
+		q    service.Query
+		want string
+	}{
+		{service.Query{InTheYard: &yes}, "bought found in_work"},
+		{service.Query{InTheYard: &no}, "let_go open passed sold withdrawn"},
+		{service.Query{Words: map[string][]string{"stage": {"found"}}}, "found"},
+		{service.Query{Words: map[string][]string{"let_go": {"price", "kept"}}}, "let_go passed"},
+	} {
+		test.q.Limit, test.q.Sort = 100, []service.SortKey{{Column: "ref"}}
+		rows, _, err := f.Recording.Listings(t.Context(), a, test.q)
+		var refs []string
+		for _, l := range rows {
+			refs = append(refs, l.Ref)
+		}
+		if got := strings.Join(refs, " "); err != nil || got != test.want {
+			t.Errorf("%+v: %q, %v; want %q", test.q, got, err, test.want)
+		}
+	}
+	profit, err := f.Profit.Report(t.Context(), a, profit.Query{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stock []string
+	for _, item := range profit.Stock {
+		stock = append(stock, item.Piece.Ref)
+	}
+	slices.Sort(stock)
+	if got, want := strings.Join(stock, " "), "bought in_work open withdrawn"; got != want {
+		t.Errorf("in stock are %q, want %q", got, want)
+	}
+	for _, state := range service.PieceStates {
+		pieces, _, err := f.Recording.Pieces(t.Context(), a, service.PieceQuery{State: []string{state}, Limit: 100})
+		if err != nil || len(pieces) != 1 || pieces[0].Ref != state || pieces[0].State() != state {
+			t.Errorf("pieces in the state %s: %+v, %v", state, pieces, err)
+		}
+	}
+	if !slices.Contains(service.PieceStates, "passed") || !slices.Contains(service.PieceStates, "let_go") {
+		t.Errorf("states %v", service.PieceStates)
+	}
+}

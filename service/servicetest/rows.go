@@ -1,0 +1,127 @@
+package servicetest
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/history"
+	"askwright/service/recording"
+)
+
+func TextOf(t *testing.T, f *Fixture, l *service.Listing) *history.ListingText {
+	t.Helper()
+	text, err := f.History.ListingText(t.Context(), f.Actor(t, "Wilda"), l.ID)
+	if err != nil {
+		t.Fatalf("%s: %v", l.Ref, err)
+	}
+	return text
+}
+
+var update = flag.Bool("update", false, "write the golden files")
+
+// Golden compares text with a file of testdata.
+func Golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		if err := os.WriteFile(path, []byte(got), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil || got != string(want) {
+		t.Errorf("%s: got\n%s\nwant (%v)\n%s", path, got, err, want)
+	}
+}
+
+func Refinish(f *Fixture, t *testing.T, member string, of *service.Listing, on string, fields map[string]string) (bool, error) {
+	t.Helper()
+	return f.Recording.Refinish(t.Context(), f.Actor(t, member), of.PieceID, service.NewEvent{On: on, Fields: fields}, nil)
+}
+
+func Suggest(t *testing.T, f *Fixture, member string, subjects ...advice.Subject) []advice.Suggestion {
+	t.Helper()
+	answers, err := f.Advice.Suggest(t.Context(), f.Actor(t, member), subjects, 30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return answers
+}
+
+// SellDesks puts n sold desks on file, a month back and older.
+func SellDesks(t *testing.T, f *Fixture, member string, n int) {
+	t.Helper()
+	rows := "ref,category,width,depth,height,finish,listed_on,ask,outcome,ended_on,sale_price\n"
+	for i := range n {
+		listed := Today - 60 - pricing.Date(5*i)
+		finish := []string{"painted", "clear"}[i%2]
+		rows += fmt.Sprintf("D-%d,desk,48,24,30,%s,%s,%d,sold,%s,%d\n", i, finish, listed, 300+10*(i%5), listed+pricing.Date(5+i%20), 280+10*(i%5))
+	}
+	result, err := f.Recording.Import(t.Context(), f.Actor(t, member), Rows(t, rows), recording.ImportOptions{})
+	if err != nil || result.Rejected > 0 {
+		t.Fatalf("import: %+v, %v", result, err)
+	}
+}
+
+func Record(t *testing.T, f *Fixture, member string, cells service.Cells) *service.Listing {
+	t.Helper()
+	change, err := f.Recording.Record(t.Context(), f.Actor(t, member), cells)
+	if err != nil {
+		t.Fatalf("%v: %v", cells, err)
+	}
+	return change.New
+}
+
+func OpenDesk(ref string) service.Cells {
+	return service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-01", "ask": "300", "estimate": "320", "purchase_cost": "50"}
+}
+
+func FirstMember(f *Fixture) string {
+	for name := range f.Keys {
+		return name
+	}
+	return ""
+}
+
+func Workshop(t *testing.T, f *Fixture, member string) *advice.Workshop {
+	t.Helper()
+	w, err := f.Advice.Workshop(t.Context(), f.Actor(t, member))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+func Nightstand() *service.Listing {
+	return &service.Listing{Category: "nightstand", Width: 22, Depth: 16, Height: 26, Unit: "in", Material: "solid_wood", Wood: "maple", Condition: 3, Finish: "original"}
+}
+
+// YardRow puts a piece on file and takes it to a state: a stage, "open",
+// "withdrawn", "sold", "passed" or "let_go".
+func YardRow(t *testing.T, f *Fixture, ref, state string) *service.Listing {
+	t.Helper()
+	cells := service.Cells{"ref": ref, "category": "desk"}
+	switch state {
+	case "passed":
+		cells["stage"], cells["let_go"], cells["let_go_on"] = "found", "price", "2026-03-10"
+	case "let_go":
+		cells["stage"], cells["let_go"], cells["let_go_on"] = "bought", "kept", "2026-03-10"
+	case "open", "withdrawn", "sold":
+		cells["listed_on"], cells["ask"] = "2026-03-01", "300"
+		if state != "open" {
+			cells["outcome"], cells["ended_on"] = state, "2026-03-09"
+		}
+		if state == "sold" {
+			cells["sale_price"] = "280"
+		}
+	default:
+		cells["stage"] = state
+	}
+	return Record(t, f, "Wilda", cells)
+}

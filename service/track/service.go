@@ -1,0 +1,56 @@
+// Package track holds the advice to account: it keeps what was suggested as it
+// was shown, scores it when a listing ends, and replays what would have been
+// suggested month by month.
+package track
+
+import (
+	"context"
+	"log/slog"
+
+	"github.com/google/uuid"
+
+	"askwright/service"
+	"askwright/service/background"
+	"askwright/service/model"
+)
+
+// Service judges past advice. It is safe for concurrent use.
+type Service struct {
+	store    Store
+	fits     *model.Cache
+	recorder *Recorder
+	logger   *slog.Logger
+	lines    recordLines
+	stopping chan struct{}
+}
+
+// New returns a Service.
+func New(store Store, fits *model.Cache, recorder *Recorder, logger *slog.Logger) *Service {
+	return &Service{store: store, fits: fits, recorder: recorder, logger: logger, stopping: make(chan struct{})}
+}
+
+// Run waits for the context to end, and then for what is being worked out
+// beside the requests. It runs once.
+func (s *Service) Run(ctx context.Context) error {
+	<-ctx.Done()
+	close(s.stopping)
+	s.lines.work.Wait()
+	return nil
+}
+
+// Store keeps what was suggested.
+type Store interface {
+	// KeepSuggestions adds suggestions of one group. Of each (member, ref, day,
+	// model) the first one stays.
+	KeepSuggestions(ctx context.Context, group uuid.UUID, shown []Shown) error
+	// LastKept returns, for each own listing that has one, the last suggestion
+	// shown before its last ask was set, under the listing's id.
+	LastKept(ctx context.Context, t service.Tenant) ([]Shown, error)
+}
+
+// Run writes the suggestions that were made, within a second, until the context
+// ends. Flush writes what came after.
+func (r *Recorder) Run(ctx context.Context) error {
+	task := background.Task{Interval: recordEvery, Timeout: recordTime, Failed: "suggestions wait to be kept", Logger: r.logger}
+	return task.Every(ctx, r.Flush)
+}

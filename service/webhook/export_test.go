@@ -1,0 +1,4 @@
+package webhook
+
+// Signature is signature.
+var Signature = signature
