@@ -52,6 +52,7 @@ type Store interface {
 	track.Store
 	watch.PruneStore
 	watch.ReviewStore
+	webhook.SenderStore
 	webhook.Store
 }
 

@@ -14,9 +14,10 @@ import (
 // recordLines keeps, for each group, the line about past advice. Replaying a
 // history takes a second, so who asks first goes without it.
 type recordLines struct {
-	mu    sync.Mutex
-	lines map[uuid.UUID]*recordLine
-	work  sync.WaitGroup
+	mu       sync.Mutex
+	lines    map[uuid.UUID]*recordLine
+	work     sync.WaitGroup
+	stopping chan struct{} // closed once no more is begun
 }
 
 type recordLine struct {
@@ -53,6 +54,12 @@ func (r *recordLines) of(a *service.Actor, work func(*recordLine)) *recordLine {
 		return line
 	}
 	line = &recordLine{of: of, done: make(chan struct{})}
+	select {
+	case <-r.stopping:
+		close(line.done)
+		return line
+	default:
+	}
 	if r.lines == nil || len(r.lines) >= recordGroups {
 		r.lines = make(map[uuid.UUID]*recordLine)
 	}
@@ -64,12 +71,20 @@ func (r *recordLines) of(a *service.Actor, work func(*recordLine)) *recordLine {
 	return line
 }
 
+// stop ends what is being worked out and waits for it; nothing is begun after.
+func (r *recordLines) stop() {
+	r.mu.Lock()
+	close(r.stopping)
+	r.mu.Unlock()
+	r.work.Wait()
+}
+
 func (s *Service) workOut(ctx context.Context, a *service.Actor, line *recordLine) {
 	ctx, cancel := context.WithTimeout(ctx, recordTimeout)
 	defer cancel()
 	go func() {
 		select {
-		case <-s.stopping:
+		case <-s.lines.stopping:
 			cancel()
 		case <-ctx.Done():
 		}

@@ -21,20 +21,18 @@ type Service struct {
 	recorder *Recorder
 	logger   *slog.Logger
 	lines    recordLines
-	stopping chan struct{}
 }
 
 // New returns a Service.
 func New(store Store, fits *model.Cache, recorder *Recorder, logger *slog.Logger) *Service {
-	return &Service{store: store, fits: fits, recorder: recorder, logger: logger, stopping: make(chan struct{})}
+	return &Service{store: store, fits: fits, recorder: recorder, logger: logger, lines: recordLines{stopping: make(chan struct{})}}
 }
 
 // Run waits for the context to end, and then for what is being worked out
 // beside the requests. It runs once.
 func (s *Service) Run(ctx context.Context) error {
 	<-ctx.Done()
-	close(s.stopping)
-	s.lines.work.Wait()
+	s.lines.stop()
 	return nil
 }
 

@@ -17,7 +17,7 @@ import (
 )
 
 // Shown is a suggestion as it was shown to the owner of a ref. It is judged when
-// the listing ends: see Service.TrackRecord.
+// the listing ends: see Service.Record.
 type Shown struct {
 	ID        uuid.UUID
 	MemberID  uuid.UUID // whose ref it is, who was shown it
@@ -72,10 +72,12 @@ type shownKey struct {
 	model         string
 }
 
+// NewRecorder returns a Recorder with nothing waiting.
 func NewRecorder(store Store, logger *slog.Logger) *Recorder {
 	return &Recorder{store: store, logger: logger, waiting: make(map[shownKey]Shown)}
 }
 
+// Add lets a suggestion of a group wait to be written.
 func (r *Recorder) Add(group uuid.UUID, k Shown) {
 	key := shownKey{group, k.MemberID, k.Ref, k.On, k.Model}
 	r.mu.Lock()

@@ -104,9 +104,11 @@ func (l *ages) Collect(out chan<- prometheus.Metric) {
 	}
 }
 
-// RunOnce reviews the groups that are due, one after another. It goes on
-// after a failure.
+// RunOnce reviews the groups that are due, one after another. It goes on after a
+// failure. One pass runs at a time.
 func (s *Reviewer) RunOnce(ctx context.Context) error {
+	s.turn.Lock()
+	defer s.turn.Unlock()
 	changes, err := s.store.Changes(ctx)
 	if err != nil {
 		return fmt.Errorf("look for changed groups: %w", err)

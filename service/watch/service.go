@@ -8,6 +8,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -20,8 +21,7 @@ import (
 	"askwright/service/model"
 )
 
-// Reviewer reviews the listings of all groups. One pass runs at a time; a feed
-// may be read meanwhile.
+// Reviewer reviews the listings of all groups. A feed may be read meanwhile.
 type Reviewer struct {
 	groups
 	store  ReviewStore
@@ -29,6 +29,7 @@ type Reviewer struct {
 	advice *advice.Service
 	fits   *model.Cache
 	ages   *ages
+	turn   sync.Mutex // of one pass
 }
 
 // NewReviewer returns a Reviewer. registry takes the metrics of listing age, by
@@ -46,12 +47,14 @@ type ReviewStore interface {
 	StateStore
 }
 
-// Upkeep refits and drops. One pass runs at a time.
+// Upkeep refits and drops.
 type Upkeep struct {
 	groups
-	store    PruneStore
-	logger   *slog.Logger
-	fits     *model.Cache
+	store  PruneStore
+	logger *slog.Logger
+	fits   *model.Cache
+
+	turn     sync.Mutex // of one pass
 	prunedAt time.Time
 }
 

@@ -13,8 +13,8 @@ import (
 
 // When the work beside the answers is done.
 const (
-	upkeepEvery = 5 * time.Second // looks whether rates are to be refitted
-	upkeepTime  = 10 * time.Minute
+	upkeepEvery = 5 * time.Second  // looks whether rates are to be refitted
+	upkeepTime  = 10 * time.Minute // of one pass
 	pruneEvery  = 24 * time.Hour
 )
 
@@ -23,7 +23,7 @@ type PruneStore interface {
 	groupStore
 	GroupIDs(ctx context.Context) ([]uuid.UUID, error)
 	// PruneSuggestions deletes kept suggestions that nothing rests on any more:
-	// see Service.Upkeep. It returns how many.
+	// see Upkeep.RunOnce. It returns how many.
 	PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefore, describedBefore pricing.Date) (int, error)
 }
 
@@ -39,8 +39,10 @@ const (
 // Of a listing that ended long ago two are still needed: the first, which says
 // that an estimate came too late and that the first ask followed a suggestion,
 // and the one that it is scored by. Those for a ref that was only described go
-// after a year.
+// after a year. One pass runs at a time.
 func (s *Upkeep) RunOnce(ctx context.Context) error {
+	s.turn.Lock()
+	defer s.turn.Unlock()
 	var err error
 	for _, id := range s.fits.TakeDue() {
 		a, refitErr := s.actor(ctx, id)

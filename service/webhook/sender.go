@@ -50,11 +50,13 @@ type PostAnswer struct {
 	RetryAfter time.Duration // zero: the endpoint asked for no particular one
 }
 
-// notifyStore hands out what is to be sent. Two processes never send to one
+// SenderStore hands out what is to be sent. Two processes never send to one
 // endpoint at the same time: each takes it for a while.
-type notifyStore interface {
+type SenderStore interface {
 	// Changes lists all groups with their change numbers.
 	Changes(ctx context.Context) (map[uuid.UUID]int64, error)
+	// Webhooks lists the group's endpoints in the order in which they were made.
+	Webhooks(ctx context.Context, t service.Tenant) ([]Webhook, error)
 	// TakeWebhook takes an endpoint until a time, if something is due for it
 	// that this tenant sees, it is in service and nobody has it.
 	TakeWebhook(ctx context.Context, t service.Tenant, id uuid.UUID, now, until time.Time) (bool, error)
@@ -83,27 +85,30 @@ type Attempt struct {
 }
 
 // RunOnce sends what is due, to several endpoints at once and to each in
-// order. Now and then it drops old messages and counts the dead ones.
+// order. Now and then it drops old messages and counts the dead ones. One pass
+// runs at a time.
 func (s *Sender) RunOnce(ctx context.Context) error {
+	s.turn.Lock()
+	defer s.turn.Unlock()
 	groups, err := s.store.Changes(ctx)
 	if err != nil {
 		return fmt.Errorf("list the groups: %w", err)
 	}
 	now := s.now()
-	maps.DeleteFunc(s.unhooked, func(group uuid.UUID, at int64) bool { return groups[group] != at })
+	maps.DeleteFunc(s.without, func(group uuid.UUID, at int64) bool { return groups[group] != at })
 	isTidying := now.Sub(s.tidiedAt) >= tidyEvery
 	dead := 0
 	var work errgroup.Group
 	work.SetLimit(sendAtOnce)
 	for group, changeNo := range groups {
-		if _, none := s.unhooked[group]; none {
+		if _, none := s.without[group]; none {
 			continue
 		}
 		webhooks, listErr := s.store.Webhooks(ctx, service.Tenant{Group: group})
 		if listErr != nil {
 			err = errors.Join(err, fmt.Errorf("list the webhooks of group %s: %w", group, listErr))
 		} else if len(webhooks) == 0 {
-			s.unhooked[group] = changeNo
+			s.without[group] = changeNo
 		}
 		for _, w := range webhooks {
 			t := service.Tenant{Group: group, Member: w.MemberID}

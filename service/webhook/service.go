@@ -6,6 +6,7 @@ package webhook
 import (
 	"context"
 	"log/slog"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -26,24 +27,26 @@ func New(store Store, now func() time.Time, isOn bool) *Service {
 	return &Service{store: store, now: now, isOn: isOn}
 }
 
-// Sender sends what is due. One pass runs at a time.
+// Sender sends what is due.
 type Sender struct {
-	store    Store
-	now      func() time.Time
-	logger   *slog.Logger
-	post     Post
-	random   func() float64 // from 0 to 1, for the jitter of repetitions
-	sent     deliveryMetrics
+	store  SenderStore
+	now    func() time.Time
+	logger *slog.Logger
+	post   Post
+	random func() float64 // from 0 to 1, for the jitter of repetitions
+	sent   deliveryMetrics
+
+	turn     sync.Mutex // of one pass
 	tidiedAt time.Time
-	unhooked map[uuid.UUID]int64 // groups without webhooks, by their change number then
+	without  map[uuid.UUID]int64 // groups without webhooks, by their change number then
 }
 
 // NewSender returns a Sender. Without post nothing is sent. registry takes its
 // metrics; nil: nobody does.
-func NewSender(store Store, now func() time.Time, logger *slog.Logger, post Post, random func() float64, registry prometheus.Registerer) *Sender {
+func NewSender(store SenderStore, now func() time.Time, logger *slog.Logger, post Post, random func() float64, registry prometheus.Registerer) *Sender {
 	return &Sender{
 		store: store, now: now, logger: logger, post: post, random: random,
-		sent: newDeliveryMetrics(registry), unhooked: make(map[uuid.UUID]int64),
+		sent: newDeliveryMetrics(registry), without: make(map[uuid.UUID]int64),
 	}
 }
 

@@ -102,7 +102,6 @@ type Store interface {
 	WebhookDeliveries(ctx context.Context, t service.Tenant, q DeliveryQuery) ([]Delivery, bool, error)
 	// ResendWebhookDelivery queues a dead letter anew. ErrNotFound: it is none.
 	ResendWebhookDelivery(ctx context.Context, t service.Tenant, id uuid.UUID, at time.Time) error
-	notifyStore
 }
 
 const (
