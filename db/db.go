@@ -15,16 +15,14 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"askwright/service"
-	"askwright/service/app"
 )
 
-// Store is the service's storage. It is safe for concurrent use.
+// Store is the service's storage: it has what each component of the service
+// declares that it needs, as app.Store lists. It is safe for concurrent use.
 type Store struct {
 	pool       *pgxpool.Pool
 	repeatable *semaphore.Weighted // transactions of Once: at most half of the connections
 }
-
-var _ app.Store = (*Store)(nil)
 
 // Options limit the pool.
 type Options struct {

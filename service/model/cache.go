@@ -20,10 +20,6 @@ import (
 // Store gives the models their facts and keeps what they are made from.
 type Store interface {
 	RecordStore
-	// Nearest finds, for each subject, the sold and unsold listings nearest to
-	// it in kind and size: see NearestSold and NearestUnsold.
-	Nearest(ctx context.Context, t service.Tenant, subjects []CompQuery) ([][]*service.Listing, error)
-
 	// StoredModel reads what is kept of a design's model.
 	StoredModel(ctx context.Context, t service.Tenant, design int) (*StoredModel, error)
 	// Fold brings the statistics of a design up to the group's newest change,
@@ -61,7 +57,7 @@ type Fit struct {
 	Day      pricing.Date
 	Model    *pricing.Model
 
-	memos sync.Map // what others work out from it: see memoOf
+	memos sync.Map // what others work out from it: see Memo
 }
 
 // memo is a value that is worked out when it is first asked for.

@@ -42,6 +42,24 @@ func packages(t *testing.T) map[string]listed {
 
 const programPath = "askwright/service/cmd/askwright"
 
+var (
+	domain = []string{"askwright/pricing", "askwright/service"}
+	// components are all packages of the service that have use cases, with what
+	// they stand on.
+	components = with(domain, "advice", "background", "history", "members", "model", "profit", "prose", "recording", "track", "watch", "webhook")
+	// pure are the neighbors that the service does not know.
+	pure = []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http", "database/sql"}
+)
+
+// with adds packages of the service.
+func with(ours []string, names ...string) []string {
+	out := slices.Clone(ours)
+	for _, name := range names {
+		out = append(out, "askwright/service/"+name)
+	}
+	return slices.Clip(out)
+}
+
 // arrows says which of our packages each may depend on, directly or not, and
 // what of others it must not.
 var arrows = []struct {
@@ -50,12 +68,24 @@ var arrows = []struct {
 	not  []string
 }{
 	{"askwright/pricing", nil, []string{"net", "net/http", "database/sql", "os/exec", "context", "github.com/", "log/slog"}},
-	{"askwright/service", []string{"askwright/pricing"}, []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http", "database/sql"}},
-	{"askwright/service/demo", []string{"askwright/pricing", "askwright/service"}, []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http"}},
-	{"askwright/db", []string{"askwright/pricing", "askwright/service"}, []string{"github.com/gin-gonic/"}},
+	{"askwright/service", domain, pure},
+	{"askwright/service/background", nil, pure},
+	{"askwright/service/recording", domain, pure},
+	{"askwright/service/members", domain, pure},
+	{"askwright/service/model", domain, pure},
+	{"askwright/service/profit", domain, pure},
+	{"askwright/service/prose", domain, pure},
+	{"askwright/service/webhook", with(domain, "background"), pure},
+	{"askwright/service/history", with(domain, "profit", "prose"), pure},
+	{"askwright/service/track", with(domain, "background", "model"), pure},
+	{"askwright/service/advice", with(domain, "background", "model", "prose", "track"), pure},
+	{"askwright/service/watch", with(domain, "advice", "background", "model", "prose", "track"), pure},
+	{"askwright/service/app", components, pure},
+	{"askwright/service/demo", append(components, "askwright/service/app"), pure},
+	{"askwright/db", components, []string{"github.com/gin-gonic/"}},
 	{"askwright/db/private", nil, []string{"github.com/gin-gonic/"}},
 	{"askwright/api/chart", nil, []string{"net/http", "github.com/"}},
-	{"askwright/api", []string{"askwright/pricing", "askwright/service", "askwright/docs", "askwright/api/chart"}, []string{"github.com/jackc/", "database/sql/driver"}},
+	{"askwright/api", append(components, "askwright/service/app", "askwright/docs", "askwright/api/chart"), []string{"github.com/jackc/", "database/sql/driver"}},
 	{"askwright/docs", nil, nil},
 }
 
