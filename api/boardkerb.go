@@ -129,7 +129,7 @@ func (s *Server) kerbPage(ctx context.Context, a *service.Actor, sent url.Values
 // keptFinds are the member's own finds that were neither bought nor passed
 // over, the best first.
 func (s *Server) keptFinds(ctx context.Context, a *service.Actor) ([]find, error) {
-	rows, err := s.service.Recording.KeptFinds(ctx, a)
+	rows, err := s.service.Recording.OpenFinds(ctx, a)
 	if err != nil || len(rows) == 0 {
 		return nil, err
 	}

@@ -63,10 +63,10 @@ func unpack(packed []byte, s *pricing.Statistics) error {
 	return nil
 }
 
-// Fold brings statistics up to date: see service.ModelStore. All of it sees one
+// CatchUp brings statistics up to date: see model.Store. All of it sees one
 // moment, so that the statistics are those of its change number. Who comes
 // second waits for the lock and starts again, mostly to find the work done.
-func (s *Store) Fold(ctx context.Context, t service.Tenant, design int, anew bool, do func(*model.CatchUp) error) error {
+func (s *Store) CatchUp(ctx context.Context, t service.Tenant, design int, anew bool, do func(*model.CatchUp) error) error {
 	const tries = 10
 	var err error
 	for range tries {

@@ -47,7 +47,7 @@ func TestFoldIsWholeOrNothing(t *testing.T) {
 	importRows(t, f, "Wilda", rowHeader+"R-9,desk,48,24,30,in,2026-03-01,300,,,sold,2026-03-10,290,,,,\n")
 	died := errors.New("died")
 	for _, anew := range []bool{false, true} {
-		err := store.Fold(t.Context(), tenant, pricing.Design, anew, func(fold *model.CatchUp) error {
+		err := store.CatchUp(t.Context(), tenant, pricing.Design, anew, func(fold *model.CatchUp) error {
 			if sold := map[bool]int{false: 1, true: 3}[anew]; len(fold.Sold) != sold {
 				t.Errorf("anew %t: %d sales to fold, want %d", anew, len(fold.Sold), sold)
 			}
@@ -78,7 +78,7 @@ func TestDesignsStandBesideEachOther(t *testing.T) {
 		design int
 		want   string
 	}{{pricing.Design + 1, "2, 3, rates 2"}, {pricing.Design + 2, "3, 4"}} {
-		if err := store.Fold(t.Context(), tenant, step.design, false, nothing); err != nil {
+		if err := store.CatchUp(t.Context(), tenant, step.design, false, nothing); err != nil {
 			t.Fatal(err)
 		}
 		if got := designs(); got != step.want {

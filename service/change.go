@@ -70,7 +70,7 @@ func (r *Reader) Change(old *Listing, cells Cells, o ChangeOptions) (*Change, []
 	}
 	errs = append(errs, d.Read(cells)...)
 	if len(errs) == 0 {
-		errs = d.settle()
+		errs = d.derive()
 	}
 	row := d.Listing
 	c := &Change{Old: old, New: &row, NewValues: d.newValues}

@@ -87,21 +87,21 @@ func (c *Column) Value(l *Listing, currency Currency) string {
 }
 
 var identityColumns = []Column{
-	textColumn("ref", 100, func(l *Listing) *string { return &l.Ref }).kept(),
-	textColumn("piece_ref", 100, func(l *Listing) *string { return &l.PieceRef }).kept(),
-	closedColumn("source", sources, func(l *Listing) *string { return &l.Source }).kept(),
-	dateColumn("last_seen_on", func(l *Listing) *pricing.Date { return &l.LastSeenOn }).kept(),
-	closedColumn("stage", stages, func(l *Listing) *string { return &l.Stage }).kept(),
+	textColumn("ref", 100, func(l *Listing) *string { return &l.Ref }).blankKeeps(),
+	textColumn("piece_ref", 100, func(l *Listing) *string { return &l.PieceRef }).blankKeeps(),
+	closedColumn("source", sources, func(l *Listing) *string { return &l.Source }).blankKeeps(),
+	dateColumn("last_seen_on", func(l *Listing) *pricing.Date { return &l.LastSeenOn }).blankKeeps(),
+	closedColumn("stage", stages, func(l *Listing) *string { return &l.Stage }).blankKeeps(),
 }
 
 var DescriptionColumns = []Column{
-	wordColumn("category", Categories, func(l *Listing) *string { return &l.Category }).kept(),
+	wordColumn("category", Categories, func(l *Listing) *string { return &l.Category }).blankKeeps(),
 	numberColumn("set_size", 1, 100, func(l *Listing) *int { return &l.SetSize }),
 	{Name: "items", Set: setItems, get: getItems, Copy: func(to, from *Listing) { to.Items = slices.Clone(from.Items) }},
 	lengthColumn("width", func(l *Listing) *float64 { return &l.Width }),
 	lengthColumn("depth", func(l *Listing) *float64 { return &l.Depth }),
 	lengthColumn("height", func(l *Listing) *float64 { return &l.Height }),
-	closedColumn("unit", units, func(l *Listing) *string { return &l.Unit }).kept(),
+	closedColumn("unit", units, func(l *Listing) *string { return &l.Unit }).blankKeeps(),
 	wordColumn("material", materials, func(l *Listing) *string { return &l.Material }),
 	wordColumn("wood", woods, func(l *Listing) *string { return &l.Wood }),
 	textColumn("style", 100, func(l *Listing) *string { return &l.Style }),
@@ -125,26 +125,26 @@ var offerColumns = []Column{
 	textColumn("venue", 300, func(l *Listing) *string { return &l.Venue }),
 	textColumn("sold_venue", 200, func(l *Listing) *string { return &l.SoldVenue }),
 	textColumn("area", 200, func(l *Listing) *string { return &l.Area }),
-	dateColumn("listed_on", func(l *Listing) *pricing.Date { return &l.ListedOn }).kept(),
+	dateColumn("listed_on", func(l *Listing) *pricing.Date { return &l.ListedOn }).blankKeeps(),
 	{Name: "ask", Kind: KindMoney, Keeps: true, Set: setAsk, get: getAsk},
-	moneyColumn("estimate", func(l *Listing) *Money { return &l.Estimate }).kept().ownerOnly(),
+	moneyColumn("estimate", func(l *Listing) *Money { return &l.Estimate }).blankKeeps().ownerOnly(),
 	{Name: "asks", Keeps: true, Set: setAsks, get: getAsks},
 	{Name: "pauses", Keeps: true, Set: setPauses, get: getPauses},
 	{Name: "paused_on", Kind: KindDate, Keeps: true, InputOnly: true, Set: setPausedOn},
 	{Name: "resumed_on", Kind: KindDate, Keeps: true, InputOnly: true, Set: setResumedOn},
-	countColumn("views", maxCount, func(l *Listing) **int { return &l.Views }).kept(),
-	countColumn("saves", maxCount, func(l *Listing) **int { return &l.Saves }).kept(),
-	countColumn("messages", maxCount, func(l *Listing) **int { return &l.Messages }).kept(),
-	countColumn("viewings", maxCount, func(l *Listing) **int { return &l.Viewings }).kept(),
-	closedColumn("outcome", outcomes, func(l *Listing) *string { return &l.Outcome }).kept(),
-	dateColumn("ended_on", func(l *Listing) *pricing.Date { return &l.EndedOn }).kept(),
-	moneyColumn("sale_price", func(l *Listing) *Money { return &l.SalePrice }).kept(),
-	moneyColumn("seller_ask", func(l *Listing) *Money { return &l.SellerAsk }).kept(),
-	closedColumn("let_go", letGoReasons, func(l *Listing) *string { return &l.LetGo }).kept(),
-	dateColumn("let_go_on", func(l *Listing) *pricing.Date { return &l.LetGoOn }).kept(),
-	textColumn("let_go_note", 1000, func(l *Listing) *string { return &l.LetGoNote }).kept(),
-	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.PlannedFinish }).kept(),
-	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.PlannedColor }).kept(),
+	countColumn("views", maxCount, func(l *Listing) **int { return &l.Views }).blankKeeps(),
+	countColumn("saves", maxCount, func(l *Listing) **int { return &l.Saves }).blankKeeps(),
+	countColumn("messages", maxCount, func(l *Listing) **int { return &l.Messages }).blankKeeps(),
+	countColumn("viewings", maxCount, func(l *Listing) **int { return &l.Viewings }).blankKeeps(),
+	closedColumn("outcome", outcomes, func(l *Listing) *string { return &l.Outcome }).blankKeeps(),
+	dateColumn("ended_on", func(l *Listing) *pricing.Date { return &l.EndedOn }).blankKeeps(),
+	moneyColumn("sale_price", func(l *Listing) *Money { return &l.SalePrice }).blankKeeps(),
+	moneyColumn("seller_ask", func(l *Listing) *Money { return &l.SellerAsk }).blankKeeps(),
+	closedColumn("let_go", letGoReasons, func(l *Listing) *string { return &l.LetGo }).blankKeeps(),
+	dateColumn("let_go_on", func(l *Listing) *pricing.Date { return &l.LetGoOn }).blankKeeps(),
+	textColumn("let_go_note", 1000, func(l *Listing) *string { return &l.LetGoNote }).blankKeeps(),
+	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.PlannedFinish }).blankKeeps(),
+	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.PlannedColor }).blankKeeps(),
 }
 
 var ledgerColumns = func() []Column {
@@ -158,7 +158,7 @@ var ledgerColumns = func() []Column {
 	}
 	columns = append(columns, textColumn("notes", 4000, func(l *Listing) *string { return &l.Ledger.Notes }))
 	for i := range columns {
-		columns[i] = columns[i].kept().ownerOnly()
+		columns[i] = columns[i].blankKeeps().ownerOnly()
 	}
 	return columns
 }()
@@ -172,7 +172,7 @@ var toldColumns = []Column{
 		get: func(l *Listing, _ Currency) string { return strconv.FormatInt(l.Revision, 10) }},
 }
 
-func (c Column) kept() Column { c.Keeps = true; return c }
+func (c Column) blankKeeps() Column { c.Keeps = true; return c }
 
 func (c Column) ownerOnly() Column { c.OwnerOnly = true; return c }
 

@@ -8,12 +8,12 @@ import (
 	"askwright/pricing"
 )
 
-// settle derives what follows from the cells and checks the row as a whole.
-func (d *Draft) settle() []FieldError {
+// derive fills in what follows from the cells and checks the row as a whole.
+func (d *Draft) derive() []FieldError {
 	type step = func() *InvalidError
 	for _, steps := range [][]step{ // later ones build on the earlier
-		{d.settleIdentity, d.settleStage, d.checkStage},
-		{d.settleOutcome, d.settleAsks, d.settlePauses, d.settleObserved, d.settleLetGo},
+		{d.deriveIdentity, d.deriveStage, d.checkStage},
+		{d.deriveOutcome, d.deriveAsks, d.derivePauses, d.deriveObserved, d.deriveLetGo},
 	} {
 		var errs []FieldError
 		for _, step := range steps {
@@ -25,11 +25,11 @@ func (d *Draft) settle() []FieldError {
 			return errs
 		}
 	}
-	d.settleEstimate()
+	d.deriveEstimate()
 	return nil
 }
 
-func (d *Draft) settleIdentity() *InvalidError {
+func (d *Draft) deriveIdentity() *InvalidError {
 	d.PieceRef = cmp.Or(d.PieceRef, d.Ref)
 	switch {
 	case d.Ref == "":
@@ -46,8 +46,8 @@ func (d *Draft) settleIdentity() *InvalidError {
 	return nil
 }
 
-// settleStage tells a listing from a piece in the yard.
-func (d *Draft) settleStage() *InvalidError {
+// deriveStage tells a listing from a piece in the yard.
+func (d *Draft) deriveStage() *InvalidError {
 	hasAsk := d.ask != nil || len(d.GivenAsks) > 0 || len(d.Asks) > 0
 	switch {
 	case d.IsOffered() && hasAsk:
@@ -67,7 +67,7 @@ func (d *Draft) settleStage() *InvalidError {
 	return nil
 }
 
-func (d *Draft) settleOutcome() *InvalidError {
+func (d *Draft) deriveOutcome() *InvalidError {
 	if !d.IsOffered() {
 		return nil
 	}
@@ -99,9 +99,9 @@ func (d *Draft) settleOutcome() *InvalidError {
 	return nil
 }
 
-// settleAsks keeps the history of asks: a changed ask of an open listing is a
+// deriveAsks keeps the history of asks: a changed ask of an open listing is a
 // new ask from today, otherwise a correction of the last one.
-func (d *Draft) settleAsks() *InvalidError {
+func (d *Draft) deriveAsks() *InvalidError {
 	if !d.IsOffered() {
 		return nil
 	}
@@ -155,9 +155,9 @@ func (d *Draft) checkAsks() *InvalidError {
 	return nil
 }
 
-// settlePauses adds the shorthand columns, closes what is open at the end and
+// derivePauses adds the shorthand columns, closes what is open at the end and
 // keeps the pauses disjoint, in order and inside the listing.
-func (d *Draft) settlePauses() *InvalidError {
+func (d *Draft) derivePauses() *InvalidError {
 	if err := d.addShorthandPause(); err != nil {
 		return err
 	}
@@ -231,7 +231,7 @@ func (d *Draft) addShorthandPause() *InvalidError {
 	return Invalid("resumed_on", "%s: there is no pause to end", d.ResumedOn)
 }
 
-func (d *Draft) settleObserved() *InvalidError {
+func (d *Draft) deriveObserved() *InvalidError {
 	switch {
 	case d.LastSeenOn.IsZero():
 		return nil
@@ -243,8 +243,8 @@ func (d *Draft) settleObserved() *InvalidError {
 	return nil
 }
 
-// settleEstimate: an estimate counts only while the outcome is not known.
-func (d *Draft) settleEstimate() {
+// deriveEstimate: an estimate counts only while the outcome is not known.
+func (d *Draft) deriveEstimate() {
 	before := Money(0)
 	if d.old != nil {
 		before = d.old.Estimate

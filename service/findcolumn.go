@@ -9,16 +9,16 @@ import (
 // PlanColumns are what a find may have beside the columns of a row: the look
 // and the costs planned for it. They are read onto a copy of the row.
 var PlanColumns = []Column{
-	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.Finish }).kept(),
-	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.Color }).kept(),
-	wordColumn("planned_second_finish", finishes, func(l *Listing) *string { return &l.SecondFinish }).kept(),
-	wordColumn("planned_second_color", colors, func(l *Listing) *string { return &l.SecondColor }).kept(),
-	wordColumn("planned_topcoat", Topcoats, func(l *Listing) *string { return &l.Topcoat }).kept(),
-	gradeColumn("planned_condition", func(l *Listing) *int { return &l.Condition }).kept(),
-	costColumn(CostPurchase).named("price").kept(),
-	costColumn(CostMaterials).named("materials").kept(),
-	costColumn(CostPickup).named("transport").kept(),
-	costColumn(CostOther).named("other").kept(),
+	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.Finish }).blankKeeps(),
+	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.Color }).blankKeeps(),
+	wordColumn("planned_second_finish", finishes, func(l *Listing) *string { return &l.SecondFinish }).blankKeeps(),
+	wordColumn("planned_second_color", colors, func(l *Listing) *string { return &l.SecondColor }).blankKeeps(),
+	wordColumn("planned_topcoat", Topcoats, func(l *Listing) *string { return &l.Topcoat }).blankKeeps(),
+	gradeColumn("planned_condition", func(l *Listing) *int { return &l.Condition }).blankKeeps(),
+	costColumn(CostPurchase).named("price").blankKeeps(),
+	costColumn(CostMaterials).named("materials").blankKeeps(),
+	costColumn(CostPickup).named("transport").blankKeeps(),
+	costColumn(CostOther).named("other").blankKeeps(),
 	{Name: "days_out", Kind: KindCount, Keeps: true, Set: setDaysOut},
 }
 

@@ -37,8 +37,8 @@ func (d *Draft) checkStage() *InvalidError {
 	return nil
 }
 
-// settleLetGo checks why a piece left without a sale.
-func (d *Draft) settleLetGo() *InvalidError {
+// deriveLetGo checks why a piece left without a sale.
+func (d *Draft) deriveLetGo() *InvalidError {
 	if d.LetGo == "" {
 		if !d.LetGoOn.IsZero() || d.LetGoNote != "" {
 			return Invalid("let_go", "is missing: say why (%s)", strings.Join(letGoReasons, ", "))

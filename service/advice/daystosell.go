@@ -27,11 +27,11 @@ const fewSpeeds = 8 // common practice, no source
 // withdrawn would have sold later. It is empty before anything was listed. It
 // is kept with the model, so that the history is read once after each change.
 func (s *Service) DaysToSell(ctx context.Context, a *service.Actor) ([]CategorySpeed, error) {
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
-	return model.Memo(group, func() ([]CategorySpeed, error) {
+	return model.Memo(fit, func() ([]CategorySpeed, error) {
 		rows, err := s.fits.AllRecords(ctx, a)
 		if err != nil {
 			return nil, err

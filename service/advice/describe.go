@@ -25,11 +25,11 @@ type SuspiciousSale struct {
 
 // Describe tells what the group's model says.
 func (s *Service) Describe(ctx context.Context, a *service.Actor) (*Description, error) {
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
-	d := &Description{Version: group.Version(), Description: group.Model.Describe()}
+	d := &Description{Version: fit.Version(), Description: fit.Model.Describe()}
 	var which model.Selection
 	for _, sale := range d.Description.Suspicious {
 		if id, err := uuid.Parse(sale.ID); err == nil {

@@ -64,7 +64,7 @@ func (s *Service) Offers(ctx context.Context, a *service.Actor, listing uuid.UUI
 // advise judges an offer for an open listing, or without one tells the lowest
 // amount to take.
 func (s *Service) advise(ctx context.Context, a *service.Actor, l *service.Listing, offer *service.Offer) (OfferAdvice, error) {
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return OfferAdvice{}, err
 	}
@@ -78,16 +78,16 @@ func (s *Service) advise(ctx context.Context, a *service.Actor, l *service.Listi
 		return OfferAdvice{}, err
 	}
 	c, settings := a.Group.Currency, a.Group.SettingsFor(l.Venue, a.Today)
-	out := OfferAdvice{Model: group.Version(), Cautions: service.Occasion{Piece: l, Deeds: service.ToMeet | service.ToHandOver}.Cautions()}
+	out := OfferAdvice{Model: fit.Version(), Cautions: service.Occasion{Piece: l, Deeds: service.ToMeet | service.ToHandOver}.Cautions()}
 	if offer == nil {
-		out.OfferAdvice = group.Model.Lowest(standing, a.Today, settings)
+		out.OfferAdvice = fit.Model.Lowest(standing, a.Today, settings)
 	} else {
 		deposit := offer.Deposit > 0
 		if out.TurnsUp = 1; !offer.Cash || offer.Comes > a.Today {
 			out.TurnsUp = ended.Chance(deposit)
 			out.Holds = ended.Of(deposit).Kept + ended.Of(deposit).Broken
 		}
-		out.OfferAdvice = group.Model.Advise(standing, pricing.Offer{
+		out.OfferAdvice = fit.Model.Advise(standing, pricing.Offer{
 			Amount: offer.Amount.Major(c), Days: max(0, int(offer.Comes-a.Today)), TurnsUp: out.TurnsUp, Deposit: offer.Deposit.Major(c),
 		}, a.Today, settings)
 	}

@@ -9,7 +9,7 @@ import (
 // promise takes the answers that are promises to a seller: those that name a ref
 // or a listing of the actor's own that has not ended, as it is on file. What a
 // feed reads and what is only tried out are none.
-func (s *Service) promise(a *service.Actor, group *model.Fit, subjects []subject, answers []Suggestion) {
+func (s *Service) promise(a *service.Actor, fit *model.Fit, subjects []subject, answers []Suggestion) {
 	c := a.Group.Currency
 	for i, sub := range subjects {
 		if !sub.isPromise(a) {
@@ -23,7 +23,7 @@ func (s *Service) promise(a *service.Actor, group *model.Fit, subjects []subject
 		if r := answer.SalePrice; r != nil {
 			k.SalePrice = &track.ShownRange{Likely: service.MoneyOf(r.Likely, c), Low: service.MoneyOf(r.Low, c), High: service.MoneyOf(r.High, c), Level: r.Level}
 		}
-		outline := group.Model.Outline(sub.query(c, 0), a.Today, a.Group.SettingsFor(sub.row.Venue, a.Today))
+		outline := fit.Model.Outline(sub.query(c, 0), a.Today, a.Group.SettingsFor(sub.row.Venue, a.Today))
 		if chance := answer.ChanceSold; chance != nil && outline.Prospects != nil {
 			k.Promise = &track.ShownAsk{Ask: service.MoneyOf(answer.Ask, c), WithinDays: chance.WithinDays, Chance: chance.Probability, Prospects: *outline.Prospects}
 		}

@@ -90,7 +90,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	if err := t.validate(); err != nil {
 		return nil, err
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -108,8 +108,8 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 			return nil, err
 		}
 		limit := PurchaseLimit{
-			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: group.Model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
-			Plan: p.told(), Model: group.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
+			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: fit.Model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
+			Plan: p.summary(), Model: fit.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
 		}
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")

@@ -72,7 +72,7 @@ func (s *Service) readPlans(ctx context.Context, a *service.Actor, subjects []su
 				return nil, err
 			}
 		}
-		if err := p.settleWork(d, workshop); err != nil {
+		if err := p.fillWork(d, workshop); err != nil {
 			return nil, err
 		}
 		out[i] = p
@@ -136,9 +136,9 @@ func readPlan(a *service.Actor, sub subject, cells service.Cells, onFile service
 	return d, errs
 }
 
-// settleWork fills in what the work takes where the find left it out, and says
+// fillWork fills in what the work takes where the find left it out, and says
 // from where.
-func (p *plannedPiece) settleWork(d *service.Draft, workshop *Workshop) error {
+func (p *plannedPiece) fillWork(d *service.Draft, workshop *Workshop) error {
 	defer func() {
 		if d.DaysOut != nil {
 			p.daysOut = *d.DaysOut
@@ -204,7 +204,7 @@ func (p *plannedPiece) query(c service.Currency, t PurchaseTarget) pricing.Purch
 	return q
 }
 
-func (p *plannedPiece) told() PurchasePlan {
+func (p *plannedPiece) summary() PurchasePlan {
 	out := PurchasePlan{Finish: p.plan.Finish, Color: p.plan.Color, Hours: p.hours(), DaysOut: p.daysOut, CostsFrom: p.costsFrom}
 	if p.plan.Condition > 0 {
 		out.Condition = service.Conditions[p.plan.Condition-1]

@@ -44,7 +44,7 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 	if !service.Between(n, 1, MaxFinishes) {
 		return nil, service.Invalid("finishes", "expected 1 to %d", MaxFinishes)
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -70,8 +70,8 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 			return nil, err
 		}
 		q := pricing.RefinishQuery{Job: jobs[i], Estimate: sub.estimate.Major(a.Group.Currency), Standing: sub.standing}
-		answer := group.Model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
-		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: group.Version()}
+		answer := fit.Model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
+		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: fit.Version()}
 		if answer.Planned != nil {
 			one.Planned = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*pricing.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
 		}

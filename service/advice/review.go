@@ -105,11 +105,11 @@ func (s *Service) reviewed(ctx context.Context, a *service.Actor, day pricing.Da
 	if day < a.Today {
 		return pricing.Fit(model.History(rows.All, a.Group.Currency), day), rows, nil
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, nil, err
 	}
-	return group.Model, rows, nil
+	return fit.Model, rows, nil
 }
 
 // reviewAll judges open listings, in their order, on all processors. The actor's

@@ -72,7 +72,7 @@ func (s *Service) SuggestIf(ctx context.Context, a *service.Actor, subjects []Su
 	if len(subjects) == 0 || len(subjects) > service.MaxSubjects {
 		return nil, service.Invalid("subjects", "expected 1 to %d of them, have %d", service.MaxSubjects, len(subjects))
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -94,12 +94,12 @@ func (s *Service) SuggestIf(ctx context.Context, a *service.Actor, subjects []Su
 			}
 		}
 	}
-	return s.suggest(ctx, a, group, read, withinDays)
+	return s.suggest(ctx, a, fit, read, withinDays)
 }
 
 // SuggestFor answers for a listing on file.
 func (s *Service) SuggestFor(ctx context.Context, a *service.Actor, listing uuid.UUID, withinDays int) (*Suggestion, error) {
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +107,7 @@ func (s *Service) SuggestFor(ctx context.Context, a *service.Actor, listing uuid
 	if err != nil {
 		return nil, err
 	}
-	answers, err := s.suggest(ctx, a, group, []subject{asItStands(a, rows, row)}, withinDays)
+	answers, err := s.suggest(ctx, a, fit, []subject{asItStands(a, rows, row)}, withinDays)
 	if err != nil {
 		return nil, err
 	}
@@ -123,7 +123,7 @@ type OpenSuggestion struct {
 // SuggestOpen answers for the group's own open listings, or those of one
 // member, in the order of their refs.
 func (s *Service) SuggestOpen(ctx context.Context, a *service.Actor, member uuid.UUID, withinDays int) ([]OpenSuggestion, error) {
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -146,7 +146,7 @@ func (s *Service) SuggestOpen(ctx context.Context, a *service.Actor, member uuid
 		for i, r := range batch {
 			subjects[i] = asItStands(a, open, r)
 		}
-		found, err := s.suggest(ctx, a, group, subjects, withinDays)
+		found, err := s.suggest(ctx, a, fit, subjects, withinDays)
 		if err != nil {
 			return nil, err
 		}
@@ -157,7 +157,7 @@ func (s *Service) SuggestOpen(ctx context.Context, a *service.Actor, member uuid
 	return out, nil
 }
 
-func (s *Service) suggest(ctx context.Context, a *service.Actor, group *model.Fit, subjects []subject, withinDays int) ([]Suggestion, error) {
+func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit, subjects []subject, withinDays int) ([]Suggestion, error) {
 	if !service.Between(withinDays, 1, 730) {
 		return nil, service.Invalid("within_days", "expected 1 to 730")
 	}
@@ -175,17 +175,17 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, group *model.Fi
 			return nil, err
 		}
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
-		answer := group.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
+		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
 		if sub.estimate == 0 && sub.isPromise(a) {
 			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
 		}
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
-			Differences: differencesOf(a, group, sub, settings), Model: group.Version(),
+			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
 			Warnings: sub.row.Attributes().OddSizes(), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}
 	}
-	s.promise(a, group, subjects, answers)
+	s.promise(a, fit, subjects, answers)
 	s.suggested.count(answers)
 	return answers, nil
 }
@@ -193,7 +193,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, group *model.Fi
 // Comparables returns the n nearest listings to a described piece, or to one
 // on file, adjusted to it.
 func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject, n int) ([]Comparable, error) {
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -205,7 +205,7 @@ func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject
 	if err != nil {
 		return nil, err
 	}
-	found := group.Model.Comparables(read[0].row.Attributes(), a.Today, candidates[0].facts(a.Group.Currency), n)
+	found := fit.Model.Comparables(read[0].row.Attributes(), a.Today, candidates[0].facts(a.Group.Currency), n)
 	return candidates[0].rows(found), nil
 }
 

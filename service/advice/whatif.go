@@ -63,14 +63,14 @@ func andIf(a *service.Actor, sub subject, cells service.Cells) (subject, error) 
 }
 
 // differencesOf prices a piece step by step towards what is laid over it.
-func differencesOf(a *service.Actor, group *model.Fit, sub subject, settings pricing.Settings) []Difference {
+func differencesOf(a *service.Actor, fit *model.Fit, sub subject, settings pricing.Settings) []Difference {
 	if len(sub.changed) == 0 {
 		return nil
 	}
 	c := a.Group.Currency
 	step := sub
 	step.row = sub.before
-	before := group.Model.Outline(step.query(c, 0), a.Today, settings)
+	before := fit.Model.Outline(step.query(c, 0), a.Today, settings)
 	cells := service.Cells{}
 	var out []Difference
 	for _, one := range sub.changed {
@@ -82,7 +82,7 @@ func differencesOf(a *service.Actor, group *model.Fit, sub subject, settings pri
 		column, _ := service.ColumnByName(one.name)
 		line := Difference{Column: one.name, From: column.Value(step.row, c), To: column.Value(&d.Listing, c)}
 		step.row = &d.Listing
-		after := group.Model.Outline(step.query(c, 0), a.Today, settings)
+		after := fit.Model.Outline(step.query(c, 0), a.Today, settings)
 		line.compare(before, after)
 		out, before = append(out, line), after
 	}

@@ -88,14 +88,14 @@ func (s *Service) WorkQueue(ctx context.Context, a *service.Actor, q WorkQuery) 
 	if err != nil {
 		return nil, err
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
 	inTheYard := true
 	err = s.store.EachListing(ctx, a.Tenant(), service.Query{Member: a.MemberID, InTheYard: &inTheYard}, func(l *service.Listing) error {
 		if l.Stage != service.StageFound && !l.IsObserved() {
-			tasks = append(tasks, yardTasks(a, group.Model, l, workshop)...)
+			tasks = append(tasks, stageTasks(a, fit.Model, l, workshop)...)
 		}
 		return nil
 	})
@@ -103,7 +103,7 @@ func (s *Service) WorkQueue(ctx context.Context, a *service.Actor, q WorkQuery) 
 		return nil, fmt.Errorf("read the pieces in the yard: %w", err)
 	}
 	out := choose(a, tasks, q)
-	out.Model = group.Version()
+	out.Model = fit.Version()
 	return out, nil
 }
 
@@ -140,9 +140,9 @@ func (s *Service) staleTasks(ctx context.Context, a *service.Actor, w *Workshop)
 // done, if it was worse. Common practice, no source.
 const doneGrade = 3
 
-// yardTasks are the looks that a piece in the yard could get, each until it is
+// stageTasks are the looks that a piece in the yard could get, each until it is
 // on offer, and offering it as it is.
-func yardTasks(a *service.Actor, m *pricing.Model, l *service.Listing, w *Workshop) []Task {
+func stageTasks(a *service.Actor, m *pricing.Model, l *service.Listing, w *Workshop) []Task {
 	settings := w.settings(a.Group.SettingsFor(l.Venue, a.Today))
 	job := pricing.Job{Attributes: l.Attributes()}
 	job.Condition = cmp.Or(l.Condition, l.Ledger.ConditionFound)

@@ -58,7 +58,7 @@ func TestNoTextForWhatIsNotOnes(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	for _, state := range []string{"found", "passed", "let_go", "sold"} {
-		row := servicetest.YardRow(t, f, state, state)
+		row := servicetest.UnlistedRow(t, f, state, state)
 		if _, err := f.History.ListingText(t.Context(), f.Actor(t, "Wilda"), row.ID); !errors.Is(err, service.ErrConflict) || !strings.HasPrefix(err.Error(), state) {
 			t.Errorf("%s: %v, want a conflict", state, err)
 		}

@@ -22,10 +22,10 @@ type Store interface {
 	RecordStore
 	// StoredModel reads what is kept of a design's model.
 	StoredModel(ctx context.Context, t service.Tenant, design int) (*StoredModel, error)
-	// Fold brings the statistics of a design up to the group's newest change,
+	// CatchUp brings the statistics of a design up to the group's newest change,
 	// in one transaction that holds their lock: do is given the changes and
 	// leaves what to write. anew forgets what was folded so far.
-	Fold(ctx context.Context, t service.Tenant, design int, anew bool, do func(*CatchUp) error) error
+	CatchUp(ctx context.Context, t service.Tenant, design int, anew bool, do func(*CatchUp) error) error
 	// KeepRates stores a fit, unless one of a newer change or day is there.
 	KeepRates(ctx context.Context, t service.Tenant, design int, r StoredRates) error
 	// TakeRefit takes the turn to fit anew what was stored at a change number,
@@ -69,8 +69,8 @@ type memo[T any] struct {
 
 // Memo returns what work gives for a fit, worked out once for as long as the
 // fit is the group's. There is one value of each type.
-func Memo[T any](n *Fit, work func() (T, error)) (T, error) {
-	at, _ := n.memos.LoadOrStore(reflect.TypeFor[T](), &memo[T]{})
+func Memo[T any](fit *Fit, work func() (T, error)) (T, error) {
+	at, _ := fit.memos.LoadOrStore(reflect.TypeFor[T](), &memo[T]{})
 	m := at.(*memo[T]) //nolint:forcetypeassert // stored under its type
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -89,8 +89,8 @@ func Memo[T any](n *Fit, work func() (T, error)) (T, error) {
 // the day that its rates were fitted for. A group of more than AtOnce listings
 // has rates that are older than the change number; a newer fit takes a change
 // number of its own, so that a version names one model.
-func (n *Fit) Version() string {
-	return fmt.Sprintf("%d.%d.%s", pricing.Design, n.changeNo, n.Model.FittedOn())
+func (fit *Fit) Version() string {
+	return fmt.Sprintf("%d.%d.%s", pricing.Design, fit.changeNo, fit.Model.FittedOn())
 }
 
 // Cache keeps the models of the groups that were asked about lately. What it
@@ -258,9 +258,9 @@ func (k *Cache) caughtUp(ctx context.Context, a *service.Actor) (*StoredModel, e
 		stored.Statistics, stored.ChangeNo = f.Statistics, f.To
 		return nil
 	}
-	err = k.store.Fold(ctx, a.Tenant(), pricing.Design, false, fold)
+	err = k.store.CatchUp(ctx, a.Tenant(), pricing.Design, false, fold)
 	if errors.Is(err, errAnew) {
-		err = k.store.Fold(ctx, a.Tenant(), pricing.Design, true, fold)
+		err = k.store.CatchUp(ctx, a.Tenant(), pricing.Design, true, fold)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("bring the group's model up to date: %w", err)

@@ -25,8 +25,8 @@ func (s *Service) KeepFind(ctx context.Context, a *service.Actor, find service.C
 	return s.record(ctx, a, cells, true)
 }
 
-// KeptFinds are the actor's own finds that were neither bought nor passed over.
-func (s *Service) KeptFinds(ctx context.Context, a *service.Actor) ([]*service.Listing, error) {
+// OpenFinds are the actor's own finds that were neither bought nor passed over.
+func (s *Service) OpenFinds(ctx context.Context, a *service.Actor) ([]*service.Listing, error) {
 	pieces, _, err := s.Pieces(ctx, a, service.PieceQuery{Member: a.MemberID, State: []string{service.StageFound}, Limit: service.MaxSubjects})
 	rows := make([]*service.Listing, len(pieces))
 	for i, p := range pieces {

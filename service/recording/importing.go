@@ -56,7 +56,7 @@ func (s *Service) Import(ctx context.Context, a *service.Actor, rows RowSource, 
 		*result = ImportResult{} // the transaction may be tried again
 		reader := a.Reader()
 		reader.Decimal = o.Decimal
-		b := newBatch(a, w, reader)
+		b := newImporter(a, w, reader)
 		if o.Revisions && !o.DryRun {
 			result.Revisions = make(map[string]int64)
 		}
@@ -79,14 +79,14 @@ func (s *Service) Import(ctx context.Context, a *service.Actor, rows RowSource, 
 	return result, err
 }
 
-// numbered is a row on its way in.
-type numbered struct {
+// numberedRow is a row on its way in.
+type numberedRow struct {
 	Row   int
 	Cells service.Cells
 }
 
-// batch takes rows of one actor into one transaction.
-type batch struct {
+// importer takes rows of one actor into one transaction.
+type importer struct {
 	actor  *service.Actor
 	writer Writer
 	reader *service.Reader
@@ -95,20 +95,20 @@ type batch struct {
 	words  map[service.NewValue]bool
 }
 
-func newBatch(a *service.Actor, w Writer, r *service.Reader) *batch {
-	return &batch{actor: a, writer: w, reader: r, seen: map[string]int{}, pieces: map[string]uuid.UUID{}, words: map[service.NewValue]bool{}}
+func newImporter(a *service.Actor, w Writer, r *service.Reader) *importer {
+	return &importer{actor: a, writer: w, reader: r, seen: map[string]int{}, pieces: map[string]uuid.UUID{}, words: map[service.NewValue]bool{}}
 }
 
-// taken is what became of some rows before they are written.
-type taken struct {
+// checked is what became of some rows before they are written.
+type checked struct {
 	changes []*service.Change
 	errors  []service.FieldError
 	bad     int
 }
 
 // run takes all rows of a source and writes them batch by batch.
-func (b *batch) run(ctx context.Context, rows RowSource, result *ImportResult) error {
-	var waiting []numbered
+func (b *importer) run(ctx context.Context, rows RowSource, result *ImportResult) error {
+	var waiting []numberedRow
 	flush := func() error {
 		if len(waiting) == 0 {
 			return nil
@@ -137,7 +137,7 @@ func (b *batch) run(ctx context.Context, rows RowSource, result *ImportResult) e
 			result.Errors = append(result.Errors, row.Errors...)
 			return nil
 		}
-		waiting = append(waiting, numbered{Row: row.Number, Cells: row.Cells})
+		waiting = append(waiting, numberedRow{Row: row.Number, Cells: row.Cells})
 		if len(waiting) < importBatch {
 			return nil
 		}
@@ -153,7 +153,7 @@ func (b *batch) run(ctx context.Context, rows RowSource, result *ImportResult) e
 	return nil
 }
 
-func (b *batch) count(got taken, result *ImportResult) {
+func (b *importer) count(got checked, result *ImportResult) {
 	result.Rejected += got.bad
 	result.Errors = append(result.Errors, got.errors...)
 	for _, c := range got.changes {
@@ -177,12 +177,12 @@ func (b *batch) count(got taken, result *ImportResult) {
 // take looks up what is on file for the rows, reads them and checks them
 // against their siblings. Rows that end a listing come before rows that open
 // one, so that a file may hold both in any order.
-func (b *batch) take(ctx context.Context, rows []numbered) (taken, error) {
+func (b *importer) take(ctx context.Context, rows []numberedRow) (checked, error) {
 	onFile, err := b.onFile(ctx, rows)
 	if err != nil {
-		return taken{}, err
+		return checked{}, err
 	}
-	var got taken
+	var got checked
 	reject := func(row int, wrong ...service.FieldError) {
 		got.bad++
 		for _, f := range wrong {
@@ -207,11 +207,11 @@ func (b *batch) take(ctx context.Context, rows []numbered) (taken, error) {
 		got.changes = append(got.changes, change)
 	}
 	if err := b.assignPieces(ctx, got.changes); err != nil {
-		return taken{}, err
+		return checked{}, err
 	}
 	clashes, err := b.clashes(ctx, got.changes)
 	if err != nil {
-		return taken{}, err
+		return checked{}, err
 	}
 	got.changes = slices.DeleteFunc(got.changes, func(c *service.Change) bool {
 		wrong, clash := clashes[c]
@@ -223,7 +223,7 @@ func (b *batch) take(ctx context.Context, rows []numbered) (taken, error) {
 	return got, nil
 }
 
-func (b *batch) onFile(ctx context.Context, rows []numbered) (map[string]*service.Listing, error) {
+func (b *importer) onFile(ctx context.Context, rows []numberedRow) (map[string]*service.Listing, error) {
 	refs := make([]string, 0, len(rows))
 	for _, n := range rows {
 		if ref := strings.TrimSpace(n.Cells["ref"]); ref != "" && service.CheckText(ref, 100) == nil {
@@ -234,7 +234,7 @@ func (b *batch) onFile(ctx context.Context, rows []numbered) (map[string]*servic
 }
 
 // read reads one row onto what is on file under its ref.
-func (b *batch) read(n numbered, old *service.Listing) (*service.Change, []service.FieldError) {
+func (b *importer) read(n numberedRow, old *service.Listing) (*service.Change, []service.FieldError) {
 	if name := strings.TrimSpace(n.Cells["member"]); name != "" && !strings.EqualFold(name, b.actor.Member) {
 		return nil, []service.FieldError{{Ref: n.Cells["ref"], Column: "member", Reason: fmt.Sprintf("this row belongs to %s; you are %s", service.Clip(name), b.actor.Member)}}
 	}
@@ -255,7 +255,7 @@ func (b *batch) read(n numbered, old *service.Listing) (*service.Change, []servi
 }
 
 // assignPieces finds the piece of each new row, or makes it.
-func (b *batch) assignPieces(ctx context.Context, changes []*service.Change) error {
+func (b *importer) assignPieces(ctx context.Context, changes []*service.Change) error {
 	var unknown []string
 	for _, c := range changes {
 		if _, ok := b.pieces[c.New.PieceRef]; c.Old == nil && !ok {
@@ -285,7 +285,7 @@ func (b *batch) assignPieces(ctx context.Context, changes []*service.Change) err
 
 // clashes finds rows that would offer a piece twice at once. It also puts the
 // changes in the order in which they can be written.
-func (b *batch) clashes(ctx context.Context, changes []*service.Change) (map[*service.Change]service.FieldError, error) {
+func (b *importer) clashes(ctx context.Context, changes []*service.Change) (map[*service.Change]service.FieldError, error) {
 	slices.SortStableFunc(changes, func(x, y *service.Change) int { return boolRank(x.Opens()) - boolRank(y.Opens()) })
 	pieces := make([]uuid.UUID, 0, len(changes))
 	for _, c := range changes {
@@ -325,7 +325,7 @@ func boolRank(b bool) int {
 }
 
 // save completes the events and writes what changed.
-func (b *batch) save(ctx context.Context, changes []*service.Change) error {
+func (b *importer) save(ctx context.Context, changes []*service.Change) error {
 	var write []*service.Change
 	for _, c := range changes {
 		if len(c.Events) == 0 {
@@ -348,7 +348,7 @@ func (b *batch) save(ctx context.Context, changes []*service.Change) error {
 	if len(write) == 0 {
 		return nil
 	}
-	if err := settleEstimates(ctx, b.writer, write); err != nil {
+	if err := discountLateEstimates(ctx, b.writer, write); err != nil {
 		return err
 	}
 	return b.writer.Save(ctx, write)

@@ -68,8 +68,8 @@ func (s *Service) record(ctx context.Context, a *service.Actor, cells service.Ce
 		return nil, err
 	}
 	err = s.write(ctx, a, func(w Writer) error {
-		b := newBatch(a, w, a.Reader())
-		outcome, err := b.take(ctx, []numbered{{Row: 1, Cells: cells}})
+		b := newImporter(a, w, a.Reader())
+		outcome, err := b.take(ctx, []numberedRow{{Row: 1, Cells: cells}})
 		if err != nil {
 			return err
 		}
@@ -129,7 +129,7 @@ func (s *Service) alter(ctx context.Context, a *service.Actor, id uuid.UUID, wan
 		if event != nil {
 			change.Tell(event)
 		}
-		return newBatch(a, w, a.Reader()).save(ctx, []*service.Change{change})
+		return newImporter(a, w, a.Reader()).save(ctx, []*service.Change{change})
 	})
 	return change, err
 }

@@ -71,7 +71,7 @@ func (s *Service) refinish(ctx context.Context, a *service.Actor, n service.NewE
 			return service.Invalid("listed_on", "%s is before the refinish of %s", next.New.ListedOn, on)
 		}
 		made = true
-		return newBatch(a, w, a.Reader()).save(ctx, []*service.Change{ended, next})
+		return newImporter(a, w, a.Reader()).save(ctx, []*service.Change{ended, next})
 	})
 	return ended, made, err
 }

@@ -39,7 +39,7 @@ func TestYardEvents(t *testing.T) {
 		"let_go":    {"in_work": "! was let go on 2026-03-10 (kept); reopen it first", "let_go": "! was let go", "reopen": "bought"},
 	} {
 		for kind, outcome := range want {
-			row := servicetest.YardRow(t, f, state+"-"+kind, state)
+			row := servicetest.UnlistedRow(t, f, state+"-"+kind, state)
 			_, err := f.Recording.AddEvent(t.Context(), f.Actor(t, "Wilda"), row.ID, service.NewEvent{Kind: kind, On: "2026-03-30", Fields: events[kind]}, nil)
 			if reason, refused := strings.CutPrefix(outcome, "! "); refused {
 				if !errors.Is(err, service.ErrConflict) || !strings.Contains(err.Error(), row.Ref+" "+reason) {
@@ -62,7 +62,7 @@ func TestYardEventsAreColumnsAndUndone(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda", "Orrin")
 	a := f.Actor(t, "Wilda")
-	row := servicetest.YardRow(t, f, "F-1", "found")
+	row := servicetest.UnlistedRow(t, f, "F-1", "found")
 	add := func(e service.NewEvent) *service.Change {
 		t.Helper()
 		change, err := f.Recording.AddEvent(t.Context(), a, row.ID, e, nil)
@@ -142,7 +142,7 @@ func TestStagesByRow(t *testing.T) {
 		{"passed", service.Cells{"let_go": "gone"}, "passed"},
 		{"passed", service.Cells{"let_go": ""}, "passed"}, // blank leaves it alone
 	} {
-		row := servicetest.YardRow(t, f, "X", test.from)
+		row := servicetest.UnlistedRow(t, f, "X", test.from)
 		_, err := f.Recording.Record(t.Context(), f.Actor(t, "Wilda"), merged(service.Cells{"ref": "X", "category": "desk"}, test.cells))
 		reason, refused := strings.CutPrefix(test.want, "!")
 		switch {
@@ -169,7 +169,7 @@ func TestListsOfTheYard(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	for _, state := range []string{"found", "bought", "in_work", "passed", "let_go", "open", "withdrawn", "sold"} {
-		servicetest.YardRow(t, f, state, state)
+		servicetest.UnlistedRow(t, f, state, state)
 	}
 	a := f.Actor(t, "Wilda")
 	yes, no := true, false

@@ -20,10 +20,10 @@ func (s *Service) write(ctx context.Context, a *service.Actor, do func(Writer) e
 	return s.store.Write(ctx, a.Tenant(), do)
 }
 
-// settleEstimates takes the weight from new estimates that follow a
+// discountLateEstimates takes the weight from new estimates that follow a
 // suggestion: what was read is not one's own judgement. An estimate that came
 // with the first suggestion's own request stays.
-func settleEstimates(ctx context.Context, w Writer, changes []*service.Change) error {
+func discountLateEstimates(ctx context.Context, w Writer, changes []*service.Change) error {
 	fresh := make(map[uuid.UUID]*service.Listing)
 	for _, c := range changes {
 		if c.New.EstimateCounts && (c.Old == nil || c.Old.Estimate != c.New.Estimate) {

@@ -102,9 +102,9 @@ func Nightstand() *service.Listing {
 	return &service.Listing{Category: "nightstand", Width: 22, Depth: 16, Height: 26, Unit: "in", Material: "solid_wood", Wood: "maple", Condition: 3, Finish: "original"}
 }
 
-// YardRow puts a piece on file and takes it to a state: a stage, "open",
+// UnlistedRow puts a piece on file and takes it to a state: a stage, "open",
 // "withdrawn", "sold", "passed" or "let_go".
-func YardRow(t *testing.T, f *Fixture, ref, state string) *service.Listing {
+func UnlistedRow(t *testing.T, f *Fixture, ref, state string) *service.Listing {
 	t.Helper()
 	cells := service.Cells{"ref": ref, "category": "desk"}
 	switch state {

@@ -38,7 +38,7 @@ func (s *Service) Record(ctx context.Context, a *service.Actor) (*Record, error)
 	if err := s.recorder.Flush(ctx); err != nil {
 		return nil, err
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return nil, err
 	}
@@ -46,7 +46,7 @@ func (s *Service) Record(ctx context.Context, a *service.Actor) (*Record, error)
 	if err != nil {
 		return nil, fmt.Errorf("read the kept suggestions: %w", err)
 	}
-	replay, err := s.replay(ctx, a, group)
+	replay, err := s.replay(ctx, a, fit)
 	if err != nil {
 		return nil, err
 	}
@@ -61,17 +61,17 @@ func (s *Service) Record(ctx context.Context, a *service.Actor) (*Record, error)
 	var all []promised
 	for _, k := range kept {
 		if r := rows.ByID[k.ListingID]; r != nil {
-			all = append(all, k.promised(r, a.Group.Currency, group, a.Group.SettingsFor(r.Venue, r.ListedOn)))
+			all = append(all, k.promised(r, a.Group.Currency, fit, a.Group.SettingsFor(r.Venue, r.ListedOn)))
 		}
 	}
-	return &Record{Model: group.Version(), Kept: score(all, a.Today), Replay: *replay}, nil
+	return &Record{Model: fit.Version(), Kept: score(all, a.Today), Replay: *replay}, nil
 }
 
 // promised sets a kept suggestion against its listing: the chance at the last
 // ask, from the day it was set.
-func (k *Shown) promised(r *model.Recorded, c service.Currency, group *model.Fit, s pricing.Settings) promised {
+func (k *Shown) promised(r *model.Recorded, c service.Currency, fit *model.Fit, s pricing.Settings) promised {
 	p := promised{listing: r.Evidence(c)}
-	p.now = judgedBy(group.Model, p.listing, p.listing.ListedOn, s).Prospects
+	p.now = judgedBy(fit.Model, p.listing, p.listing.ListedOn, s).Prospects
 	last := r.Asks[len(r.Asks)-1]
 	p.used, p.usedOn = last.Amount.Major(c), last.On
 	if x := k.SalePrice; x != nil {
@@ -92,29 +92,29 @@ const (
 
 // replay is made once for each change number and day; it alone reads the whole
 // history.
-func (s *Service) replay(ctx context.Context, a *service.Actor, n *model.Fit) (*Replay, error) {
-	return model.Memo(n, func() (*Replay, error) {
+func (s *Service) replay(ctx context.Context, a *service.Actor, fit *model.Fit) (*Replay, error) {
+	return model.Memo(fit, func() (*Replay, error) {
 		rows, err := s.fits.AllRecords(ctx, a)
 		if err != nil {
 			return nil, err
 		}
-		return replayHistory(n, ctx, pricing.Cut(model.History(rows.All, a.Group.Currency), n.Day), a.Group.Settings())
+		return replayHistory(fit, ctx, pricing.Cut(model.History(rows.All, a.Group.Currency), fit.Day), a.Group.Settings())
 	})
 }
 
-func replayHistory(n *model.Fit, ctx context.Context, h pricing.History, s pricing.Settings) (*Replay, error) {
+func replayHistory(fit *model.Fit, ctx context.Context, h pricing.History, s pricing.Settings) (*Replay, error) {
 	var all replayedPromises
 	out := &Replay{}
-	today := n.Day.Time()
+	today := fit.Day.Time()
 	this := pricing.NewDate(today.Year(), today.Month(), 1)
 	for back := replayMonths - 1; back >= 0; back-- {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		start := this.Time().AddDate(0, -back, 0)
-		month := replayMonth(n, h, pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), n.Day+1), s)
+		month := replayMonth(fit, h, pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), fit.Day+1), s)
 		all.add(month)
-		judged := score(month, n.Day)
+		judged := score(month, fit.Day)
 		if judged.Sold == 0 {
 			continue
 		}
@@ -122,7 +122,7 @@ func replayHistory(n *model.Fit, ctx context.Context, h pricing.History, s prici
 			Month: start.Format("2006-01"), FittedOn: pricing.DateOf(start) - 1, Sold: judged.Sold, MedianError: judged.MedianError, Inside: judged.Inside,
 		})
 	}
-	out.Scores = score(all.list, n.Day)
+	out.Scores = score(all.list, fit.Day)
 	return out, nil
 }
 
@@ -159,7 +159,7 @@ func (r *replayedPromises) add(month []promised) {
 // listings of [from, to). The ask is suggested without the seller's, but for a
 // recorded estimate; the chance at the seller's ask knows it, as one told of an
 // open listing does.
-func replayMonth(n *model.Fit, h pricing.History, from, to pricing.Date, s pricing.Settings) []promised {
+func replayMonth(fit *model.Fit, h pricing.History, from, to pricing.Date, s pricing.Settings) []promised {
 	isIn := func(day pricing.Date) bool { return from <= day && day < to }
 	var asked []pricing.Listing
 	for _, l := range h.Listings {
@@ -182,7 +182,7 @@ func replayMonth(n *model.Fit, h pricing.History, from, to pricing.Date, s prici
 		listed := judgedBy(model, l, from, s).Prospects
 		if isIn(l.ListedOn) && outline.Ask > 0 && listed != nil {
 			p.ask, p.chance = outline.Ask, listed.ChanceSold(p.used, 0, replayWithin)
-			p.now = judgedBy(n.Model, l, l.ListedOn, s).Prospects
+			p.now = judgedBy(fit.Model, l, l.ListedOn, s).Prospects
 			if outline.SalePrice != nil {
 				p.likely = outline.SalePrice.Likely
 			}

@@ -151,12 +151,12 @@ func (s *Reviewer) reviewGroup(ctx context.Context, id uuid.UUID) (groupAges, er
 	if err := s.note(ctx, a, reviews); err != nil {
 		return groupAges{}, err
 	}
-	group, err := s.fits.Current(ctx, a)
+	fit, err := s.fits.Current(ctx, a)
 	if err != nil {
 		return groupAges{}, err
 	}
 	g := groupAges{
-		changeNo: a.Group.ChangeNo, day: a.Today, zone: a.Group.Location(), madeAt: a.Now, asOf: a.Now, fittedOn: group.Model.FittedOn().Time(),
+		changeNo: a.Group.ChangeNo, day: a.Today, zone: a.Group.Location(), madeAt: a.Now, asOf: a.Now, fittedOn: fit.Model.FittedOn().Time(),
 	}
 	for _, r := range reviews {
 		g.open = append(g.open, openAge{state: r.State, category: usualCategory(r.Row.Category), days: r.ActiveDays})
