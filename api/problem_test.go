@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"log/slog"
@@ -24,9 +23,8 @@ import (
 
 	"askwright/docs"
 	"askwright/service"
+	"askwright/service/servicetest"
 )
-
-var update = flag.Bool("update", false, "write the golden files")
 
 // logText is a log that a test reads while requests may still write.
 type logText struct {
@@ -129,7 +127,7 @@ func TestProblemDocuments(t *testing.T) {
 			s.fail(c, err)
 			got := recorder.Result().Status + "\n" + recorder.Header().Get("Content-Type") + "\n\n" + recorder.Body.String() + "\n"
 			path := filepath.Join("testdata", "problems", kind.Name+".txt")
-			if *update {
+			if *servicetest.Update {
 				if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
 					t.Fatal(err)
 				}

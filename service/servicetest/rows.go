@@ -23,13 +23,14 @@ func TextOf(t *testing.T, f *Fixture, l *service.Listing) *history.ListingText {
 	return text
 }
 
-var update = flag.Bool("update", false, "write the golden files")
+// Update is the flag -update of the tests that have golden files.
+var Update = flag.Bool("update", false, "write the golden files")
 
 // Golden compares text with a file of testdata.
 func Golden(t *testing.T, name, got string) {
 	t.Helper()
 	path := filepath.Join("testdata", name)
-	if *update {
+	if *Update {
 		if err := os.WriteFile(path, []byte(got), 0o600); err != nil {
 			t.Fatal(err)
 		}
