@@ -34,7 +34,7 @@ func (s *Store) session(ctx context.Context, t service.Tenant) session {
 	return s.pool
 }
 
-// Once works on a request unless it has been answered; see service.OnceStore.
+// Once works on a request unless it has been answered; see recording.Store.
 func (s *Store) Once(ctx context.Context, t service.Tenant, r service.OnceRequest, since time.Time, do func(context.Context) (*service.OnceAnswer, error)) (*service.OnceAnswer, error) {
 	// While do runs it may need a further connection, for another tenant.
 	if err := s.repeatable.Acquire(ctx, 1); err != nil {

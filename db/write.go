@@ -27,7 +27,7 @@ type writer struct {
 
 var _ recording.Writer = (*writer)(nil)
 
-// Write runs do in one transaction; see service.ListingStore.
+// Write runs do in one transaction; see recording.Store.
 func (s *Store) Write(ctx context.Context, t service.Tenant, do func(recording.Writer) error) error {
 	return s.write(ctx, t, func(w *writer) error { return do(w) })
 }

@@ -133,7 +133,7 @@ const (
 	refitTurn  = 2 * time.Minute // after which a replica that died at it is taken to be gone
 )
 
-// NewCache returns a keeper. registry takes its metrics; nil: nobody does.
+// NewCache returns an empty Cache. registry takes its metrics; nil: nobody does.
 func NewCache(store Store, registry prometheus.Registerer, atOnce int) *Cache {
 	return &Cache{
 		store: store, metrics: newFitMetrics(registry), atOnce: atOnce, groups: make(map[uuid.UUID]*groupModel), due: make(map[uuid.UUID]bool),
