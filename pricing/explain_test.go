@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"askwright/pricing/internal/reference"
 )
 
 // The market was made with these effects (synthetic_test.go); 3 000 listings
@@ -75,7 +77,7 @@ func TestDriversExplainThePrice(t *testing.T) {
 		if strings.Contains(d.Term, "_") || strings.Contains(d.Term, ":") {
 			t.Errorf("%q is not for people", d.Term)
 		}
-		wantRel(t, d.Term, d.Money, 100-100/(1+d.Percent/100), 1e-9)
+		reference.WantRel(t, d.Term, d.Money, 100-100/(1+d.Percent/100), 1e-9)
 	}
 	// What is left is what the subject leaves out: hardware is unknown to all, so nothing.
 	for _, name := range m.value.names {

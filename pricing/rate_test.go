@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/internal/reference"
 )
 
 // coefficients is how the reference files write a fit.
@@ -51,9 +53,9 @@ func wantFit(t *testing.T, s solution, want coefficients, tolerance float64) {
 		t.Fatal(err)
 	}
 	for j, name := range want.Order {
-		wantRel(t, name, s.theta[j], want.Estimate[name], tolerance)
+		reference.WantRel(t, name, s.theta[j], want.Estimate[name], tolerance)
 		if len(want.SE) > 0 {
-			wantRel(t, "standard error of "+name, math.Sqrt(inverse.At(j, j)), want.SE[name], 1e-6)
+			reference.WantRel(t, "standard error of "+name, math.Sqrt(inverse.At(j, j)), want.SE[name], 1e-6)
 		}
 	}
 }
@@ -73,10 +75,10 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 			LogLikelihood float64      `json:"log_likelihood"`
 		} `json:"cases"`
 	}
-	readReference(t, "poisson_offset.json", &ref)
+	reference.Read(t, "poisson_offset.json", &ref)
 	ships, claims := flat(9, 0), flat(4, 0)
-	c := readColumns(t, "ships.csv")
-	service, incidents := numbers(t, c["service"]), numbers(t, c["incidents"])
+	c := reference.Columns(t, "ships.csv")
+	service, incidents := reference.Numbers(t, c["service"]), reference.Numbers(t, c["incidents"])
 	for i := range service {
 		if service[i] == 0 {
 			continue
@@ -90,8 +92,8 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 		}
 		ships.add(append(x, indicator(c["period"][i] == "75")), service[i], incidents[i], i)
 	}
-	c = readColumns(t, "claims.csv")
-	n, y := numbers(t, c["n"]), numbers(t, c["claims"])
+	c = reference.Columns(t, "claims.csv")
+	n, y := reference.Numbers(t, c["n"]), reference.Numbers(t, c["claims"])
 	for i := range n {
 		x := []float64{1, indicator(c["car"][i] == "medium"), indicator(c["car"][i] == "large"), indicator(c["age"][i] == "1")}
 		claims.add(x, n[i], y[i], i)
@@ -106,7 +108,7 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 				factorial, _ := math.Lgamma(r.events + 1)
 				likelihood += r.events*math.Log(r.exposure) - factorial
 			}
-			wantRel(t, "log likelihood", likelihood, want.LogLikelihood, 1e-8)
+			reference.WantRel(t, "log likelihood", likelihood, want.LogLikelihood, 1e-8)
 		})
 	}
 }
@@ -116,9 +118,9 @@ type lungPatient struct {
 }
 
 func readLung(t *testing.T) []lungPatient {
-	c := readColumns(t, "lung.csv")
-	time, status := numbers(t, c["time"]), numbers(t, c["status"])
-	age, sex, ecog := numbers(t, c["age"]), numbers(t, c["sex"]), numbers(t, c["ph_ecog"])
+	c := reference.Columns(t, "lung.csv")
+	time, status := reference.Numbers(t, c["time"]), reference.Numbers(t, c["status"])
+	age, sex, ecog := reference.Numbers(t, c["age"]), reference.Numbers(t, c["sex"]), reference.Numbers(t, c["ph_ecog"])
 	out := make([]lungPatient, len(time))
 	for i := range out {
 		out[i] = lungPatient{time[i], status[i], age[i], indicator(sex[i] == 2), ecog[i]}
@@ -146,7 +148,7 @@ func TestPiecewiseExponentialAgainstReference(t *testing.T) {
 			} `json:"prediction"`
 		} `json:"cases"`
 	}
-	readReference(t, "piecewise_exponential.json", &ref)
+	reference.Read(t, "piecewise_exponential.json", &ref)
 	edges := append(append([]float64{0}, ref.Cuts...), math.Inf(1))
 	d := flat(9, 0)
 	for i, p := range readLung(t) {
@@ -163,15 +165,15 @@ func TestPiecewiseExponentialAgainstReference(t *testing.T) {
 	}
 	s := d.maximize(start)
 	wantFit(t, s, ref.Cases.Covariates.Coefficients, 1e-7)
-	wantRel(t, "log likelihood", s.objective, ref.Cases.Covariates.Survival, 1e-7)
+	reference.WantRel(t, "log likelihood", s.objective, ref.Cases.Covariates.Survival, 1e-7)
 	for _, p := range ref.Cases.Prediction {
 		linear := s.theta[6]*p.X.Age + s.theta[7]*p.X.Sex + s.theta[8]*p.X.Ecog
 		for at, want := range p.Hazard {
-			until, got := numbers(t, []string{at})[0], 0.0
+			until, got := reference.Numbers(t, []string{at})[0], 0.0
 			for j := range 6 {
 				got += math.Exp(s.theta[j]+linear) * math.Max(0, math.Min(until, edges[j+1])-edges[j])
 			}
-			wantRel(t, "hazard until day "+at, got, want, 1e-7)
+			reference.WantRel(t, "hazard until day "+at, got, want, 1e-7)
 		}
 	}
 }
@@ -190,7 +192,7 @@ func TestConstantHazardIsExponentialSurvival(t *testing.T) {
 			} `json:"exponential_without_split"`
 		} `json:"cases"`
 	}
-	readReference(t, "piecewise_exponential.json", &ref)
+	reference.Read(t, "piecewise_exponential.json", &ref)
 	d := flat(4, 0)
 	for i, p := range readLung(t) {
 		d.add([]float64{1, p.age, p.sex, p.ecog}, p.time, p.event, i)
@@ -198,20 +200,20 @@ func TestConstantHazardIsExponentialSurvival(t *testing.T) {
 	s := d.maximize(startAt(4, -6))
 	wantFit(t, s, ref.Cases.Whole.Coefficients, 1e-7)
 	for j, want := range ref.Cases.Whole.Survreg.Coefficients {
-		wantRel(t, "survreg", s.theta[j], -want, 1e-7)
+		reference.WantRel(t, "survreg", s.theta[j], -want, 1e-7)
 	}
-	wantRel(t, "log likelihood", s.objective, ref.Cases.Whole.Survreg.Likelihood, 1e-9)
+	reference.WantRel(t, "log likelihood", s.objective, ref.Cases.Whole.Survreg.Likelihood, 1e-9)
 }
 
 // kidney reads McGilchrist and Aisbett (1991); columns picks the covariates.
 func kidney(t *testing.T, theta float64, shared bool, columns ...string) rateData {
-	c := readColumns(t, "kidney.csv")
-	time, status, id := numbers(t, c["time"]), numbers(t, c["status"]), numbers(t, c["id"])
+	c := reference.Columns(t, "kidney.csv")
+	time, status, id := reference.Numbers(t, c["time"]), reference.Numbers(t, c["status"]), reference.Numbers(t, c["id"])
 	d := flat(1+len(columns), 1/theta)
 	for i := range time {
 		x := []float64{1}
 		for _, name := range columns {
-			x = append(x, numbers(t, c[name])[i])
+			x = append(x, reference.Numbers(t, c[name])[i])
 		}
 		cluster := i
 		if shared {
@@ -233,7 +235,7 @@ func TestFrailtyLikelihoodAtFixedParameters(t *testing.T) {
 			} `json:"fixed_parameters"`
 		} `json:"cases"`
 	}
-	readReference(t, "gamma_frailty.json", &ref)
+	reference.Read(t, "gamma_frailty.json", &ref)
 	f := ref.Cases.Fixed
 	for i, theta := range f.Theta {
 		at := []float64{math.Log(f.Rate[i])}
@@ -263,7 +265,7 @@ func TestFrailtyMaximum(t *testing.T) {
 			Lomax  fit `json:"lomax_kidney"`
 		} `json:"cases"`
 	}
-	readReference(t, "gamma_frailty.json", &ref)
+	reference.Read(t, "gamma_frailty.json", &ref)
 	for _, tt := range []struct {
 		name    string
 		shared  bool
@@ -276,9 +278,9 @@ func TestFrailtyMaximum(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			d := kidney(t, tt.want.Theta, tt.shared, tt.columns...)
 			s := d.maximize(startAt(d.p, -4))
-			wantRel(t, "log rate", s.theta[0], tt.want.LogBaseline+tt.want.LogRate, 1e-4)
+			reference.WantRel(t, "log rate", s.theta[0], tt.want.LogBaseline+tt.want.LogRate, 1e-4)
 			for j, name := range tt.columns {
-				wantRel(t, name, s.theta[1+j], tt.want.Coefficients[name], 1e-4)
+				reference.WantRel(t, name, s.theta[1+j], tt.want.Coefficients[name], 1e-4)
 			}
 			if math.Abs(s.objective-tt.want.LogLikelihood) > 1e-6 {
 				t.Errorf("log likelihood %.9f, want %.9f", s.objective, tt.want.LogLikelihood)
@@ -291,7 +293,7 @@ func TestFrailtyMaximum(t *testing.T) {
 			}
 			for i, want := range tt.want.Frailties {
 				got := d.frailtyMean(s.theta, i+1)
-				wantRel(t, "mean frailty", got, want, 1e-4)
+				reference.WantRel(t, "mean frailty", got, want, 1e-4)
 			}
 		})
 	}
@@ -321,10 +323,10 @@ func TestFrailtyCountsAreNegativeBinomial(t *testing.T) {
 			} `json:"main_effects"`
 		} `json:"cases"`
 	}
-	readReference(t, "negative_binomial.json", &ref)
+	reference.Read(t, "negative_binomial.json", &ref)
 	want := ref.Cases.Main
-	c := readColumns(t, "quine.csv")
-	y := numbers(t, c["days"])
+	c := reference.Columns(t, "quine.csv")
+	y := reference.Numbers(t, c["days"])
 	d := flat(7, want.Theta)
 	factorials := 0.0
 	for i := range y {

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 // Whole-piece bench hours. Common practice, no source.
@@ -199,7 +201,7 @@ func TestFilmDecides(t *testing.T) {
 	want := Litres(w.Area, 2, 1000*0.35/(1.5*25.4), 0.95)
 	for _, p := range w.Products {
 		if p.Name == ProductPaint {
-			wantRel(t, "litres of paint", p.Amount, want, 1e-12)
+			reference.WantRel(t, "litres of paint", p.Amount, want, 1e-12)
 		}
 	}
 	if !containsAssumption(w.Assumptions, Assumption{Name: "dry_film", Value: 1.5 * MicrometresPerMil, Unit: "µm", Basis: "given"}) {

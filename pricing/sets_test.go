@@ -3,6 +3,8 @@ package pricing
 import (
 	"math"
 	"testing"
+
+	"askwright/pricing/internal/reference"
 )
 
 // A mixed set is worth more than its main item, by as much as others fetched.
@@ -16,7 +18,7 @@ func TestMixedSetsArePricedByAllItems(t *testing.T) {
 	}
 
 	before := Fit(h, today)
-	wantRel(t, "never sold together", value(before, set)/value(before, table), math.Pow(5, 0.2), 1e-9)
+	reference.WantRel(t, "never sold together", value(before, set)/value(before, table), math.Pow(5, 0.2), 1e-9)
 
 	var sets []Listing
 	for i, l := range h.Listings {

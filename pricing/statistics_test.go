@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 func saleRows(h History) []SaleRow {
@@ -161,6 +163,6 @@ func TestUnknownSize(t *testing.T) {
 	mean := math.Exp(sum/n/3) * math.Cbrt(referenceVolume)
 	known := Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
 	got, want := v.predict(v.describe(Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
-	wantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
-	wantRel(t, "its spread", got.scale, want.scale, 1e-9)
+	reference.WantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
+	reference.WantRel(t, "its spread", got.scale, want.scale, 1e-9)
 }

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 func TestCumulativeFromPriors(t *testing.T) {
@@ -51,12 +53,12 @@ func TestSurvivalAgainstReference(t *testing.T) {
 			} `json:"lomax_kidney"`
 		} `json:"cases"`
 	}
-	readReference(t, "gamma_frailty.json", &ref)
+	reference.Read(t, "gamma_frailty.json", &ref)
 	l := ref.Cases.Lomax
 	for at, want := range l.Survival {
 		days := map[string]float64{"7": 7, "30": 30, "90": 90, "365": 365}[at]
 		k := 1 / l.Theta
-		wantRel(t, "survival to day "+at, survivalAt(days*math.Exp(l.LogRate), k, k), want, 1e-10)
+		reference.WantRel(t, "survival to day "+at, survivalAt(days*math.Exp(l.LogRate), k, k), want, 1e-10)
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 func workSettings() Settings {
@@ -42,16 +44,16 @@ func TestRefinishAddsUp(t *testing.T) {
 	}
 	after := q.as(q.Look)
 	at := m.fitFor(after, 0, today, s) - m.fitFor(q.Attributes, 0, today, s)
-	wantRel(t, "percent", p.Percent, 100*math.Expm1(at), 1e-9)
+	reference.WantRel(t, "percent", p.Percent, 100*math.Expm1(at), 1e-9)
 	o := m.outlook(after, today+Date(w.DaysOut), m.fitFor(after, 0, today, s), 0, s)
 	o.holding = before.holding // of the piece as it stands there
 	o.salvage = before.salvage
 	cost := w.Materials + 18*w.Hours + before.holding*float64(w.DaysOut)
-	wantRel(t, "cost", p.Cost, cost, 1e-9)
-	wantRel(t, "net", p.ExpectedNet, o.net(p.Ask, o.holding)-cost, 1e-9)
-	wantRel(t, "gain", p.Gain, p.ExpectedNet-net, 1e-9)
-	wantRel(t, "net per hour", *p.NetPerHour, (p.ExpectedNet+18*w.Hours-net)/w.Hours, 1e-9)
-	wantRel(t, "pace", p.Pace, o.pace(300)/m.outlook(q.Attributes, today, o.fit, 0, s).pace(300), 1e-9)
+	reference.WantRel(t, "cost", p.Cost, cost, 1e-9)
+	reference.WantRel(t, "net", p.ExpectedNet, o.net(p.Ask, o.holding)-cost, 1e-9)
+	reference.WantRel(t, "gain", p.Gain, p.ExpectedNet-net, 1e-9)
+	reference.WantRel(t, "net per hour", *p.NetPerHour, (p.ExpectedNet+18*w.Hours-net)/w.Hours, 1e-9)
+	reference.WantRel(t, "pace", p.Pace, o.pace(300)/m.outlook(q.Attributes, today, o.fit, 0, s).pace(300), 1e-9)
 	if !(p.Low < p.Percent && p.Percent < p.High) || p.Sales < ProvenSales || p.ColorSales < ProvenSales {
 		t.Errorf("%+v", p)
 	}
@@ -70,8 +72,8 @@ func TestLookRangeIsTheModels(t *testing.T) {
 	}
 	wantAt, wantHalf := m.value.effect(d)
 	at, scale := m.change(a, b, today)
-	wantRel(t, "location", at, wantAt, 1e-12)
-	wantRel(t, "half width", m.value.t80*scale, wantHalf, 1e-9)
+	reference.WantRel(t, "location", at, wantAt, 1e-12)
+	reference.WantRel(t, "half width", m.value.t80*scale, wantHalf, 1e-9)
 	_, unseen := m.change(a, a.as(Look{Finish: "gilded", Color: "green"}), today)
 	if !(unseen > scale) {
 		t.Errorf("a finish never sold is as certain (%g) as one that was (%g)", unseen, scale)
