@@ -188,7 +188,7 @@ func TestLogRank(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			want := ref.Cases[name]
-			got, err := NewLogRank(readLifetimes(t, c.file, c.first), readLifetimes(t, c.file, c.second))
+			got, err := newLogRank(readLifetimes(t, c.file, c.first), readLifetimes(t, c.file, c.second))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -221,10 +221,10 @@ func TestKaplanMeierRefuses(t *testing.T) {
 	if _, _, err := curve.RestrictedMean(math.NaN()); err == nil {
 		t.Error("a horizon of NaN: got no error")
 	}
-	if _, err := NewLogRank(nil, []Lifetime{{Days: 1, Sold: true}}); err == nil {
+	if _, err := newLogRank(nil, []Lifetime{{Days: 1, Sold: true}}); err == nil {
 		t.Error("an empty group: got no error")
 	}
-	if _, err := NewLogRank([]Lifetime{{Days: 1}}, []Lifetime{{Days: 1}}); err == nil {
+	if _, err := newLogRank([]Lifetime{{Days: 1}}, []Lifetime{{Days: 1}}); err == nil {
 		t.Error("no sales: got no error")
 	}
 }

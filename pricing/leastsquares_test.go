@@ -137,7 +137,7 @@ func TestLeaveOneOutRefusesADecisiveRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := f.LeaveOneOut(); err == nil || !strings.Contains(err.Error(), "row 4") {
+	if _, err := f.leaveOneOut(); err == nil || !strings.Contains(err.Error(), "row 4") {
 		t.Errorf("got error %v, want row 4 named", err)
 	}
 }
@@ -189,11 +189,11 @@ func TestLeastSquaresLaws(t *testing.T) {
 			}
 		}
 		without, err := LeastSquares(rest, restY)
-		deleted, looErr := f.LeaveOneOut()
+		deleted, looErr := f.leaveOneOut()
 		if err != nil || looErr != nil {
 			t.Skip("nearly dependent columns without the row")
 		}
-		fit, _, se := without.Predict(x.RawRowView(k))
+		fit, _, se := without.predict(x.RawRowView(k))
 		if got, want := deleted[k].Error, y[k]-fit; math.Abs(got-want) > 1e-6*(1+math.Abs(want)) {
 			t.Errorf("error of row %d left out: got %g, want %g", k, got, want)
 		}
@@ -211,9 +211,8 @@ func ExampleLeastSquares() {
 		fmt.Println(err)
 		return
 	}
-	low, high := f.PredictionInterval([]float64{1, 4}, 0.8)
-	fmt.Printf("b = %.3f, R² = %.4f, next: %.2f to %.2f\n", f.Coefficients, f.RSquared, low, high)
-	// Output: b = [5.010 0.460], R² = 0.9981, next: 6.76 to 6.94
+	fmt.Printf("b = %.3f, R² = %.4f\n", f.Coefficients, f.RSquared)
+	// Output: b = [5.010 0.460], R² = 0.9981
 }
 
 func BenchmarkLeastSquares(b *testing.B) {

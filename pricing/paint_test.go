@@ -70,7 +70,8 @@ func TestPaintArithmetic(t *testing.T) {
 		reference.WantRel(t, c.Where+", printed", feet, *c.Printed, 0.005)
 	}
 	for _, c := range file.Cases.WetFilm {
-		wet := WetFilm(c.Solids, c.Mil*MicrometresPerMil, c.Thinner) / MicrometresPerMil
+		// A litre on so many square metres, with the thinner in it.
+		wet := 1000 / SpreadRate(c.Solids, c.Mil*MicrometresPerMil) * (1 + c.Thinner) / MicrometresPerMil
 		reference.WantRel(t, c.Where, wet, c.Wet, 1e-12)
 		if c.Printed != nil {
 			reference.WantPrinted(t, c.Where, wet, *c.Printed, 0)
@@ -178,7 +179,7 @@ func TestQuantitiesGrow(t *testing.T) {
 		}
 	})
 	for name, got := range map[string]float64{
-		"no film": SpreadRate(0.4, 0), "NaN solids": SpreadRate(math.NaN(), 40), "no solids": WetFilm(0, 40, 0),
+		"no film": SpreadRate(0.4, 0), "NaN solids": SpreadRate(math.NaN(), 40), "no solids": SpreadRate(0, 40),
 		"no spread": Litres(1, 2, 0, 0.9), "no transfer": Litres(1, 2, 9, 0),
 	} {
 		if got != 0 {

