@@ -18,7 +18,7 @@ func TestTerms(t *testing.T) {
 		"color:natural": 1, "hardware:original": 1, "pair:clear on teak": 1,
 	}
 	got := map[string]float64{}
-	for _, term := range a.terms(NewDate(2021, time.January, 1)) {
+	for _, term := range terms(a, NewDate(2021, time.January, 1)) {
 		got[term.Name] = term.Value
 	}
 	if len(got) != len(want) {
@@ -38,7 +38,7 @@ func TestUnknownAttributesHaveNoTerm(t *testing.T) {
 		{Category: "desk", Width: 100, Depth: -50, Height: 70, Condition: 9},
 		{Category: "desk", Width: math.NaN(), Depth: 50, Height: 70, Condition: -1, Finish: "clear"},
 	} {
-		for _, term := range a.terms(today) {
+		for _, term := range terms(a, today) {
 			switch blockOf(term.Name) {
 			case "size", "condition", "set", "material", "pair":
 				t.Errorf("%+v has the term %v", a, term)

@@ -17,13 +17,14 @@ type Look struct {
 
 // Reasons why work is refused.
 const (
-	NoSuchFinish   = "no_such_finish"  // nobody knows how it is made
-	SameLook       = "same_look"       // the piece has it
-	CannotGoBack   = "cannot_go_back"  // an original finish does not come back
-	TooCold        = "too_cold"        // for a water-based product
-	PriceUnknown   = "price_unknown"   // of a product
-	LevelsUnsold   = "too_few_of_look" // too few sales of the finish or color
-	WorkImpossible = "work_impossible" // no hours a week, no surface
+	FinishNotPossible = "finish_not_possible"
+	NoSuchFinish      = "no_such_finish"  // nobody knows how it is made
+	SameLook          = "same_look"       // the piece has it
+	CannotGoBack      = "cannot_go_back"  // an original finish does not come back
+	TooCold           = "too_cold"        // for a water-based product
+	PriceUnknown      = "price_unknown"   // of a product
+	LevelsUnsold      = "too_few_of_look" // too few sales of the finish or color
+	WorkImpossible    = "work_impossible" // no hours a week, no surface
 )
 
 // woodLooks show the wood; whitewash lets its grain show through.
@@ -32,11 +33,16 @@ var woodLooks = []string{"clear", "stained", "oiled", "waxed", "raw", "whitewash
 // paintLooks hide it, at least in part.
 var paintLooks = []string{"painted", "distressed", "two_tone"}
 
-// woodTones are the colors of wood left as it is, or stained.
+// woodTones are those of wood left as it is, or stained.
 var woodTones = []string{"natural", "light_wood", "mid_wood", "dark_wood"}
 
 func showsWood(finish string) bool { return slices.Contains(woodLooks, finish) }
-func isPaint(finish string) bool   { return slices.Contains(paintLooks, finish) }
+
+// isPaint reports whether a finish hides the wood, at least in part.
+func isPaint(finish string) bool { return slices.Contains(paintLooks, finish) }
+
+// isWoodTone reports whether a color is that of wood left as it is, or stained.
+func isWoodTone(color string) bool { return slices.Contains(woodTones, color) }
 
 // hasNoWood reports whether there is no wood to show: under laminate, foil,
 // particle board or MDF, and in what is no wood at all.

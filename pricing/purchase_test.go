@@ -211,7 +211,7 @@ func TestChanceOfLossByIntegration(t *testing.T) {
 	const n = 1000
 	for i := range n {
 		f := p.f + p.scale*m.value.quantile((float64(i)+0.5)/n)
-		pace := math.Exp(m.rates.Sale.base(q.levels(), math.Log(got.Ask), f+m.rates.Opening, 0))
+		pace := math.Exp(m.rates.Sale.base(levelsOf(q.Attributes), math.Log(got.Ask), f+m.rates.Opening, 0))
 		sum += math.Pow(1+pace*o.ahead(days)/2, -2) / n
 	}
 	if margin <= 0 || math.Abs(*got.AtPrice.ChanceOfLoss-sum) > 0.005 {

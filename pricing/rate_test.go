@@ -17,18 +17,13 @@ type coefficients struct {
 	SE       map[string]float64 `json:"se"`
 }
 
-// flat starts a rateData with a flat prior.
-func flat(p int, shape float64) rateData {
-	return rateData{p: p, shape: shape, mean: make([]float64, p), precision: make([]float64, p)}
-}
-
-// add appends a dense row.
-func (d *rateData) add(x []float64, exposure, events float64, cluster int) {
+// addDense appends a row with all columns.
+func (d *rateData) addDense(x []float64, exposure, events float64, cluster int) {
 	at := make([]int, len(x))
 	for j := range at {
 		at[j] = j
 	}
-	d.rows = append(d.rows, rateRow{at: at, x: x, exposure: exposure, events: events, cluster: cluster})
+	d.add(rateRow{at: at, x: x, exposure: exposure, events: events, cluster: cluster})
 }
 
 func indicator(b bool) float64 {
@@ -76,7 +71,7 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 		} `json:"cases"`
 	}
 	reference.Read(t, "poisson_offset.json", &ref)
-	ships, claims := flat(9, 0), flat(4, 0)
+	ships, claims := newRateData(9, 0), newRateData(4, 0)
 	c := reference.Columns(t, "ships.csv")
 	service, incidents := reference.Numbers(t, c["service"]), reference.Numbers(t, c["incidents"])
 	for i := range service {
@@ -90,15 +85,15 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 		for _, k := range []string{"65", "70", "75"} {
 			x = append(x, indicator(c["year"][i] == k))
 		}
-		ships.add(append(x, indicator(c["period"][i] == "75")), service[i], incidents[i], i)
+		ships.addDense(append(x, indicator(c["period"][i] == "75")), service[i], incidents[i], i)
 	}
 	c = reference.Columns(t, "claims.csv")
 	n, y := reference.Numbers(t, c["n"]), reference.Numbers(t, c["claims"])
 	for i := range n {
 		x := []float64{1, indicator(c["car"][i] == "medium"), indicator(c["car"][i] == "large"), indicator(c["age"][i] == "1")}
-		claims.add(x, n[i], y[i], i)
+		claims.addDense(x, n[i], y[i], i)
 	}
-	for name, d := range map[string]rateData{"ships": ships, "claims": claims} {
+	for name, d := range map[string]*rateData{"ships": ships, "claims": claims} {
 		t.Run(name, func(t *testing.T) {
 			want := ref.Cases[name]
 			s := d.maximize(startAt(d.p, -3))
@@ -150,13 +145,13 @@ func TestPiecewiseExponentialAgainstReference(t *testing.T) {
 	}
 	reference.Read(t, "piecewise_exponential.json", &ref)
 	edges := append(append([]float64{0}, ref.Cuts...), math.Inf(1))
-	d := flat(9, 0)
+	d := newRateData(9, 0)
 	for i, p := range readLung(t) {
 		for j := 0; j+1 < len(edges) && p.time > edges[j]; j++ {
 			x := make([]float64, 9)
 			x[j], x[6], x[7], x[8] = 1, p.age, p.sex, p.ecog
 			ends := p.time <= edges[j+1]
-			d.add(x, math.Min(p.time, edges[j+1])-edges[j], p.event*indicator(ends), i)
+			d.addDense(x, math.Min(p.time, edges[j+1])-edges[j], p.event*indicator(ends), i)
 		}
 	}
 	start := make([]float64, 9)
@@ -193,9 +188,9 @@ func TestConstantHazardIsExponentialSurvival(t *testing.T) {
 		} `json:"cases"`
 	}
 	reference.Read(t, "piecewise_exponential.json", &ref)
-	d := flat(4, 0)
+	d := newRateData(4, 0)
 	for i, p := range readLung(t) {
-		d.add([]float64{1, p.age, p.sex, p.ecog}, p.time, p.event, i)
+		d.addDense([]float64{1, p.age, p.sex, p.ecog}, p.time, p.event, i)
 	}
 	s := d.maximize(startAt(4, -6))
 	wantFit(t, s, ref.Cases.Whole.Coefficients, 1e-7)
@@ -206,10 +201,10 @@ func TestConstantHazardIsExponentialSurvival(t *testing.T) {
 }
 
 // kidney reads McGilchrist and Aisbett (1991); columns picks the covariates.
-func kidney(t *testing.T, theta float64, shared bool, columns ...string) rateData {
+func kidney(t *testing.T, theta float64, shared bool, columns ...string) *rateData {
 	c := reference.Columns(t, "kidney.csv")
 	time, status, id := reference.Numbers(t, c["time"]), reference.Numbers(t, c["status"]), reference.Numbers(t, c["id"])
-	d := flat(1+len(columns), 1/theta)
+	d := newRateData(1+len(columns), 1/theta)
 	for i := range time {
 		x := []float64{1}
 		for _, name := range columns {
@@ -219,7 +214,7 @@ func kidney(t *testing.T, theta float64, shared bool, columns ...string) rateDat
 		if shared {
 			cluster = int(id[i])
 		}
-		d.add(x, time[i], status[i], cluster)
+		d.addDense(x, time[i], status[i], cluster)
 	}
 	slices.SortStableFunc(d.rows, func(a, b rateRow) int { return a.cluster - b.cluster })
 	return d
@@ -300,7 +295,7 @@ func TestFrailtyMaximum(t *testing.T) {
 }
 
 // frailtyMean is (k+Y)/(k+H) of a cluster.
-func (d rateData) frailtyMean(theta []float64, cluster int) float64 {
+func (d *rateData) frailtyMean(theta []float64, cluster int) float64 {
 	events, hazard := 0.0, 0.0
 	for _, r := range d.rows {
 		if r.cluster == cluster {
@@ -327,14 +322,14 @@ func TestFrailtyCountsAreNegativeBinomial(t *testing.T) {
 	want := ref.Cases.Main
 	c := reference.Columns(t, "quine.csv")
 	y := reference.Numbers(t, c["days"])
-	d := flat(7, want.Theta)
+	d := newRateData(7, want.Theta)
 	factorials := 0.0
 	for i := range y {
 		x := []float64{1, indicator(c["eth"][i] == "N"), indicator(c["sex"][i] == "M")}
 		for _, age := range []string{"F1", "F2", "F3"} {
 			x = append(x, indicator(c["age"][i] == age))
 		}
-		d.add(append(x, indicator(c["lrn"][i] == "SL")), 1, y[i], i)
+		d.addDense(append(x, indicator(c["lrn"][i] == "SL")), 1, y[i], i)
 		f, _ := math.Lgamma(y[i] + 1)
 		factorials += f
 	}

@@ -24,7 +24,10 @@ type Workshop struct {
 	Materials  Ratio
 }
 
-const usualHoursAWeek = 10 // common practice, no source
+const (
+	usualHoursAWeek = 10   // common practice, no source
+	maxDaysOut      = 3660 // what takes longer is a slip of the pen
+)
 
 // Step is one step of the work.
 type Step struct {
@@ -157,14 +160,14 @@ func usualTopcoat(finish string) string {
 
 // measure settles the parts of all items.
 func (p *planner) measure() {
-	j, items := p.job, p.job.items()
+	j, items := p.job, itemsOf(p.job.Attributes)
 	for i, item := range items {
 		a := Attributes{Category: item.Category, Material: j.Material}
 		if i == 0 {
 			a = j.Attributes
 		}
 		s := buildOf(item.Category).settle(a, &p.made)
-		p.work.Warnings = append(p.work.Warnings, a.OddSizes()...)
+		p.work.Warnings = append(p.work.Warnings, OddSizes(a)...)
 		n := float64(item.Count)
 		for _, part := range s.surface(&p.made, j.Include) {
 			part.Area *= n
@@ -183,18 +186,18 @@ func (p *planner) measure() {
 		p.pulls = p.count * p.made.take("pulls", math.Round(p.pulls/p.count))
 	}
 	// A nightstand shows about 1.2 m², a large wardrobe or a bookcase 3.5.
-	p.large = clamp((p.work.Area/p.count-1.2)/2.3, 0, 1)
-	p.fitted = clamp(float64(p.drawers+p.doors)/p.count/8, 0, 1)
+	p.large = min(max((p.work.Area/p.count-1.2)/2.3, 0), 1)
+	p.fitted = min(float64(p.drawers+p.doors)/p.count/8, 1)
 }
 
-// items are those of a mixed set, or the one kind.
-func (a Attributes) items() []Item {
-	out := []Item{{a.Category, int(a.count())}}
+// itemsOf a piece are those of a mixed set, or the one kind.
+func itemsOf(a Attributes) []Item {
+	out := []Item{{Category: a.Category, Count: int(a.count())}}
 	return append(out, a.extras()...)
 }
 
 // spread is a place in a range of hours.
-func spread(low, high, at float64) float64 { return low + (high-low)*clamp(at, 0, 1) }
+func spread(low, high, at float64) float64 { return low + (high-low)*min(max(at, 0), 1) }
 
 // step adds a step; its product goes once over an area for each coat.
 func (p *planner) step(s Step, area float64) {
@@ -297,7 +300,7 @@ func (p *planner) finish(w Workshop) {
 		}
 	}
 	days := math.Max(out.DryHours/24, out.Hours/out.HoursAWeek*7)
-	out.DaysOut = int(math.Ceil(math.Min(days, maxCalendar) - 1e-9))
+	out.DaysOut = int(math.Ceil(math.Min(days, maxDaysOut) - 1e-9))
 }
 
 // second are the parts of the second plan of a two_tone piece.

@@ -63,7 +63,7 @@ func TestExtrasAndOrphans(t *testing.T) {
 		{Attributes{Category: "nightstand", Items: []Item{{"nightstand", 1}, {"bench", 1}}}, false},
 		{Attributes{Category: "dresser"}, false},
 	} {
-		if got := tt.a.orphan(); got != tt.want {
+		if got := isOrphan(tt.a); got != tt.want {
 			t.Errorf("%+v alone of a pair: %t", tt.a, got)
 		}
 	}

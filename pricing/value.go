@@ -105,7 +105,12 @@ func (v *valueModel) collect(s *Statistics) {
 		v.index[n] = j
 	}
 	v.counts = make([]int, p)
-	v.data = moments{n: s.Weight, xx: mat.NewSymDense(p, nil), xy: make([]float64, p), yy: s.YY}
+	v.data = moments{
+		n:  s.Weight,
+		xx: mat.NewSymDense(p, nil),
+		xy: make([]float64, p),
+		yy: s.YY,
+	}
 	columns := make([][]column, len(s.Names))
 	for _, a := range used {
 		columns[a] = v.mapped(s.Names[a])
@@ -214,12 +219,12 @@ func (v *valueModel) row(terms []Term) row {
 // describe is the row of a piece offered on a day. The trend stops at the
 // last sale: it is never extrapolated.
 func (v *valueModel) describe(a Attributes, on Date) row {
-	terms := a.terms(on)
+	raw := terms(a, on)
 	if v.lastSale.IsZero() || on <= v.lastSale {
-		return v.row(terms)
+		return v.row(raw)
 	}
-	last := a.terms(v.lastSale)
-	r := v.row(terms)
+	last := terms(a, v.lastSale)
+	r := v.row(raw)
 	j := v.index["trend"]
 	r.x[j] = 0
 	for _, t := range last {

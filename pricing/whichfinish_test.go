@@ -42,7 +42,7 @@ func TestRefinishAddsUp(t *testing.T) {
 	if got.AsItIs.Ask != ask || got.AsItIs.ExpectedNet != net {
 		t.Errorf("as it is: %+v, want %g and %g", got.AsItIs, ask, net)
 	}
-	after := q.as(q.Look)
+	after := q.Look.on(q.Attributes)
 	at := m.fitFor(after, 0, today, s) - m.fitFor(q.Attributes, 0, today, s)
 	reference.WantRel(t, "percent", p.Percent, 100*math.Expm1(at), 1e-9)
 	o := m.outlook(after, today+Date(w.DaysOut), m.fitFor(after, 0, today, s), 0, s)
@@ -64,7 +64,7 @@ func TestRefinishAddsUp(t *testing.T) {
 func TestLookRangeIsTheModels(t *testing.T) {
 	m := Fit(syntheticMarket(400, 51), today)
 	a := subject().Attributes
-	b := a.as(Look{Finish: "painted", Color: "green"})
+	b := Look{Finish: "painted", Color: "green"}.on(a)
 	d := make([]float64, len(m.value.names))
 	x, y := m.value.describe(a, today).x, m.value.describe(b, today).x
 	for j := range d {
@@ -74,7 +74,7 @@ func TestLookRangeIsTheModels(t *testing.T) {
 	at, scale := m.change(a, b, today)
 	reference.WantRel(t, "location", at, wantAt, 1e-12)
 	reference.WantRel(t, "half width", m.value.t80*scale, wantHalf, 1e-9)
-	_, unseen := m.change(a, a.as(Look{Finish: "gilded", Color: "green"}), today)
+	_, unseen := m.change(a, Look{Finish: "gilded", Color: "green"}.on(a), today)
 	if !(unseen > scale) {
 		t.Errorf("a finish never sold is as certain (%g) as one that was (%g)", unseen, scale)
 	}

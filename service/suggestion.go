@@ -174,7 +174,7 @@ func (s *Service) suggest(ctx context.Context, a *Actor, group *known, subjects 
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
 			Differences: a.differences(group, sub, settings), Model: group.version(),
-			Warnings: sub.row.Attributes().OddSizes(), Cautions: occasion{piece: sub.row, deeds: toOffer}.cautions(),
+			Warnings: pricing.OddSizes(sub.row.Attributes()), Cautions: occasion{piece: sub.row, deeds: toOffer}.cautions(),
 		}
 	}
 	s.keep(a, group, subjects, answers)
