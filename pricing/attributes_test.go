@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"askwright/pricing/internal/probe"
 )
 
 func TestTerms(t *testing.T) {
@@ -25,7 +27,7 @@ func TestTerms(t *testing.T) {
 		t.Errorf("terms %v, want %v", got, want)
 	}
 	for name, w := range want {
-		if !near(got[name], w, 12) {
+		if !probe.Near(got[name], w, 12) {
 			t.Errorf("%s = %g, want %g", name, got[name], w)
 		}
 	}

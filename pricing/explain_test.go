@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
 
@@ -59,7 +60,7 @@ func TestDescribeFindsTheTruth(t *testing.T) {
 	if levels != 8+4+4+12 || float64(holds) < 0.6*float64(levels) {
 		t.Errorf("%d of %d intervals of paces hold 1; 80 in 100 are promised", holds, levels)
 	}
-	if !near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
+	if !probe.Near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
 		t.Errorf("%+v", d)
 	}
 }

@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
 
@@ -145,7 +146,7 @@ func TestWholeContainers(t *testing.T) {
 		shelf := cabinet{}
 		shelf.take(ProductPaint, tt.quarts*litresPerQuart, 2)
 		got := shelf.buy(prices)[0]
-		if got.Containers != tt.containers || got.Size != tt.size || got.ToBuy != tt.toBuy || !near(got.Cost, tt.cost, 9) || !got.Priced {
+		if got.Containers != tt.containers || got.Size != tt.size || got.ToBuy != tt.toBuy || !probe.Near(got.Cost, tt.cost, 9) || !got.Priced {
 			t.Errorf("%g quarts: %+v, want %+v", tt.quarts, got, tt)
 		}
 	}

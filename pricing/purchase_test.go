@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
 
@@ -46,17 +47,17 @@ func TestPurchaseTargets(t *testing.T) {
 		q.Target = target
 		return m.PurchaseLimits(q, today, s)
 	}
-	if got := limit(Target{Profit: 80}); !near(*got.BreakEven-*got.AtLikely, 80, 9) {
+	if got := limit(Target{Profit: 80}); !probe.Near(*got.BreakEven-*got.AtLikely, 80, 9) {
 		t.Errorf("profit of 80: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
-	if got := limit(Target{Hourly: 25}); !near(*got.BreakEven-*got.AtLikely, 6*(25-18), 9) {
+	if got := limit(Target{Hourly: 25}); !probe.Near(*got.BreakEven-*got.AtLikely, 6*(25-18), 9) {
 		t.Errorf("25 an hour: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
-	if got := limit(Target{MarginPercent: 20}); !near(*got.BreakEven-*got.AtLikely, 0.2*0.95*got.LikelySale, 9) {
+	if got := limit(Target{MarginPercent: 20}); !probe.Near(*got.BreakEven-*got.AtLikely, 0.2*0.95*got.LikelySale, 9) {
 		t.Errorf("margin of 20 %%: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
 	s.MinimumProfit = 1000
-	if got := limit(Target{}); !near(*got.BreakEven-*got.AtLikely, 1000, 9) {
+	if got := limit(Target{}); !probe.Near(*got.BreakEven-*got.AtLikely, 1000, 9) {
 		t.Errorf("minimum profit of 1000: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
 }

@@ -160,7 +160,7 @@ func TestUnknownSize(t *testing.T) {
 			n++
 		}
 	}
-	mean := math.Exp(sum/n/3) * math.Cbrt(referenceVolume)
+	mean := math.Exp(sum/n/3) * math.Cbrt(300_000)
 	known := Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
 	got, want := v.predict(v.describe(Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
 	reference.WantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)

@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
 
@@ -14,11 +15,11 @@ func TestCumulativeFromPriors(t *testing.T) {
 	for _, tt := range []struct{ t, want float64 }{
 		{7, 10.442773}, {14, 18.178969}, {30, 34.915166}, {60, 64.915166}, {90, 89.477088},
 	} {
-		if got := f.cumulative(0, tt.t); !near(got, tt.want, 6) {
+		if got := f.cumulative(0, tt.t); !probe.Near(got, tt.want, 6) {
 			t.Errorf("B(0, %g) = %.7f, want %.6f", tt.t, got, tt.want)
 		}
 	}
-	if got, want := f.cumulative(10, 20), f.cumulative(0, 30)-f.cumulative(0, 10); !near(got, want, 9) {
+	if got, want := f.cumulative(10, 20), f.cumulative(0, 30)-f.cumulative(0, 10); !probe.Near(got, want, 9) {
 		t.Errorf("B(10, 20) = %g, want %g", got, want)
 	}
 }

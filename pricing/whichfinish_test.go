@@ -9,20 +9,45 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
 
 func workSettings() Settings {
 	s := DefaultSettings()
-	s.HourValue, s.Workshop = 18, shop
+	s.HourValue, s.Workshop = 18, Workshop{Prices: DefaultPrices(false)}
 	return s
 }
 
 // subject is a piece to refinish: an oak desk in its original finish.
 func subject() RefinishQuery {
-	a := inches("desk", 48, 24, 30)
-	a.Material, a.Wood, a.Finish, a.Condition = "solid_wood", "oak", "original", 3
-	return RefinishQuery{Job: Job{Attributes: a}}
+	return RefinishQuery{Job: Job{Attributes: Attributes{
+		Category: "desk", Width: 48 * 2.54, Depth: 24 * 2.54, Height: 30 * 2.54,
+		Material: "solid_wood", Wood: "oak", Finish: "original", Condition: 3,
+	}}}
+}
+
+// drawWork draws a look for any piece.
+func drawWork(t *rapid.T) Job {
+	word := func(name string, from ...string) string { return rapid.SampledFrom(from).Draw(t, name) }
+	return Job{
+		Attributes: Attributes{
+			Category:  word("category", "dresser", "desk", "dining_table", "dining_chair", "mirror", "harmonium", ""),
+			SetSize:   rapid.IntRange(0, 8).Draw(t, "set"),
+			Width:     rapid.SampledFrom([]float64{0, 40, 150, 400}).Draw(t, "width"),
+			Depth:     rapid.SampledFrom([]float64{0, 45, 90}).Draw(t, "depth"),
+			Height:    rapid.SampledFrom([]float64{0, 75, 190}).Draw(t, "height"),
+			Condition: rapid.IntRange(0, 5).Draw(t, "condition"),
+			Material:  word("material", "", "solid_wood", "veneer", "laminate", "glass", "upholstered"),
+			Wood:      word("wood", "", "oak", "pine", "teak"),
+			Finish:    word("present", "", "original", "painted", "clear", "raw"),
+		},
+		Look: Look{
+			Finish: word("finish", "painted", "clear", "stained", "oiled", "waxed", "two_tone", "distressed", "cleaned"),
+			Color:  word("color", "", "white", "navy", "red"),
+		},
+		Method: word("method", Methods...),
+	}
 }
 
 // The net of a look worked out the long way: the fit with the new levels, the
@@ -36,7 +61,7 @@ func TestRefinishAddsUp(t *testing.T) {
 	if got.Refusal != nil || got.Planned == nil || !got.Planned.Priced {
 		t.Fatalf("%+v", got)
 	}
-	p, w := got.Planned, shop.Estimate(q.Job)
+	p, w := got.Planned, workSettings().Workshop.Estimate(q.Job)
 	before := m.outlook(q.Attributes, today, m.fitFor(q.Attributes, 0, today, s), 0, s)
 	ask, net := before.best(candidates(before.typical, 0), before.holding)
 	if got.AsItIs.Ask != ask || got.AsItIs.ExpectedNet != net {
@@ -89,12 +114,12 @@ func TestRankingLaws(t *testing.T) {
 		if rapid.Bool().Draw(t, "no hour value") {
 			s.HourValue = 0
 		}
-		q := RefinishQuery{Job: drawJob(t), Estimate: rapid.SampledFrom([]float64{0, 250}).Draw(t, "estimate")}
+		q := RefinishQuery{Job: drawWork(t), Estimate: rapid.SampledFrom([]float64{0, 250}).Draw(t, "estimate")}
 		got := m.Refinishes(q, today, s)
-		if found := nonFinite("answer", reflect.ValueOf(got)); found != "" {
+		if found := probe.NonFinite("answer", reflect.ValueOf(got)); found != "" {
 			t.Fatal(found)
 		}
-		if got.Planned == nil || !reflect.DeepEqual(got.Planned.Work, shop.Estimate(q.Job)) {
+		if got.Planned == nil || !reflect.DeepEqual(got.Planned.Work, workSettings().Workshop.Estimate(q.Job)) {
 			t.Error("the planned work is not what it is reckoned at")
 		}
 		if (got.Refusal == nil) != (got.AsItIs != nil) || (got.Refusal != nil && got.Compared > 0) {
@@ -139,7 +164,7 @@ func TestReviewAndRankingAgree(t *testing.T) {
 			if i < 0 {
 				t.Fatalf("%s %s is not in the ranking", r.Finish, r.Color)
 			}
-			if f := ranking.Finishes[i]; f.Ask != r.Ask || !near(f.ExpectedNet, r.ExpectedNet, 6) || !near(f.Gain, r.Gain, 6) || f.ChanceBetterThanWaiting != r.ChanceBetterThanWaiting || f.DaysOut != r.DaysOut {
+			if f := ranking.Finishes[i]; f.Ask != r.Ask || !probe.Near(f.ExpectedNet, r.ExpectedNet, 6) || !probe.Near(f.Gain, r.Gain, 6) || f.ChanceBetterThanWaiting != r.ChanceBetterThanWaiting || f.DaysOut != r.DaysOut {
 				t.Errorf("the review says %+v, the ranking %+v", r, f.Remedy)
 			}
 		}
@@ -228,7 +253,9 @@ func TestWorkWithoutSales(t *testing.T) {
 	}
 	q.Material = "laminate"
 	got = m.Refinishes(q, today, workSettings())
-	if len(got.Refused) < 4 || slices.ContainsFunc(got.Finishes, func(f Refinish) bool { return showsWood(f.Finish) }) {
+	if len(got.Refused) < 4 || slices.ContainsFunc(got.Finishes, func(f Refinish) bool {
+		return slices.Contains([]string{"clear", "stained", "oiled", "waxed"}, f.Finish)
+	}) {
 		t.Errorf("on laminate: %+v", got.Refused)
 	}
 }
