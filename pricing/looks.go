@@ -180,7 +180,10 @@ func (m *Model) looks(a Attributes) []Look {
 }
 
 // plainLooks are told, unranked, while there is no evidence.
-var plainLooks = []Look{{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"}, {Finish: "two_tone"}, {Finish: "waxed"}}
+var plainLooks = []Look{
+	{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"},
+	{Finish: "two_tone"}, {Finish: "waxed"},
+}
 
 // quoted finds the group's own price of a look: in its color, else in any.
 func (s Settings) quoted(look Look) (RefinishOption, bool) {

@@ -20,9 +20,11 @@ type RateFit struct {
 	Season              [2]float64 // of cos and sin of the year's angle
 	Category            map[string]float64
 	Finish, Color       map[string]float64
-	SE                  map[string]float64 // of alpha, gamma, delta and the levels ("finish:painted"), from the curvature at the mode
-	SeasonCov           [3]float64         // of cos and sin: two variances, covariance
-	Converged           bool
+	// SE are of alpha, gamma, delta and the levels ("finish:painted"), from the
+	// curvature at the mode.
+	SE        map[string]float64
+	SeasonCov [3]float64 // of cos and sin: two variances, covariance
+	Converged bool
 }
 
 // priorRate is the fit without any listing.

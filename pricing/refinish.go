@@ -67,7 +67,13 @@ type Work struct {
 // part, products, hours and drying. The figures are defaults of the trade
 // (CommonPractice), corrected by the workshop's own record.
 func (w Workshop) Estimate(j Job) Work {
-	out := Work{Look: j.Look, Method: j.Method, HoursAWeek: j.HoursAWeek, HoursRatio: w.Hours.orOne(), CostRatio: w.Materials.orOne()}
+	out := Work{
+		Look:       j.Look,
+		Method:     j.Method,
+		HoursAWeek: j.HoursAWeek,
+		HoursRatio: w.Hours.orOne(),
+		CostRatio:  w.Materials.orOne(),
+	}
 	if out.Method == "" {
 		out.Method = MethodBrush
 	}
@@ -126,7 +132,8 @@ func (p *planner) plan() {
 	}
 	p.prepare()
 	if p.look.Finish == "cleaned" {
-		p.step(Step{Name: "touch up and polish", Product: ProductWax, Coats: 1, Hours: p.count * spread(0.3, 0.7, p.large)}, p.work.Area)
+		hours := p.count * spread(0.3, 0.7, p.large)
+		p.step(Step{Name: "touch up and polish", Product: ProductWax, Coats: 1, Hours: hours}, p.work.Area)
 		p.step(Step{Name: "put back", Hours: p.count * spread(0.2, 0.3, p.fitted)}, 0)
 		return
 	}
@@ -234,14 +241,20 @@ func (p *planner) paintRate(usual float64) float64 {
 
 // prepare is what every piece gets first.
 func (p *planner) prepare() {
-	p.step(Step{Name: "clean, remove and number drawers and hardware", Product: ProductCleaner, Coats: 1, Hours: p.count * spread(0.5, 1, (p.large+p.fitted)/2)}, p.work.Area)
+	p.step(Step{
+		Name:    "clean, remove and number drawers and hardware",
+		Product: ProductCleaner,
+		Coats:   1,
+		Hours:   p.count * spread(0.5, 1, (p.large+p.fitted)/2),
+	}, p.work.Area)
 	if p.look.Finish == "cleaned" {
 		return
 	}
 	// 3 hours for a large poor piece, nothing for an excellent one; the unknown counts as good.
 	repair := [...]float64{0.5, 3, 1.5, 0.5, 0.25, 0}[min(max(p.job.Condition, 0), 5)]
 	if repair > 0 {
-		p.step(Step{Name: "repair, fill and reglue", Product: ProductFiller, Hours: p.count * repair * (0.5 + 0.5*p.large)}, 0)
+		hours := p.count * repair * (0.5 + 0.5*p.large)
+		p.step(Step{Name: "repair, fill and reglue", Product: ProductFiller, Hours: hours}, 0)
 		p.shelf.take(ProductFiller, p.count*repair*0.05, 0)
 	}
 	if p.look.Finish == "raw" {

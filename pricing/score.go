@@ -202,8 +202,9 @@ type Promise struct {
 type Calibration struct {
 	N                                                       int
 	Brier, Reliability, Resolution, Uncertainty, WithinBand float64
-	LogLoss                                                 *float64 // mean of −log(chance given to what came); nil after a wrong certainty
-	Bands                                                   []CalibrationBand
+
+	LogLoss *float64 // mean of −log(chance given to what came); nil after a wrong certainty
+	Bands   []CalibrationBand
 }
 
 // CalibrationBand sets stated chances from From to To against what came of

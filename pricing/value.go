@@ -25,7 +25,9 @@ type valueModel struct {
 }
 
 // fixedNames are the columns that exist without any sale.
-var fixedNames = [...]string{"intercept", "size", "set", "items", "orphan", "condition", "trend", "season_cos", "season_sin"}
+var fixedNames = [...]string{
+	"intercept", "size", "set", "items", "orphan", "condition", "trend", "season_cos", "season_sin",
+}
 
 // newValueModel fits the posterior for every g of the grid and keeps the one
 // with the greatest evidence (empirical Bayes; ties: the smallest).

@@ -75,7 +75,8 @@ func WantRel(t testing.TB, what string, got, want, tolerance float64) {
 		scale = 1
 	}
 	if !(math.Abs(got-want) <= tolerance*scale) {
-		t.Errorf("%s: got %.17g, want %.17g (off by %.2g, allowed %.2g)", what, got, want, math.Abs(got-want)/scale, tolerance)
+		off := math.Abs(got-want) / scale
+		t.Errorf("%s: got %.17g, want %.17g (off by %.2g, allowed %.2g)", what, got, want, off, tolerance)
 	}
 }
 
