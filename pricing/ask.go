@@ -187,10 +187,9 @@ const (
 
 // Reasons of refusals.
 const (
-	TooFewSales       = "too_few_sales"
-	IntervalTooWide   = "interval_too_wide"
-	HourValueUnknown  = "hour_value_unknown"
-	FinishNotPossible = "finish_not_possible"
+	TooFewSales      = "too_few_sales"
+	IntervalTooWide  = "interval_too_wide"
+	HourValueUnknown = "hour_value_unknown"
 )
 
 // Suggest answers q on a day, with the comparables among candidates.

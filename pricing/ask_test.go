@@ -1,12 +1,13 @@
 package pricing
 
 import (
-	"math"
 	"slices"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"askwright/pricing/internal/probe"
 )
 
 var today = NewDate(2026, time.March, 5)
@@ -18,11 +19,6 @@ func checkSettings() Settings {
 	s.FeeRate = 0.05
 	s.HoldingRate = 0.005
 	return s
-}
-
-// near reports whether got is want to so many decimals.
-func near(got, want float64, decimals int) bool {
-	return math.Abs(got-want) <= 0.5000001*math.Pow10(-decimals)
 }
 
 // The check values here were worked out by hand from the priors alone
@@ -43,20 +39,20 @@ func TestSuggestFromPriors(t *testing.T) {
 	}
 	for i, w := range want {
 		c := got.Choices[i]
-		if c.Name != w.name || c.Ask != w.ask || !near(c.Chance14, w.p14, 4) || !near(c.Chance30, w.p30, 4) || !near(c.Chance60, w.p60, 4) {
+		if c.Name != w.name || c.Ask != w.ask || !probe.Near(c.Chance14, w.p14, 4) || !probe.Near(c.Chance30, w.p30, 4) || !probe.Near(c.Chance60, w.p60, 4) {
 			t.Errorf("choice %d = %+v, want %+v", i, c, w)
 		}
-		if w.net != 0 && !near(c.ExpectedNet, w.net, 2) {
+		if w.net != 0 && !probe.Near(c.ExpectedNet, w.net, 2) {
 			t.Errorf("%s nets %.4f, want %.2f", w.name, c.ExpectedNet, w.net)
 		}
 	}
 	for _, p := range got.Curve {
 		for ask, net := range map[float64]float64{300: 165.86, 270: 180.96, 240: 182.54} {
-			if p.Ask == ask && !near(p.ExpectedNet, net, 2) {
+			if p.Ask == ask && !probe.Near(p.ExpectedNet, net, 2) {
 				t.Errorf("net(%g) = %.4f, want %.2f", ask, p.ExpectedNet, net)
 			}
 		}
-		if p.Ask == 300 && !near(p.Chance30, 0.5154, 4) {
+		if p.Ask == 300 && !probe.Near(p.Chance30, 0.5154, 4) {
 			t.Errorf("chance within 30 days at 300 = %.5f, want 0.5154", p.Chance30)
 		}
 	}

@@ -53,9 +53,12 @@ type Term struct {
 const (
 	referenceVolume = 300_000 // cm³, a middling chest: log volume 0
 	maxLogVolume    = 8       // either way; farther is an input error
-	maxTrendYears   = 50
-	sizeUnknown     = "size_unknown:" // + category
-	sizeSlope       = "size_slope:"   // + category
+)
+
+const (
+	maxTrendYears = 50
+	sizeUnknown   = "size_unknown:" // + category
+	sizeSlope     = "size_slope:"   // + category
 )
 
 // epoch is where the trend is zero.
@@ -71,7 +74,7 @@ var epoch = NewDate(2020, time.January, 1)
 //	size_slope:c = size in category c, with:c = log(1 + other items of category c).
 //
 // An unknown attribute has no column, an unknown size that of its category.
-func (a Attributes) terms(on Date) []Term {
+func terms(a Attributes, on Date) []Term {
 	t := make([]Term, 0, 14)
 	add := func(name string, value float64) {
 		if value != 0 {
@@ -91,7 +94,7 @@ func (a Attributes) terms(on Date) []Term {
 		add(sizeUnknown+a.Category, 1)
 	}
 	add("set", math.Log(a.count()))
-	if a.orphan() {
+	if isOrphan(a) {
 		add("orphan", 1)
 	}
 	extras, more := a.extras(), 0
@@ -113,14 +116,14 @@ func (a Attributes) terms(on Date) []Term {
 	level("finish", a.Finish)
 	level("color", a.Color)
 	level("hardware", a.Hardware)
-	if under := a.under(); a.Finish != "" && under != "" {
+	if under := groundOf(a); a.Finish != "" && under != "" {
 		level("pair", a.Finish+" on "+under)
 	}
 	return t
 }
 
-// under names what the finish is on.
-func (a Attributes) under() string {
+// groundOf names what the finish is on.
+func groundOf(a Attributes) string {
 	if a.Wood != "" {
 		return a.Wood
 	}
@@ -133,11 +136,11 @@ func (a Attributes) count() float64 {
 	if len(a.Items) > 0 {
 		q = a.Items[0].Count
 	}
-	return clamp(float64(q), 1, 1000)
+	return float64(min(max(q, 1), 1000))
 }
 
-// orphan reports whether the piece is one alone of what usually comes in pairs.
-func (a Attributes) orphan() bool {
+// isOrphan reports whether the piece is one alone of what usually comes in pairs.
+func isOrphan(a Attributes) bool {
 	switch a.Category {
 	case "nightstand", "end_table", "dining_chair", "stool":
 		return a.count() == 1 && len(a.Items) <= 1
@@ -173,7 +176,7 @@ func (a Attributes) logVolume() (float64, bool) {
 		}
 	}
 	v := math.Log(a.Width) + math.Log(a.Depth) + math.Log(a.Height) - math.Log(referenceVolume)
-	return clamp(v, -maxLogVolume, maxLogVolume), true
+	return min(max(v, -maxLogVolume), maxLogVolume), true
 }
 
 // footprint is the floor that the piece takes, in square metres.
@@ -184,7 +187,8 @@ func (a Attributes) footprint() (float64, bool) {
 	return a.Width * a.Depth / 1e4 * a.count(), true
 }
 
+// clamp is the number between the limits that is nearest to x.
 func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }
 
-// levels are those of the rate models.
-func (a Attributes) levels() rateLevels { return rateLevels{a.Category, a.Finish, a.Color} }
+// levelsOf a piece are those of the rate models.
+func levelsOf(a Attributes) rateLevels { return rateLevels{a.Category, a.Finish, a.Color} }

@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"askwright/pricing/internal/probe"
 )
 
 func TestTerms(t *testing.T) {
@@ -18,14 +20,14 @@ func TestTerms(t *testing.T) {
 		"color:natural": 1, "hardware:original": 1, "pair:clear on teak": 1,
 	}
 	got := map[string]float64{}
-	for _, term := range a.terms(NewDate(2021, time.January, 1)) {
+	for _, term := range terms(a, NewDate(2021, time.January, 1)) {
 		got[term.Name] = term.Value
 	}
 	if len(got) != len(want) {
 		t.Errorf("terms %v, want %v", got, want)
 	}
 	for name, w := range want {
-		if !near(got[name], w, 12) {
+		if !probe.Near(got[name], w, 12) {
 			t.Errorf("%s = %g, want %g", name, got[name], w)
 		}
 	}
@@ -38,7 +40,7 @@ func TestUnknownAttributesHaveNoTerm(t *testing.T) {
 		{Category: "desk", Width: 100, Depth: -50, Height: 70, Condition: 9},
 		{Category: "desk", Width: math.NaN(), Depth: 50, Height: 70, Condition: -1, Finish: "clear"},
 	} {
-		for _, term := range a.terms(today) {
+		for _, term := range terms(a, today) {
 			switch blockOf(term.Name) {
 			case "size", "condition", "set", "material", "pair":
 				t.Errorf("%+v has the term %v", a, term)

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
 )
 
 func TestMonthsOfAStretch(t *testing.T) {
@@ -19,7 +21,7 @@ func TestMonthsOfAStretch(t *testing.T) {
 		t.Fatalf("months %v, want %v", got, want)
 	}
 	for i, m := range want {
-		if got[i].month != m.month || got[i].from != m.from || !near(got[i].share, m.share, 12) {
+		if got[i].month != m.month || got[i].from != m.from || !probe.Near(got[i].share, m.share, 12) {
 			t.Errorf("month %d: %v, want %v", i, got[i], m)
 		}
 	}

@@ -97,7 +97,8 @@ func (p *planner) strip(l layer, usual float64) {
 		return
 	}
 	flat := func(name string) bool {
-		return (name == PartTop || name == PartSeat || name == PartHeadboard) && (l.parts == nil || slices.Contains(l.parts, name))
+		isFlat := name == PartTop || name == PartSeat || name == PartHeadboard
+		return isFlat && (l.parts == nil || slices.Contains(l.parts, name))
 	}
 	_, top := p.named(flat)
 	hours := 2.5 * (l.area - top)
@@ -107,7 +108,14 @@ func (p *planner) strip(l layer, usual float64) {
 	if top > 0 && top/p.count < 0.3 { // a small top takes its share
 		hours -= p.count * 2 * (1 - top/p.count/0.3)
 	}
-	p.step(Step{Name: "strip", Parts: l.parts, Product: ProductStripper, Coats: 1, Hours: hours, Dry: products[ProductStripper].dry}, l.area)
+	p.step(Step{
+		Name:    "strip",
+		Parts:   l.parts,
+		Product: ProductStripper,
+		Coats:   1,
+		Hours:   hours,
+		Dry:     products[ProductStripper].dry,
+	}, l.area)
 }
 
 // paint scuffs or sands, primes where it must and colors.
@@ -150,7 +158,13 @@ func (p *planner) coats(name string, usual float64) int {
 // sand adds sanding: once over the piece takes half an hour to an hour and a
 // half; a sheet does half a square metre in each grit.
 func (p *planner) sand(l layer, name, grits string, times float64) {
-	p.step(Step{Name: name, Parts: l.parts, Grits: grits, Product: ProductSandpaper, Hours: p.count * times * spread(0.5, 1.5, p.large) * l.share}, 0)
+	p.step(Step{
+		Name:    name,
+		Parts:   l.parts,
+		Grits:   grits,
+		Product: ProductSandpaper,
+		Hours:   p.count * times * spread(0.5, 1.5, p.large) * l.share,
+	}, 0)
 	p.shelf.take(ProductSandpaper, 2*l.area*float64(1+strings.Count(grits, ",")), 0)
 }
 

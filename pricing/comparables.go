@@ -101,7 +101,9 @@ func (m *Model) compare(x0 []float64, l Listing, on Date) (Comparable, bool) {
 }
 
 // gridLines are the lines of the adjustment grid in reading order.
-var gridLines = [...]string{"category", "size", "set", "condition", "material", "wood", "finish", "color", "hardware", "date"}
+var gridLines = [...]string{
+	"category", "size", "set", "condition", "material", "wood", "finish", "color", "hardware", "date",
+}
 
 // gridLine is the line that a column belongs to.
 func gridLine(term string) string {

@@ -3,6 +3,8 @@ package pricing
 import (
 	"math"
 	"testing"
+
+	"askwright/pricing/internal/reference"
 )
 
 func TestComparablesAdjustToTheSubject(t *testing.T) {
@@ -28,9 +30,9 @@ func TestComparablesAdjustToTheSubject(t *testing.T) {
 		}
 		// All adjustments together lead from its fit to the subject's.
 		net := fit(subject, today) - fit(l.Attributes, l.until(today))
-		wantRel(t, "net percent", c.NetPercent, percent(net), 1e-9)
+		reference.WantRel(t, "net percent", c.NetPercent, percent(net), 1e-9)
 		if c.SalePrice > 0 {
-			wantRel(t, "adjusted price", c.AdjustedPrice, l.SalePrice*math.Exp(net), 1e-9)
+			reference.WantRel(t, "adjusted price", c.AdjustedPrice, l.SalePrice*math.Exp(net), 1e-9)
 		} else if c.AdjustedPrice != 0 || c.AdjustedAsk == 0 {
 			t.Errorf("unsold %s: %+v", c.ID, c)
 		}
@@ -39,8 +41,8 @@ func TestComparablesAdjustToTheSubject(t *testing.T) {
 			product *= 1 + a.Percent/100
 			gross += math.Abs(math.Log1p(a.Percent / 100))
 		}
-		wantRel(t, "product of the lines", product, math.Exp(net), 1e-9)
-		wantRel(t, "distance", c.Distance, gross, 1e-9)
+		reference.WantRel(t, "product of the lines", product, math.Exp(net), 1e-9)
+		reference.WantRel(t, "distance", c.Distance, gross, 1e-9)
 		if c.Weak != (c.Distance > 0.5) {
 			t.Errorf("%s at distance %g: weak %t", c.ID, c.Distance, c.Weak)
 		}

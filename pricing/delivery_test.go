@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
 )
 
 // Worked by hand; the defaults are common practice, no source.
@@ -23,7 +25,7 @@ func TestDeliver(t *testing.T) {
 		{"round the corner", DeliveryQuery{DistanceCost: 0.7, Hours: ref(0.0)}, 0, 0, 0},
 	} {
 		got, ok := Deliver(tt.q)
-		if !ok || !near(got.Hours, tt.hours, 9) || !near(got.Cost, tt.cost, 9) || got.Suggested != tt.charge || got.Charge != tt.charge || !near(got.Profit, tt.charge-tt.cost, 9) {
+		if !ok || !probe.Near(got.Hours, tt.hours, 9) || !probe.Near(got.Cost, tt.cost, 9) || got.Suggested != tt.charge || got.Charge != tt.charge || !probe.Near(got.Profit, tt.charge-tt.cost, 9) {
 			t.Errorf("%s: %+v", tt.name, got)
 		}
 	}
@@ -43,7 +45,7 @@ func TestDeliveryLaws(t *testing.T) {
 			Tolls: rapid.Float64Range(0, 50).Draw(t, "tolls"), HourValue: rapid.Float64Range(0, 80).Draw(t, "hour"),
 		}
 		got, ok := Deliver(q)
-		if !ok || got.Suggested < got.Cost || math.IsNaN(got.Cost) || !near(got.Vehicle+got.Labor+got.HelperPay+got.Tolls, got.Cost, 9) {
+		if !ok || got.Suggested < got.Cost || math.IsNaN(got.Cost) || !probe.Near(got.Vehicle+got.Labor+got.HelperPay+got.Tolls, got.Cost, 9) {
 			t.Fatalf("%+v", got)
 		}
 		farther := q

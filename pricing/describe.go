@@ -206,7 +206,7 @@ func (v *valueModel) seasons() []Effect {
 	out := make([]Effect, 0, 12)
 	for month := time.January; month <= time.December; month++ {
 		d := make([]float64, len(v.names))
-		for _, t := range (Attributes{}).terms(NewDate(2020, month, 15)) {
+		for _, t := range terms(Attributes{}, NewDate(2020, month, 15)) {
 			if t.Name == "season_cos" || t.Name == "season_sin" {
 				d[v.index[t.Name]] = t.Value
 			}

@@ -4,6 +4,9 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 // The market was made with these effects (synthetic_test.go); 3 000 listings
@@ -57,7 +60,7 @@ func TestDescribeFindsTheTruth(t *testing.T) {
 	if levels != 8+4+4+12 || float64(holds) < 0.6*float64(levels) {
 		t.Errorf("%d of %d intervals of paces hold 1; 80 in 100 are promised", holds, levels)
 	}
-	if !near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
+	if !probe.Near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
 		t.Errorf("%+v", d)
 	}
 }
@@ -75,7 +78,7 @@ func TestDriversExplainThePrice(t *testing.T) {
 		if strings.Contains(d.Term, "_") || strings.Contains(d.Term, ":") {
 			t.Errorf("%q is not for people", d.Term)
 		}
-		wantRel(t, d.Term, d.Money, 100-100/(1+d.Percent/100), 1e-9)
+		reference.WantRel(t, d.Term, d.Money, 100-100/(1+d.Percent/100), 1e-9)
 	}
 	// What is left is what the subject leaves out: hardware is unknown to all, so nothing.
 	for _, name := range m.value.names {

@@ -17,13 +17,14 @@ type Look struct {
 
 // Reasons why work is refused.
 const (
-	NoSuchFinish   = "no_such_finish"  // nobody knows how it is made
-	SameLook       = "same_look"       // the piece has it
-	CannotGoBack   = "cannot_go_back"  // an original finish does not come back
-	TooCold        = "too_cold"        // for a water-based product
-	PriceUnknown   = "price_unknown"   // of a product
-	LevelsUnsold   = "too_few_of_look" // too few sales of the finish or color
-	WorkImpossible = "work_impossible" // no hours a week, no surface
+	FinishNotPossible = "finish_not_possible"
+	NoSuchFinish      = "no_such_finish"  // nobody knows how it is made
+	SameLook          = "same_look"       // the piece has it
+	CannotGoBack      = "cannot_go_back"  // an original finish does not come back
+	TooCold           = "too_cold"        // for a water-based product
+	PriceUnknown      = "price_unknown"   // of a product
+	LevelsUnsold      = "too_few_of_look" // too few sales of the finish or color
+	WorkImpossible    = "work_impossible" // no hours a week, no surface
 )
 
 // woodLooks show the wood; whitewash lets its grain show through.
@@ -32,11 +33,16 @@ var woodLooks = []string{"clear", "stained", "oiled", "waxed", "raw", "whitewash
 // paintLooks hide it, at least in part.
 var paintLooks = []string{"painted", "distressed", "two_tone"}
 
-// woodTones are the colors of wood left as it is, or stained.
+// woodTones are those of wood left as it is, or stained.
 var woodTones = []string{"natural", "light_wood", "mid_wood", "dark_wood"}
 
 func showsWood(finish string) bool { return slices.Contains(woodLooks, finish) }
-func isPaint(finish string) bool   { return slices.Contains(paintLooks, finish) }
+
+// isPaint reports whether a finish hides the wood, at least in part.
+func isPaint(finish string) bool { return slices.Contains(paintLooks, finish) }
+
+// isWoodTone reports whether a color is that of wood left as it is, or stained.
+func isWoodTone(color string) bool { return slices.Contains(woodTones, color) }
 
 // hasNoWood reports whether there is no wood to show: under laminate, foil,
 // particle board or MDF, and in what is no wood at all.
@@ -58,8 +64,7 @@ func feasible(a Attributes, look Look) *Refusal {
 	switch {
 	case f == "":
 		return refuse(NoSuchFinish, "Say which finish is planned.")
-	case f == a.Finish && look.Condition <= a.Condition && (look.Color == a.Color || look.Color == "") && (look.SecondFinish == "" || look.SecondFinish == a.SecondFinish) &&
-		(look.SecondColor == "" || look.SecondColor == a.SecondColor):
+	case look.isOn(a):
 		return refuse(SameLook, "The piece has that look already.")
 	case f == "original":
 		return refuse(CannotGoBack, "An original finish does not come back once it is gone.")
@@ -75,12 +80,20 @@ func feasible(a Attributes, look Look) *Refusal {
 	return nil
 }
 
+// isOn reports whether a piece has the look already.
+func (look Look) isOn(a Attributes) bool {
+	same := func(wanted, present string) bool { return wanted == "" || wanted == present }
+	return look.Finish == a.Finish && look.Condition <= a.Condition && same(look.Color, a.Color) &&
+		same(look.SecondFinish, a.SecondFinish) && same(look.SecondColor, a.SecondColor)
+}
+
 // unplanned refuses also what nobody has a plan for.
 func unplanned(look Look) *Refusal {
 	if look.Finish == "cleaned" || showsWood(look.Finish) || isPaint(look.Finish) {
 		return nil
 	}
-	return &Refusal{Reason: NoSuchFinish, Detail: fmt.Sprintf("There is no plan for %s: give it a price of your own in refinish_options.", words(look.Finish))}
+	const detail = "There is no plan for %s: give it a price of your own in refinish_options."
+	return &Refusal{Reason: NoSuchFinish, Detail: fmt.Sprintf(detail, words(look.Finish))}
 }
 
 // Warning is something to mind that changes no figure. The figures of an
@@ -101,11 +114,12 @@ func warnings(a Attributes, look Look) []Warning {
 	}
 	paints, strips := isPaint(look.Finish) || look.Finish == "whitewashed", look.strips(a.Finish)
 	warn(a.Material == "veneer" && (strips || paints), "sand_through", "Veneer is thin: sand by hand and stop before the edges go through.")
-	warn(look.Finish != "cleaned" && (a.Finish == "waxed" || a.Finish == "oiled" || a.Finish == "" || a.Finish == "original" || a.Finish == "cleaned"), "wax_or_silicone",
+	warn(look.Finish != "cleaned" && slices.Contains(waxed, a.Finish), "wax_or_silicone",
 		"Nothing sticks on wax, oil or silicone polish until it is off: clean with a solvent first and try a small spot.")
 	warn(paints && isPale(look.Color) && slices.Contains(yellowing, look.Topcoat), "yellowing", "An oil-based clear coat yellows over white: take a water-based one.")
 	warn(paints && look.bleeds(a), "bleed_through", "This wood bleeds through pale paint: block it first, knots twice.")
-	warn(paints && slices.Contains(prized, a.Wood), "paint_lowers_value", "Paint on sought-after wood can lower its value for good.")
+	warn(paints && slices.Contains(prized, a.Wood), "paint_lowers_value",
+		"Paint on sought-after wood can lower its value for good.")
 	warn(paints && a.Maker != "", "maker", "Paint can lower the value of a good maker's piece: find out first.")
 	warn(a.Material == "upholstered", "upholstered", "Only the wood that shows is reckoned; the cover is masked.")
 	warn(a.Material == "" && (showsWood(look.Finish) || look.Finish == "two_tone"), "material_unknown", "The material is unknown: on laminate, foil or board there is no wood to show.")
@@ -114,6 +128,7 @@ func warnings(a Attributes, look Look) []Warning {
 }
 
 var (
+	waxed     = []string{"", "original", "cleaned", "waxed", "oiled"} // or polished, as far as is known
 	yellowing = []string{"oil", "oil_clear"}
 	prized    = []string{"teak", "walnut", "rosewood"}
 	pale      = []string{"white", "off_white", "beige", "pink", "yellow", "grey"}

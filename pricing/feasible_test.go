@@ -53,7 +53,7 @@ func TestFeasible(t *testing.T) {
 			t.Errorf("%s on %s, now %s %s: %q, want %q", tt.look.Finish, tt.material, tt.presentColor, tt.present, got, tt.want)
 		}
 	}
-	if got := shop.Estimate(Job{Attributes: probes[1], Look: Look{Finish: "decoupage"}}); got.Refusal == nil || got.Refusal.Reason != NoSuchFinish {
+	if got := shop.Estimate(Job{Attributes: inches("sideboard", 59, 18, 31), Look: Look{Finish: "decoupage"}}); got.Refusal == nil || got.Refusal.Reason != NoSuchFinish {
 		t.Errorf("a finish that nobody has a plan for: %+v", got.Refusal)
 	}
 }

@@ -1,40 +1,20 @@
 package pricing
 
 import (
-	"encoding/binary"
 	"fmt"
 	"math"
 	"reflect"
 	"testing"
+
+	"askwright/pricing/internal/probe"
 )
 
-// tape reads values off fuzz data; at its end all are zero.
-type tape []byte
-
-func (t *tape) byte() int {
-	if len(*t) == 0 {
-		return 0
-	}
-	b := (*t)[0]
-	*t = (*t)[1:]
-	return int(b)
-}
-
-// number is any float64 one time in eight, else one of a few awkward or likely values.
-func (t *tape) number() float64 {
-	values := [...]float64{0, 1, 40, 200, 220.5, 1000, 99_999, 1e6, -5, 1e-9, 1e12, 1e300, math.Inf(1), math.NaN()}
-	b := t.byte()
-	if b%8 == 7 && len(*t) >= 8 {
-		v := math.Float64frombits(binary.LittleEndian.Uint64(*t))
-		*t = (*t)[8:]
-		return v
-	}
-	return values[b%len(values)]
-}
+// tape reads listings off fuzz data.
+type tape struct{ probe.Tape }
 
 // date is near today, or anywhere.
 func (t *tape) date() Date {
-	switch b := t.byte(); b % 16 {
+	switch b := t.Byte(); b % 16 {
 	case 13:
 		return 0
 	case 14:
@@ -46,62 +26,33 @@ func (t *tape) date() Date {
 	}
 }
 
-func (t *tape) word() string { return [...]string{"", "desk", "oak", "painted", "white"}[t.byte()%5] }
-
 func (t *tape) attributes() Attributes {
 	return Attributes{
-		Category: t.word(), SetSize: t.byte() - 5, Width: t.number(), Depth: t.number(), Height: t.number(),
-		Material: t.word(), Wood: t.word(), Condition: t.byte()%8 - 1, Finish: t.word(), Color: t.word(), Hardware: t.word(),
+		Category: t.Word(), SetSize: t.Byte() - 5, Width: t.Number(), Depth: t.Number(), Height: t.Number(),
+		Material: t.Word(), Wood: t.Word(), Condition: t.Byte()%8 - 1, Finish: t.Word(), Color: t.Word(), Hardware: t.Word(),
 	}
 }
 
 func (t *tape) listing(i int) Listing {
 	l := Listing{
-		ID: fmt.Sprint(i % 7), Piece: t.word(), Attributes: t.attributes(), Observed: t.byte()%4 == 0,
-		ListedOn: t.date(), Outcome: Outcome(t.byte() % 3), LastSeenOn: t.date(),
-		SalePrice: t.number(), Estimate: t.number(), PricedFromSuggestion: t.byte()%2 == 0,
+		ID: fmt.Sprint(i % 7), Piece: t.Word(), Attributes: t.attributes(), Observed: t.Byte()%4 == 0,
+		ListedOn: t.date(), Outcome: Outcome(t.Byte() % 3), LastSeenOn: t.date(),
+		SalePrice: t.Number(), Estimate: t.Number(), PricedFromSuggestion: t.Byte()%2 == 0,
 	}
 	if l.Outcome != Open {
 		l.EndedOn = t.date()
 	}
-	for range t.byte() % 3 {
-		l.Asks = append(l.Asks, Ask{t.date(), t.number()})
+	for range t.Byte() % 3 {
+		l.Asks = append(l.Asks, Ask{t.date(), t.Number()})
 	}
-	for range t.byte() % 3 {
+	for range t.Byte() % 3 {
 		l.Pauses = append(l.Pauses, Interval{t.date(), t.date()})
 	}
-	for range t.byte() % 3 {
-		l.Messages = append(l.Messages, Reading{t.date(), t.byte() - 10})
-		l.Views = append(l.Views, Reading{t.date(), 1000 * t.byte()})
+	for range t.Byte() % 3 {
+		l.Messages = append(l.Messages, Reading{t.date(), t.Byte() - 10})
+		l.Views = append(l.Views, Reading{t.date(), 1000 * t.Byte()})
 	}
 	return l
-}
-
-// nonFinite finds a number that is not finite anywhere in v.
-func nonFinite(path string, v reflect.Value) string {
-	switch v.Kind() {
-	case reflect.Float64:
-		if math.IsNaN(v.Float()) || math.IsInf(v.Float(), 0) {
-			return fmt.Sprintf("%s = %g", path, v.Float())
-		}
-	case reflect.Pointer:
-		if !v.IsNil() {
-			return nonFinite(path, v.Elem())
-		}
-	case reflect.Struct:
-		for i := range v.NumField() {
-			if found := nonFinite(path+"."+v.Type().Field(i).Name, v.Field(i)); found != "" {
-				return found
-			}
-		}
-	case reflect.Slice, reflect.Array:
-		for i := range v.Len() {
-			if found := nonFinite(fmt.Sprintf("%s[%d]", path, i), v.Index(i)); found != "" {
-				return found
-			}
-		}
-	}
-	return ""
 }
 
 // wantFinite fails the test where an answer is neither finite nor refused.
@@ -123,7 +74,7 @@ func wantFinite(t *testing.T, h History, q Query, on Date) {
 		answers = append(answers, m.Suggest(q, on, s, nil))
 	}
 	for _, a := range answers {
-		if found := nonFinite(reflect.TypeOf(a).Name(), reflect.ValueOf(a)); found != "" {
+		if found := probe.NonFinite(reflect.TypeOf(a).Name(), reflect.ValueOf(a)); found != "" {
 			t.Error(found)
 		}
 	}
@@ -135,8 +86,8 @@ func FuzzAnswers(f *testing.F) {
 	f.Add([]byte{}, byte(0))
 	f.Add([]byte("a group of flippers, a few pieces a month, and a spreadsheet of old sales"), byte(12))
 	f.Fuzz(func(t *testing.T, data []byte, n byte) {
-		read := tape(data)
-		q := Query{Attributes: read.attributes(), Estimate: read.number(), WithinDays: read.byte() - 5}
+		read := tape{data}
+		q := Query{Attributes: read.attributes(), Estimate: read.Number(), WithinDays: read.Byte() - 5}
 		on := read.date()
 		var h History
 		for i := range int(n % 64) {

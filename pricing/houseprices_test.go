@@ -9,6 +9,8 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/internal/reference"
 )
 
 // housePriceModel is a regression of log(price) in the published tables.
@@ -60,7 +62,6 @@ type housePrices struct {
 		Predictions32  []housePricePrediction `json:"predictions_3_2"`
 		LOO31          housePriceLOO          `json:"leave_one_out_3_1"`
 		LOO32          housePriceLOO          `json:"leave_one_out_3_2"`
-		Percent        map[string]any         `json:"percent_effect_3_2"`
 		Retransforming map[string]any         `json:"retransformation"`
 	}
 }
@@ -76,15 +77,15 @@ func housePriceValue(t testing.TB, term string, cell func(string) string) float6
 	case dummy:
 		return 0
 	case strings.HasPrefix(term, "log_"):
-		return math.Log(numbers(t, []string{cell(strings.TrimPrefix(term, "log_"))})[0])
+		return math.Log(reference.Numbers(t, []string{cell(strings.TrimPrefix(term, "log_"))})[0])
 	}
-	return numbers(t, []string{cell(name)})[0]
+	return reference.Numbers(t, []string{cell(name)})[0]
 }
 
 func fitHousePrices(t testing.TB, m housePriceModel) *LinearFit {
 	t.Helper()
-	columns := readColumns(t, "houseprices.csv")
-	y := numbers(t, columns["price"])
+	columns := reference.Columns(t, "houseprices.csv")
+	y := reference.Numbers(t, columns["price"])
 	x := mat.NewDense(len(y), len(m.Coefficients.Order), nil)
 	for i := range y {
 		y[i] = math.Log(y[i])
@@ -103,32 +104,32 @@ const housePriceTolerance = 1e-9
 
 func TestLeastSquaresHousePrices(t *testing.T) {
 	var ref housePrices
-	readReference(t, "houseprices.json", &ref)
+	reference.Read(t, "houseprices.json", &ref)
 	for name, m := range map[string]housePriceModel{"Verbeek 3.1": ref.Cases.Table31, "Verbeek 3.2": ref.Cases.Table32} {
 		t.Run(name, func(t *testing.T) {
 			f := fitHousePrices(t, m)
 			for j, term := range m.Coefficients.Order {
-				wantRel(t, term, f.Coefficients[j], m.Coefficients.Estimate[term], housePriceTolerance)
-				wantRel(t, term+" error", f.StdErrors[j], m.Coefficients.SE[term], housePriceTolerance)
-				wantPrinted(t, term, f.Coefficients[j], m.Published.Estimate[term], 3)
+				reference.WantRel(t, term, f.Coefficients[j], m.Coefficients.Estimate[term], housePriceTolerance)
+				reference.WantRel(t, term+" error", f.StdErrors[j], m.Coefficients.SE[term], housePriceTolerance)
+				reference.WantPrinted(t, term, f.Coefficients[j], m.Published.Estimate[term], 3)
 				if se, ok := m.Published.SE[term]; ok {
-					wantPrinted(t, term+" error", f.StdErrors[j], se, 3)
+					reference.WantPrinted(t, term+" error", f.StdErrors[j], se, 3)
 				}
 			}
 			if f.DF != m.DF {
 				t.Errorf("degrees of freedom: got %d, want %d", f.DF, m.DF)
 			}
-			wantRel(t, "sigma", f.ResidualSD, m.Sigma, housePriceTolerance)
-			wantRel(t, "R squared", f.RSquared, m.RSquared, housePriceTolerance)
-			wantPrinted(t, "sigma", f.ResidualSD, m.Published.Sigma, 4)
-			wantPrinted(t, "R squared", f.RSquared, m.Published.RSquared, 4)
+			reference.WantRel(t, "sigma", f.ResidualSD, m.Sigma, housePriceTolerance)
+			reference.WantRel(t, "R squared", f.RSquared, m.RSquared, housePriceTolerance)
+			reference.WantPrinted(t, "sigma", f.ResidualSD, m.Published.Sigma, 4)
+			reference.WantPrinted(t, "R squared", f.RSquared, m.Published.RSquared, 4)
 		})
 	}
 }
 
 func TestLeastSquaresIntervals(t *testing.T) {
 	var ref housePrices
-	readReference(t, "houseprices.json", &ref)
+	reference.Read(t, "houseprices.json", &ref)
 	check := func(t *testing.T, m housePriceModel, predictions []housePricePrediction) {
 		f := fitHousePrices(t, m)
 		if len(predictions) != 5 {
@@ -140,14 +141,14 @@ func TestLeastSquaresIntervals(t *testing.T) {
 				x[j] = housePriceValue(t, term, func(name string) string { return fmt.Sprint(p.Row[name]) })
 			}
 			row := fmt.Sprintf("row %d ", i)
-			fit, meanSE, newSE := f.Predict(x)
-			wantRel(t, row+"fit", fit, p.Fit, housePriceTolerance)
-			wantRel(t, row+"error of the mean", meanSE, p.MeanSE, housePriceTolerance)
-			wantRel(t, row+"error of a new value", newSE, p.NewSE, housePriceTolerance)
-			wantLimits(t, row+"prediction 80", f.PredictionInterval, x, 0.80, p.Prediction80)
-			wantLimits(t, row+"prediction 95", f.PredictionInterval, x, 0.95, p.Prediction95)
-			wantLimits(t, row+"confidence 80", f.ConfidenceInterval, x, 0.80, p.Confidence80)
-			wantLimits(t, row+"confidence 95", f.ConfidenceInterval, x, 0.95, p.Confidence95)
+			fit, meanSE, newSE := f.predict(x)
+			reference.WantRel(t, row+"fit", fit, p.Fit, housePriceTolerance)
+			reference.WantRel(t, row+"error of the mean", meanSE, p.MeanSE, housePriceTolerance)
+			reference.WantRel(t, row+"error of a new value", newSE, p.NewSE, housePriceTolerance)
+			wantLimits(t, row+"prediction 80", f.predictionInterval, x, 0.80, p.Prediction80)
+			wantLimits(t, row+"prediction 95", f.predictionInterval, x, 0.95, p.Prediction95)
+			wantLimits(t, row+"confidence 80", f.confidenceInterval, x, 0.80, p.Confidence80)
+			wantLimits(t, row+"confidence 95", f.confidenceInterval, x, 0.95, p.Confidence95)
 		}
 	}
 	t.Run("Verbeek 3.1", func(t *testing.T) { check(t, ref.Cases.Table31, ref.Cases.Predictions31) })
@@ -157,16 +158,16 @@ func TestLeastSquaresIntervals(t *testing.T) {
 func wantLimits(t *testing.T, what string, interval func([]float64, float64) (float64, float64), x []float64, level float64, want limits) {
 	t.Helper()
 	low, high := interval(x, level)
-	wantRel(t, what+" low", low, want.Lower, housePriceTolerance)
-	wantRel(t, what+" high", high, want.Upper, housePriceTolerance)
+	reference.WantRel(t, what+" low", low, want.Lower, housePriceTolerance)
+	reference.WantRel(t, what+" high", high, want.Upper, housePriceTolerance)
 }
 
 func TestLeaveOneOutHousePrices(t *testing.T) {
 	var ref housePrices
-	readReference(t, "houseprices.json", &ref)
+	reference.Read(t, "houseprices.json", &ref)
 	check := func(t *testing.T, m housePriceModel, want housePriceLOO) {
 		f := fitHousePrices(t, m)
-		deleted, err := f.LeaveOneOut()
+		deleted, err := f.leaveOneOut()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -175,18 +176,18 @@ func TestLeaveOneOutHousePrices(t *testing.T) {
 		for i, d := range deleted {
 			press += d.Error * d.Error
 			percent[i] = 100 * math.Abs(math.Expm1(-d.Error))
-			if d.Covers(0.80) {
+			if d.covers(0.80) {
 				inside80++
 			}
-			if d.Covers(0.95) {
+			if d.covers(0.95) {
 				inside95++
 			}
 		}
 		sort.Float64s(percent)
 		n := len(percent) // even: 546
-		wantRel(t, "largest leverage", floats.Max(f.Leverage), want.MaxHat, housePriceTolerance)
-		wantRel(t, "PRESS", press, want.Press, housePriceTolerance)
-		wantRel(t, "median absolute % error", (percent[n/2-1]+percent[n/2])/2, want.Median, housePriceTolerance)
+		reference.WantRel(t, "largest leverage", floats.Max(f.Leverage), want.MaxHat, housePriceTolerance)
+		reference.WantRel(t, "PRESS", press, want.Press, housePriceTolerance)
+		reference.WantRel(t, "median absolute % error", (percent[n/2-1]+percent[n/2])/2, want.Median, housePriceTolerance)
 		if inside80 != want.Inside80 || inside95 != want.Inside95 {
 			t.Errorf("inside: got %d and %d, want %d and %d", inside80, inside95, want.Inside80, want.Inside95)
 		}
@@ -195,27 +196,12 @@ func TestLeaveOneOutHousePrices(t *testing.T) {
 	t.Run("Verbeek 3.2", func(t *testing.T) { check(t, ref.Cases.Table32, ref.Cases.LOO32) })
 }
 
-func TestPercentEffectAndRetransformation(t *testing.T) {
+func TestRetransformationHousePrices(t *testing.T) {
 	var ref housePrices
-	readReference(t, "houseprices.json", &ref)
-	f := fitHousePrices(t, ref.Cases.Table32)
-	checked := 0
-	for j, term := range ref.Cases.Table32.Coefficients.Order {
-		want, ok := ref.Cases.Percent[term].(map[string]any)
-		if !ok {
-			continue
-		}
-		checked++
-		b, se := f.Coefficients[j], f.StdErrors[j]
-		wantRel(t, term+" (Halvorsen and Palmquist 1980)", PercentEffect(b, 0), want["halvorsen_palmquist_pct"].(float64), housePriceTolerance)
-		wantRel(t, term+" (Kennedy 1981)", PercentEffect(b, se*se), want["kennedy_pct"].(float64), housePriceTolerance)
-	}
-	if checked != 3 {
-		t.Errorf("checked %d effects, want 3", checked)
-	}
+	reference.Read(t, "houseprices.json", &ref)
 	for name, m := range map[string]housePriceModel{"verbeek_3_1": ref.Cases.Table31, "verbeek_3_2": ref.Cases.Table32} {
 		want := ref.Cases.Retransforming[name].(map[string]any)
-		got := fitHousePrices(t, m).SmearingFactor()
-		wantRel(t, name+" (Duan 1983)", got, want["duan_smearing_factor"].(float64), housePriceTolerance)
+		got := fitHousePrices(t, m).smearingFactor()
+		reference.WantRel(t, name+" (Duan 1983)", got, want["duan_smearing_factor"].(float64), housePriceTolerance)
 	}
 }

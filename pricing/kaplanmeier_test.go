@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 // survivalCase is one group of a published data set, as computed by R's
@@ -50,9 +52,9 @@ var survivalGroups = map[string]string{
 
 func readLifetimes(t testing.TB, file, group string) []Lifetime {
 	t.Helper()
-	columns := readColumns(t, file)
+	columns := reference.Columns(t, file)
 	var lives []Lifetime
-	for i, days := range numbers(t, columns["time"]) {
+	for i, days := range reference.Numbers(t, columns["time"]) {
 		if strings.EqualFold(columns["group"][i], group) {
 			lives = append(lives, Lifetime{Days: days, Sold: columns["status"][i] == "1"})
 		}
@@ -63,7 +65,7 @@ func readLifetimes(t testing.TB, file, group string) []Lifetime {
 func readSurvivalCases(t testing.TB) map[string]survivalCase {
 	t.Helper()
 	var all struct{ Cases map[string]survivalCase }
-	readReference(t, "kaplan_meier.json", &all)
+	reference.Read(t, "kaplan_meier.json", &all)
 	return all.Cases
 }
 
@@ -79,7 +81,7 @@ func wantOrNone(t *testing.T, what string, got, want *float64) {
 	case got == nil:
 		t.Errorf("%s: got none, want %g", what, *want)
 	default:
-		wantRel(t, what, *got, *want, survivalTolerance)
+		reference.WantRel(t, what, *got, *want, survivalTolerance)
 	}
 }
 
@@ -108,8 +110,8 @@ func TestKaplanMeierAgainstPublishedCurves(t *testing.T) {
 				if s.Day != c.Time[i] || s.AtRisk != c.AtRisk[i] || s.Sales != c.Sales[i] {
 					t.Errorf("step %d: got day %g, %d at risk, %d events, want %g, %d, %d", i, s.Day, s.AtRisk, s.Sales, c.Time[i], c.AtRisk[i], c.Sales[i])
 				}
-				wantRel(t, day+"S", s.Survival, c.Survival[i], survivalTolerance)
-				wantRel(t, day+"hazard", s.Hazard, c.Hazard[i], survivalTolerance)
+				reference.WantRel(t, day+"S", s.Survival, c.Survival[i], survivalTolerance)
+				reference.WantRel(t, day+"hazard", s.Hazard, c.Hazard[i], survivalTolerance)
 				wantOrNone(t, day+"Greenwood error", some(s.StdErr, s.Survival > 0), c.SE[i])
 				wantSurvivalLimits(t, day+"plain", s, PlainLimits, c.LowPlain[i], c.HighPlain[i])
 				wantSurvivalLimits(t, day+"log", s, LogLimits, c.LowLog[i], c.HighLog[i])
@@ -147,8 +149,8 @@ func TestKaplanMeierSummaries(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			wantRel(t, "restricted mean", mean, c.RestrictedMean.Mean, survivalTolerance)
-			wantRel(t, "its error", se, c.RestrictedMean.SE, survivalTolerance)
+			reference.WantRel(t, "restricted mean", mean, c.RestrictedMean.Mean, survivalTolerance)
+			reference.WantRel(t, "its error", se, c.RestrictedMean.SE, survivalTolerance)
 		})
 	}
 }
@@ -164,8 +166,8 @@ func TestKaplanMeierPrintedTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, week := range c.Published.Time {
-		wantPrinted(t, fmt.Sprintf("S(%g)", week), curve.At(week), c.Published.Survival[i], 4)
-		wantPrinted(t, fmt.Sprintf("error at %g", week), curve.Steps[i].StdErr, c.Published.SE[i], 3)
+		reference.WantPrinted(t, fmt.Sprintf("S(%g)", week), curve.At(week), c.Published.Survival[i], 4)
+		reference.WantPrinted(t, fmt.Sprintf("error at %g", week), curve.Steps[i].StdErr, c.Published.SE[i], 3)
 	}
 }
 
@@ -179,25 +181,25 @@ func TestLogRank(t *testing.T) {
 		}
 	}
 	// The file's other cases have other members, which are ignored.
-	readReference(t, "kaplan_meier.json", &ref)
+	reference.Read(t, "kaplan_meier.json", &ref)
 	for name, c := range map[string]struct{ file, first, second string }{
 		"logrank_aml":       {"aml.csv", "maintained", "nonmaintained"},
 		"logrank_freireich": {"freireich.csv", "6mp", "placebo"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			want := ref.Cases[name]
-			got, err := NewLogRank(readLifetimes(t, c.file, c.first), readLifetimes(t, c.file, c.second))
+			got, err := newLogRank(readLifetimes(t, c.file, c.first), readLifetimes(t, c.file, c.second))
 			if err != nil {
 				t.Fatal(err)
 			}
 			for g := range 2 {
-				wantRel(t, "observed", got.Observed[g], want.Observed[g], survivalTolerance)
-				wantRel(t, "expected", got.Expected[g], want.Expected[g], survivalTolerance)
+				reference.WantRel(t, "observed", got.Observed[g], want.Observed[g], survivalTolerance)
+				reference.WantRel(t, "expected", got.Expected[g], want.Expected[g], survivalTolerance)
 			}
-			wantRel(t, "chi-square", got.ChiSquare, want.Chi2, survivalTolerance)
-			wantRel(t, "p", got.P, want.P, survivalTolerance)
+			reference.WantRel(t, "chi-square", got.ChiSquare, want.Chi2, survivalTolerance)
+			reference.WantRel(t, "p", got.P, want.P, survivalTolerance)
 			if want.Published != 0 { // Kleinbaum and Klein (2012), chapter 2
-				wantPrinted(t, "chi-square", got.ChiSquare, want.Published, 3)
+				reference.WantPrinted(t, "chi-square", got.ChiSquare, want.Published, 3)
 			}
 		})
 	}
@@ -219,10 +221,10 @@ func TestKaplanMeierRefuses(t *testing.T) {
 	if _, _, err := curve.RestrictedMean(math.NaN()); err == nil {
 		t.Error("a horizon of NaN: got no error")
 	}
-	if _, err := NewLogRank(nil, []Lifetime{{Days: 1, Sold: true}}); err == nil {
+	if _, err := newLogRank(nil, []Lifetime{{Days: 1, Sold: true}}); err == nil {
 		t.Error("an empty group: got no error")
 	}
-	if _, err := NewLogRank([]Lifetime{{Days: 1}}, []Lifetime{{Days: 1}}); err == nil {
+	if _, err := newLogRank([]Lifetime{{Days: 1}}, []Lifetime{{Days: 1}}); err == nil {
 		t.Error("no sales: got no error")
 	}
 }

@@ -41,7 +41,7 @@ func LearnRatio(pieces []Logged) Ratio {
 		if !(ratio > 0) || math.IsInf(ratio, 0) {
 			continue
 		}
-		sum += clamp(math.Log(ratio), -ratioMost, ratioMost)
+		sum += min(max(math.Log(ratio), -ratioMost), ratioMost)
 		n++
 	}
 	if n < RatioPieces {

@@ -11,6 +11,8 @@ import (
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 // nistDataset is one certified data set of the NIST Statistical Reference
@@ -39,8 +41,8 @@ type nistDataset struct {
 // design builds the columns "intercept", "x", "x^3", "x4" of a data set.
 func (d nistDataset) design(t testing.TB) (*mat.Dense, []float64) {
 	t.Helper()
-	columns := readColumns(t, d.Data)
-	y := numbers(t, columns["y"])
+	columns := reference.Columns(t, d.Data)
+	y := reference.Numbers(t, columns["y"])
 	x := mat.NewDense(len(y), len(d.Terms), nil)
 	for j, term := range d.Terms {
 		for i := range y {
@@ -56,7 +58,7 @@ func (d nistDataset) design(t testing.TB) (*mat.Dense, []float64) {
 				t.Fatal(err)
 			}
 		}
-		for i, v := range numbers(t, columns[name]) {
+		for i, v := range reference.Numbers(t, columns[name]) {
 			product := 1.0
 			for range power {
 				product *= v
@@ -73,7 +75,7 @@ func (d nistDataset) design(t testing.TB) (*mat.Dense, []float64) {
 // precision; normal equations fail most of the harder sets.
 func TestLeastSquaresMeetsNISTCertificates(t *testing.T) {
 	var file struct{ Cases map[string]nistDataset }
-	readReference(t, "nist_linear.json", &file)
+	reference.Read(t, "nist_linear.json", &file)
 	if len(file.Cases) != 10 {
 		t.Fatalf("got %d data sets, want 10", len(file.Cases))
 	}
@@ -88,12 +90,12 @@ func TestLeastSquaresMeetsNISTCertificates(t *testing.T) {
 				t.Errorf("degrees of freedom: got %d, want %d", f.DF, c.DF)
 			}
 			for j, term := range c.Terms {
-				wantRel(t, "coefficient of "+term, f.Coefficients[j], c.Certified.Coefficients[j], c.Tolerance.Coefficients)
+				reference.WantRel(t, "coefficient of "+term, f.Coefficients[j], c.Certified.Coefficients[j], c.Tolerance.Coefficients)
 				tolerance := c.Tolerance.SDRel + c.Tolerance.SDAbs
-				wantRel(t, "standard error of "+term, f.StdErrors[j], c.Certified.StandardDeviations[j], tolerance)
+				reference.WantRel(t, "standard error of "+term, f.StdErrors[j], c.Certified.StandardDeviations[j], tolerance)
 			}
-			wantRel(t, "residual SD", f.ResidualSD, c.Certified.ResidualSD, c.Tolerance.ResidualRel+c.Tolerance.ResidualAbs)
-			wantRel(t, "R squared", f.RSquared, c.Certified.RSquared, c.Tolerance.RSquared)
+			reference.WantRel(t, "residual SD", f.ResidualSD, c.Certified.ResidualSD, c.Tolerance.ResidualRel+c.Tolerance.ResidualAbs)
+			reference.WantRel(t, "R squared", f.RSquared, c.Certified.RSquared, c.Tolerance.RSquared)
 		})
 	}
 }
@@ -135,7 +137,7 @@ func TestLeaveOneOutRefusesADecisiveRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := f.LeaveOneOut(); err == nil || !strings.Contains(err.Error(), "row 4") {
+	if _, err := f.leaveOneOut(); err == nil || !strings.Contains(err.Error(), "row 4") {
 		t.Errorf("got error %v, want row 4 named", err)
 	}
 }
@@ -187,11 +189,11 @@ func TestLeastSquaresLaws(t *testing.T) {
 			}
 		}
 		without, err := LeastSquares(rest, restY)
-		deleted, looErr := f.LeaveOneOut()
+		deleted, looErr := f.leaveOneOut()
 		if err != nil || looErr != nil {
 			t.Skip("nearly dependent columns without the row")
 		}
-		fit, _, se := without.Predict(x.RawRowView(k))
+		fit, _, se := without.predict(x.RawRowView(k))
 		if got, want := deleted[k].Error, y[k]-fit; math.Abs(got-want) > 1e-6*(1+math.Abs(want)) {
 			t.Errorf("error of row %d left out: got %g, want %g", k, got, want)
 		}
@@ -209,9 +211,8 @@ func ExampleLeastSquares() {
 		fmt.Println(err)
 		return
 	}
-	low, high := f.PredictionInterval([]float64{1, 4}, 0.8)
-	fmt.Printf("b = %.3f, R² = %.4f, next: %.2f to %.2f\n", f.Coefficients, f.RSquared, low, high)
-	// Output: b = [5.010 0.460], R² = 0.9981, next: 6.76 to 6.94
+	fmt.Printf("b = %.3f, R² = %.4f\n", f.Coefficients, f.RSquared)
+	// Output: b = [5.010 0.460], R² = 0.9981
 }
 
 func BenchmarkLeastSquares(b *testing.B) {

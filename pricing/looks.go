@@ -46,8 +46,8 @@ func (m *Model) change(a, b Attributes, on Date) (at, scale float64) {
 	v := m.value
 	difference := map[string]float64{}
 	var order []string
-	for i, terms := range [][]Term{b.terms(on), a.terms(on)} {
-		for _, t := range terms {
+	for i, piece := range []Attributes{b, a} {
+		for _, t := range terms(piece, on) {
 			if _, ok := difference[t.Name]; !ok {
 				order = append(order, t.Name)
 			}
@@ -64,8 +64,8 @@ func (m *Model) change(a, b Attributes, on Date) (at, scale float64) {
 	return v.location(d.x), v.spread() * math.Sqrt(v.leverage(d.x)+d.unseen)
 }
 
-// as is a piece in another look.
-func (a Attributes) as(look Look) Attributes {
+// on is a piece in this look.
+func (look Look) on(a Attributes) Attributes {
 	a.Finish, a.Color, a.SecondFinish, a.SecondColor = look.Finish, look.Color, look.SecondFinish, look.SecondColor
 	if look.Condition > 0 {
 		a.Condition = look.Condition
@@ -80,10 +80,10 @@ func (a Attributes) as(look Look) Attributes {
 // mid-quantiles of the look's effect: what is not known of the look counts,
 // too. It is false where no ask is in reach.
 func (m *Model) refinish(c staying, look Look, opt RefinishOption, s Settings) (Refinish, bool) {
-	after := c.as(look)
+	after := look.on(c.Attributes)
 	at, scale := m.change(c.Attributes, after, c.on)
 	o := c.fresh
-	o.levels = after.levels()
+	o.levels = levelsOf(after)
 	o.on += Date(min(opt.DaysOut, maxCalendar))
 	o = o.from(0)
 	o.fit = c.fresh.fit + at
@@ -103,7 +103,7 @@ func (m *Model) refinish(c staying, look Look, opt RefinishOption, s Settings) (
 		Percent: percent(at), Low: percent(at - m.value.t80*scale), High: percent(at + m.value.t80*scale),
 		Distinguishable: math.Abs(at) > m.value.t80*scale,
 		Sales:           m.sold("finish:" + look.Finish), ColorSales: m.sold("color:" + look.Color),
-		Pace: math.Exp(o.rate.base(o.levels, 0, 0, 0) - o.rate.base(c.levels(), 0, 0, 0)),
+		Pace: math.Exp(o.rate.base(o.levels, 0, 0, 0) - o.rate.base(levelsOf(c.Attributes), 0, 0, 0)),
 	}
 	nets := make([]float64, len(c.zs))
 	for i, z := range c.zs {
@@ -147,14 +147,14 @@ func (m *Model) levelsSold(block string) []string {
 func (m *Model) looks(a Attributes) []Look {
 	var paints, tones []string
 	for _, color := range m.levelsSold("color") {
-		if slices.Contains(woodTones, color) {
+		if isWoodTone(color) {
 			tones = append(tones, color)
 		} else {
 			paints = append(paints, color)
 		}
 	}
 	own := ""
-	if slices.Contains(woodTones, a.Color) {
+	if isWoodTone(a.Color) {
 		own = a.Color
 	}
 	var out []Look
@@ -180,7 +180,10 @@ func (m *Model) looks(a Attributes) []Look {
 }
 
 // plainLooks are told, unranked, while there is no evidence.
-var plainLooks = []Look{{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"}, {Finish: "two_tone"}, {Finish: "waxed"}}
+var plainLooks = []Look{
+	{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"},
+	{Finish: "two_tone"}, {Finish: "waxed"},
+}
 
 // quoted finds the group's own price of a look: in its color, else in any.
 func (s Settings) quoted(look Look) (RefinishOption, bool) {
@@ -197,8 +200,15 @@ func (s Settings) quoted(look Look) (RefinishOption, bool) {
 	return RefinishOption{}, false
 }
 
+// option is the work as a change of look with its price.
 func (w Work) option() RefinishOption {
-	return RefinishOption{Finish: w.Look.Finish, Color: w.Look.Color, Materials: w.Materials, Hours: w.Hours, DaysOut: w.DaysOut}
+	return RefinishOption{
+		Finish:    w.Look.Finish,
+		Color:     w.Look.Color,
+		Materials: w.Materials,
+		Hours:     w.Hours,
+		DaysOut:   w.DaysOut,
+	}
 }
 
 // reviewed are the changes of look for a review, the best few: of the options
@@ -247,10 +257,10 @@ func (m *Model) likeliest(c staying, s Settings) []RefinishOption {
 		if w.Refusal != nil {
 			continue
 		}
-		after := c.as(look)
+		after := look.on(c.Attributes)
 		at, _ := m.change(c.Attributes, after, c.on)
 		rate := c.fresh.rate
-		faster := rate.base(after.levels(), 0, 0, 0) - rate.base(c.levels(), 0, 0, 0)
+		faster := rate.base(levelsOf(after), 0, 0, 0) - rate.base(levelsOf(c.Attributes), 0, 0, 0)
 		o := w.option()
 		all = append(all, scored{o, (1-s.FeeRate)*m.rates.Negotiation*c.fresh.typical*math.Exp(at+faster/rate.gamma()) -
 			o.Materials - o.Hours*s.HourValue - c.fresh.holding*float64(o.DaysOut)})

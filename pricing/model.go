@@ -165,7 +165,7 @@ func (r *Rates) watch(listings []Listing, day Date) {
 	var views []float64
 	for _, l := range listings {
 		r.Listings++
-		for b, name := range l.levels() {
+		for b, name := range levelsOf(l.Attributes) {
 			r.ByLevel[rateBlocks[b]+":"+name]++
 		}
 		if l.Outcome != Sold {
@@ -206,7 +206,7 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 	premiums := make([]float64, 0, len(listings)) // NaN: no estimate
 	sum := openingPremium * openingPremiumWeight
 	for _, l := range listings {
-		m := market{piece: l.Piece, levels: l.levels(), rows: l.exposures(day)}
+		m := market{piece: l.Piece, levels: levelsOf(l.Attributes), rows: l.exposures(day)}
 		e, known := l.estimate()
 		if len(m.rows) == 0 || (v.sales < fewSales && !known) {
 			continue

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
 )
 
 // Worked by hand from the general assumptions, on the listing of
@@ -24,7 +26,7 @@ func TestLowestToTakeByHand(t *testing.T) {
 		{8, 240, 173.64, 4, 2 + 1.247879 + 9.983033/4, 0.5},
 	} {
 		got := m.Advise(Standing{Listing: unsold(tt.messages)}, Offer{Amount: 150, TurnsUp: 1}, today, s)
-		if got.Refusal != nil || got.WaitAsk != tt.at || !near(got.WaitNet, tt.wait, 2) || math.Abs(got.Lowest[0].Amount-tt.wait/0.95) > 0.01 {
+		if got.Refusal != nil || got.WaitAsk != tt.at || !probe.Near(got.WaitNet, tt.wait, 2) || math.Abs(got.Lowest[0].Amount-tt.wait/0.95) > 0.01 {
 			t.Errorf("%d messages: waits for %g with %g, lowest %v, want %g and %g", tt.messages, got.WaitAsk, got.WaitNet, got.Lowest, tt.at, tt.wait)
 		}
 		if got.TakeNet != 0.95*150 || math.Abs(got.LowestLike-tt.wait/0.95) > 0.01 {
@@ -53,7 +55,7 @@ func TestPromiseByHand(t *testing.T) {
 	m, s := Fit(History{}, today), checkSettings()
 	offer := Offer{Amount: 200, Days: 5, TurnsUp: 0.6, Deposit: 20}
 	got := m.Advise(Standing{Listing: unsold(0)}, offer, today, s)
-	if want := 0.6*0.95*200 + 0.4*(20+135.04) - 7.5; !near(got.TakeNet, want, 2) {
+	if want := 0.6*0.95*200 + 0.4*(20+135.04) - 7.5; !probe.Near(got.TakeNet, want, 2) {
 		t.Errorf("taking: %g, want %g", got.TakeNet, want)
 	}
 	offer.Amount = got.LowestLike
@@ -162,7 +164,7 @@ func TestTurnUp(t *testing.T) {
 		kept, broken int
 		want         float64
 	}{{false, 0, 0, 0.6}, {false, 7, 3, 10.0 / 15}, {true, 0, 0, 0.9}, {true, 0, 5, 0.45}} {
-		if got := TurnUp(tt.deposit, tt.kept, tt.broken); !near(got, tt.want, 12) {
+		if got := TurnUp(tt.deposit, tt.kept, tt.broken); !probe.Near(got, tt.want, 12) {
 			t.Errorf("deposit %t, %d kept, %d broken: %g, want %g", tt.deposit, tt.kept, tt.broken, got, tt.want)
 		}
 	}

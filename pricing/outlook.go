@@ -27,7 +27,7 @@ type outlook struct {
 // terms of trade of a piece with the fit f and the estimate e (zero: none).
 func (m *Model) outlook(a Attributes, on Date, f, estimate float64, s Settings) outlook {
 	o := outlook{
-		rate: m.rates.Sale, levels: a.levels(), on: on, fit: f,
+		rate: m.rates.Sale, levels: levelsOf(a), on: on, fit: f,
 		typical: bounded(f + m.rates.Opening), estimate: estimate,
 		k: frailtyShape, r: frailtyShape,
 		fee: s.FeeRate, negotiation: m.rates.Negotiation,

@@ -34,15 +34,6 @@ func SpreadRate(volumeSolids, dryFilm float64) float64 {
 	return 1000 * volumeSolids / dryFilm
 }
 
-// WetFilm is the wet film in micrometres that dries to a film, with the thinner
-// added as a share of the coating: dry (1 + thinner) / solids.
-func WetFilm(volumeSolids, dryFilm, thinner float64) float64 {
-	if !(volumeSolids > 0) {
-		return 0
-	}
-	return dryFilm * (1 + thinner) / volumeSolids
-}
-
 // Litres is how much of a coating an area takes: area · coats / (spread rate ·
 // transfer efficiency), in square metres and square metres per litre.
 func Litres(area float64, coats int, spreadRate, transfer float64) float64 {

@@ -6,6 +6,9 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 // Spread rates, wet films and quantities against the published figures of
@@ -51,33 +54,34 @@ func TestPaintArithmetic(t *testing.T) {
 			} `json:"practical_ranges_wood_ft2_per_gallon"`
 		}
 	}
-	readReference(t, "paint.json", &file)
+	reference.Read(t, "paint.json", &file)
 	t.Log(file.Source)
 	const perGallon = litresPerGallon / squareMetresPerSquareFoot // ft²/gal in m²/L
-	wantRel(t, "ft²·mil a gallon", SpreadRate(1, MicrometresPerMil)*perGallon, file.Cases.Constant.Exact, 1e-12)
+	reference.WantRel(t, "ft²·mil a gallon", SpreadRate(1, MicrometresPerMil)*perGallon, file.Cases.Constant.Exact, 1e-12)
 	for _, c := range file.Cases.Theoretical {
 		if c.Litres > 0 {
 			metres := c.Litres * c.Transfer * SpreadRate(c.Solids, c.Micrometres)
-			wantRel(t, c.Where, metres, c.Metres, 1e-12)
-			wantPrinted(t, c.Where, metres, *c.PrintedMetres, 1)
+			reference.WantRel(t, c.Where, metres, c.Metres, 1e-12)
+			reference.WantPrinted(t, c.Where, metres, *c.PrintedMetres, 1)
 			continue
 		}
 		feet := c.Gallons * c.Transfer * SpreadRate(c.Solids, c.Mil*MicrometresPerMil) * perGallon
-		wantRel(t, c.Where, feet, c.Feet, 1e-12)
+		reference.WantRel(t, c.Where, feet, c.Feet, 1e-12)
 		// The sheets round the constant to 1604, 0.01 % less.
-		wantRel(t, c.Where+", printed", feet, *c.Printed, 0.005)
+		reference.WantRel(t, c.Where+", printed", feet, *c.Printed, 0.005)
 	}
 	for _, c := range file.Cases.WetFilm {
-		wet := WetFilm(c.Solids, c.Mil*MicrometresPerMil, c.Thinner) / MicrometresPerMil
-		wantRel(t, c.Where, wet, c.Wet, 1e-12)
+		// A litre on so many square metres, with the thinner in it.
+		wet := 1000 / SpreadRate(c.Solids, c.Mil*MicrometresPerMil) * (1 + c.Thinner) / MicrometresPerMil
+		reference.WantRel(t, c.Where, wet, c.Wet, 1e-12)
 		if c.Printed != nil {
-			wantPrinted(t, c.Where, wet, *c.Printed, 0)
+			reference.WantPrinted(t, c.Where, wet, *c.Printed, 0)
 		}
 	}
 	for _, c := range file.Cases.Quantity {
 		litres := Litres(c.Feet*squareMetresPerSquareFoot, c.Coats, SquareMetresPerLitre(c.Rate), 1-c.Waste)
-		wantRel(t, c.Where, litres/litresPerGallon, c.Gallons, 1e-12)
-		wantRel(t, c.Where, litres/litresPerQuart, c.Quarts, 1e-12)
+		reference.WantRel(t, c.Where, litres/litresPerGallon, c.Gallons, 1e-12)
+		reference.WantRel(t, c.Where, litres/litresPerQuart, c.Quarts, 1e-12)
 	}
 	// The paint's spread rate lies in the Army's ranges for wood, those of all
 	// its conditions taken together (TM 43-0139, table 3-2).
@@ -99,7 +103,7 @@ func TestUnits(t *testing.T) {
 		Source string
 		Cases  struct{ Exact map[string]string }
 	}
-	readReference(t, "units.json", &file)
+	reference.Read(t, "units.json", &file)
 	t.Log(file.Source)
 	for name, got := range map[string]float64{
 		"us_gallon_litres": litresPerGallon, "us_quart_litres": litresPerQuart, "square_foot_m2": squareMetresPerSquareFoot, "mil_um": MicrometresPerMil,
@@ -142,7 +146,7 @@ func TestWholeContainers(t *testing.T) {
 		shelf := cabinet{}
 		shelf.take(ProductPaint, tt.quarts*litresPerQuart, 2)
 		got := shelf.buy(prices)[0]
-		if got.Containers != tt.containers || got.Size != tt.size || got.ToBuy != tt.toBuy || !near(got.Cost, tt.cost, 9) || !got.Priced {
+		if got.Containers != tt.containers || got.Size != tt.size || got.ToBuy != tt.toBuy || !probe.Near(got.Cost, tt.cost, 9) || !got.Priced {
 			t.Errorf("%g quarts: %+v, want %+v", tt.quarts, got, tt)
 		}
 	}
@@ -176,7 +180,7 @@ func TestQuantitiesGrow(t *testing.T) {
 		}
 	})
 	for name, got := range map[string]float64{
-		"no film": SpreadRate(0.4, 0), "NaN solids": SpreadRate(math.NaN(), 40), "no solids": WetFilm(0, 40, 0),
+		"no film": SpreadRate(0.4, 0), "NaN solids": SpreadRate(math.NaN(), 40), "no solids": SpreadRate(0, 40),
 		"no spread": Litres(1, 2, 0, 0.9), "no transfer": Litres(1, 2, 9, 0),
 	} {
 		if got != 0 {

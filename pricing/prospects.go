@@ -48,9 +48,20 @@ func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 	o := m.position(q, on, s)
 	out.Ask, _ = o.best(candidates(o.typical, q.Estimate), o.holding)
 	out.Prospects = &Prospects{
-		Typical: o.typical, Pace: math.Log(o.pace(o.typical)), Gamma: o.rate.gamma(), Eta: o.rate.Eta, Season: o.rate.Season, On: o.on,
-		Age: o.age, Shape: o.k, Rate: o.r,
-		Negotiation: o.negotiation, Fee: o.fee, Holding: o.holding, Salvage: o.salvage, Horizon: o.horizon,
+		Typical:     o.typical,
+		Pace:        math.Log(o.pace(o.typical)),
+		Gamma:       o.rate.gamma(),
+		Eta:         o.rate.Eta,
+		Season:      o.rate.Season,
+		On:          o.on,
+		Age:         o.age,
+		Shape:       o.k,
+		Rate:        o.r,
+		Negotiation: o.negotiation,
+		Fee:         o.fee,
+		Holding:     o.holding,
+		Salvage:     o.salvage,
+		Horizon:     o.horizon,
 	}
 	return out
 }

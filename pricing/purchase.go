@@ -98,7 +98,7 @@ func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLim
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, b.q.Estimate > 0, s)
 	if out.Refusal == nil && q.Planned {
-		out.Refusal = feasible(q.as(Look{}), Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
+		out.Refusal = feasible(Look{}.on(q.Attributes), Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
 	}
 	switch {
 	case out.Refusal != nil:

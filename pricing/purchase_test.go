@@ -5,6 +5,9 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 func purchaseSettings() Settings {
@@ -24,16 +27,16 @@ func TestPurchaseLimitAddsUp(t *testing.T) {
 	o := m.outlook(q.Attributes, today+14, m.fitFor(q.Attributes, 0, today, s), 0, s)
 	_, net := o.best(candidates(o.typical, 0), o.holding)
 	breakEven := net - 30 - 6*18 - 20 - 5 - 14*o.holding
-	wantRel(t, "break-even", *got.BreakEven, breakEven, 1e-12)
-	wantRel(t, "at likely", *got.AtLikely, breakEven/2, 1e-12)
-	wantRel(t, "expected profit", got.AtPrice.ExpectedProfit, breakEven-60, 1e-12)
-	wantRel(t, "profit per hour", *got.AtPrice.ProfitPerHour, (breakEven-60+6*18)/6, 1e-12)
-	wantRel(t, "a third of the sale less costs (common practice, no source)", *got.RuleOfThird, got.LikelySale/3-50, 1e-12)
+	reference.WantRel(t, "break-even", *got.BreakEven, breakEven, 1e-12)
+	reference.WantRel(t, "at likely", *got.AtLikely, breakEven/2, 1e-12)
+	reference.WantRel(t, "expected profit", got.AtPrice.ExpectedProfit, breakEven-60, 1e-12)
+	reference.WantRel(t, "profit per hour", *got.AtPrice.ProfitPerHour, (breakEven-60+6*18)/6, 1e-12)
+	reference.WantRel(t, "a third of the sale less costs (common practice, no source)", *got.RuleOfThird, got.LikelySale/3-50, 1e-12)
 	// The costs and the expected sale must add up to the net: salvage aside, which
 	// comes with the chance of no sale.
 	sold := o.sold(got.Ask, o.horizon)
 	sum := got.LikelySale*sold + o.salvage*(1-sold) - got.Costs.Fees - got.Costs.Holding - got.Costs.Materials - got.Costs.Labor - got.Costs.Transport - got.Costs.Other
-	wantRel(t, "sale less all costs", sum, breakEven, 1e-9)
+	reference.WantRel(t, "sale less all costs", sum, breakEven, 1e-9)
 }
 
 func TestPurchaseTargets(t *testing.T) {
@@ -44,17 +47,17 @@ func TestPurchaseTargets(t *testing.T) {
 		q.Target = target
 		return m.PurchaseLimits(q, today, s)
 	}
-	if got := limit(Target{Profit: 80}); !near(*got.BreakEven-*got.AtLikely, 80, 9) {
+	if got := limit(Target{Profit: 80}); !probe.Near(*got.BreakEven-*got.AtLikely, 80, 9) {
 		t.Errorf("profit of 80: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
-	if got := limit(Target{Hourly: 25}); !near(*got.BreakEven-*got.AtLikely, 6*(25-18), 9) {
+	if got := limit(Target{Hourly: 25}); !probe.Near(*got.BreakEven-*got.AtLikely, 6*(25-18), 9) {
 		t.Errorf("25 an hour: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
-	if got := limit(Target{MarginPercent: 20}); !near(*got.BreakEven-*got.AtLikely, 0.2*0.95*got.LikelySale, 9) {
+	if got := limit(Target{MarginPercent: 20}); !probe.Near(*got.BreakEven-*got.AtLikely, 0.2*0.95*got.LikelySale, 9) {
 		t.Errorf("margin of 20 %%: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
 	s.MinimumProfit = 1000
-	if got := limit(Target{}); !near(*got.BreakEven-*got.AtLikely, 1000, 9) {
+	if got := limit(Target{}); !probe.Near(*got.BreakEven-*got.AtLikely, 1000, 9) {
 		t.Errorf("minimum profit of 1000: break-even %g, at likely %g", *got.BreakEven, *got.AtLikely)
 	}
 }
@@ -150,8 +153,8 @@ func TestPurchaseByHand(t *testing.T) {
 	if math.Abs(byRule-183.41) > 0.5 {
 		t.Errorf("net by Simpson's rule %g, want 183.41", byRule)
 	}
-	wantRel(t, "profit", got.AtPrice.ExpectedProfit, *got.BreakEven-5, 1e-12)
-	wantRel(t, "a third of the sale less costs (common practice, no source)", *got.RuleOfThird, 0.95*250/3-50, 1e-12)
+	reference.WantRel(t, "profit", got.AtPrice.ExpectedProfit, *got.BreakEven-5, 1e-12)
+	reference.WantRel(t, "a third of the sale less costs (common practice, no source)", *got.RuleOfThird, 0.95*250/3-50, 1e-12)
 }
 
 // onMarket is a piece at an ask under the general assumptions.
@@ -209,7 +212,7 @@ func TestChanceOfLossByIntegration(t *testing.T) {
 	const n = 1000
 	for i := range n {
 		f := p.f + p.scale*m.value.quantile((float64(i)+0.5)/n)
-		pace := math.Exp(m.rates.Sale.base(q.levels(), math.Log(got.Ask), f+m.rates.Opening, 0))
+		pace := math.Exp(m.rates.Sale.base(levelsOf(q.Attributes), math.Log(got.Ask), f+m.rates.Opening, 0))
 		sum += math.Pow(1+pace*o.ahead(days)/2, -2) / n
 	}
 	if margin <= 0 || math.Abs(*got.AtPrice.ChanceOfLoss-sum) > 0.005 {
@@ -226,7 +229,7 @@ func TestSensitivityIsSortedAndTrue(t *testing.T) {
 	names := map[string]float64{}
 	for i, line := range got.Sensitivity {
 		names[line.Input] = line.Difference
-		wantRel(t, line.Input, line.MostToPay, *got.MostToPay+line.Difference, 1e-9)
+		reference.WantRel(t, line.Input, line.MostToPay, *got.MostToPay+line.Difference, 1e-9)
 		if i > 0 && math.Abs(line.Difference) > math.Abs(got.Sensitivity[i-1].Difference) {
 			t.Errorf("%s is out of order", line.Input)
 		}
@@ -241,7 +244,7 @@ func TestSensitivityIsSortedAndTrue(t *testing.T) {
 	}
 	q.Hours = 7.5
 	again := m.PurchaseLimits(q, today, s)
-	wantRel(t, "a quarter more hours", *again.MostToPay, *got.MostToPay+names["hours"], 1e-9)
+	reference.WantRel(t, "a quarter more hours", *again.MostToPay, *got.MostToPay+names["hours"], 1e-9)
 }
 
 func TestFinishThatCannotBeDone(t *testing.T) {

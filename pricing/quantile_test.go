@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"askwright/pricing/internal/reference"
 )
 
 // quantileRow is one line of a table of quantiles.
@@ -43,14 +45,14 @@ type quantileReference struct {
 // and qgamma at full precision.
 func TestQuantilesOfTheHandbook(t *testing.T) {
 	var ref quantileReference
-	readReference(t, "quantiles.json", &ref)
+	reference.Read(t, "quantiles.json", &ref)
 	tolerance := ref.Tolerance.Rel
 
 	for i, p := range ref.Cases.Normal.P {
-		wantRel(t, fmt.Sprintf("normal %g", p), distuv.UnitNormal.Quantile(p), ref.Cases.Normal.Quantile[i], tolerance)
+		reference.WantRel(t, fmt.Sprintf("normal %g", p), distuv.UnitNormal.Quantile(p), ref.Cases.Normal.Quantile[i], tolerance)
 	}
 	for i, z := range ref.Cases.NormalCDF.Z {
-		wantRel(t, fmt.Sprintf("normal area below %g", z), distuv.UnitNormal.CDF(z), ref.Cases.NormalCDF.CDF[i], tolerance)
+		reference.WantRel(t, fmt.Sprintf("normal area below %g", z), distuv.UnitNormal.CDF(z), ref.Cases.NormalCDF.CDF[i], tolerance)
 	}
 	check := func(law string, rows []quantileRow, quantile func(df, p float64) float64) {
 		if len(rows) == 0 {
@@ -60,8 +62,8 @@ func TestQuantilesOfTheHandbook(t *testing.T) {
 			for i, p := range row.P {
 				what := fmt.Sprintf("%s with %g degrees of freedom at %g", law, row.DF, p)
 				got := quantile(row.DF, p)
-				wantRel(t, what, got, row.Quantile[i], tolerance)
-				wantPrinted(t, what, got, row.Handbook[i], 3)
+				reference.WantRel(t, what, got, row.Quantile[i], tolerance)
+				reference.WantPrinted(t, what, got, row.Handbook[i], 3)
 			}
 		}
 	}
@@ -77,14 +79,14 @@ func studentQuantile(df, p float64) float64 {
 // demand for a piece is a gamma variable.
 func TestQuantilesOfFractionalLaws(t *testing.T) {
 	var ref quantileReference
-	readReference(t, "quantiles.json", &ref)
+	reference.Read(t, "quantiles.json", &ref)
 	for i, df := range ref.Cases.FractionT.DF {
 		got := studentQuantile(df, ref.Cases.FractionT.P)
-		wantRel(t, fmt.Sprintf("t with %g degrees of freedom", df), got, ref.Cases.FractionT.Quantile[i], ref.Tolerance.Rel)
+		reference.WantRel(t, fmt.Sprintf("t with %g degrees of freedom", df), got, ref.Cases.FractionT.Quantile[i], ref.Tolerance.Rel)
 	}
 	for i, shape := range ref.Cases.Gamma.Shape {
 		got := distuv.Gamma{Alpha: shape, Beta: 1}.Quantile(ref.Cases.Gamma.P)
-		wantRel(t, fmt.Sprintf("gamma of shape %g", shape), got, ref.Cases.Gamma.Quantile[i], ref.Tolerance.Rel)
+		reference.WantRel(t, fmt.Sprintf("gamma of shape %g", shape), got, ref.Cases.Gamma.Quantile[i], ref.Tolerance.Rel)
 	}
 }
 
@@ -92,14 +94,14 @@ func TestQuantilesOfFractionalLaws(t *testing.T) {
 // mean from a count d are gamma quantiles of shapes d and d + 1.
 func TestGammaQuantilesGiveGarwoodsLimits(t *testing.T) {
 	var ref quantileReference
-	readReference(t, "quantiles.json", &ref)
+	reference.Read(t, "quantiles.json", &ref)
 	c := ref.Cases.Poisson
 	for i, d := range c.D {
 		if d > 0 {
 			low := distuv.Gamma{Alpha: float64(d), Beta: 1}.Quantile(0.025)
-			wantRel(t, fmt.Sprintf("count %d, low", d), low, c.Lower[i], ref.Tolerance.Rel)
+			reference.WantRel(t, fmt.Sprintf("count %d, low", d), low, c.Lower[i], ref.Tolerance.Rel)
 		}
 		high := distuv.Gamma{Alpha: float64(d + 1), Beta: 1}.Quantile(0.975)
-		wantRel(t, fmt.Sprintf("count %d, high", d), high, c.Upper[i], ref.Tolerance.Rel)
+		reference.WantRel(t, fmt.Sprintf("count %d, high", d), high, c.Upper[i], ref.Tolerance.Rel)
 	}
 }

@@ -20,9 +20,11 @@ type RateFit struct {
 	Season              [2]float64 // of cos and sin of the year's angle
 	Category            map[string]float64
 	Finish, Color       map[string]float64
-	SE                  map[string]float64 // of alpha, gamma, delta and the levels ("finish:painted"), from the curvature at the mode
-	SeasonCov           [3]float64         // of cos and sin: two variances, covariance
-	Converged           bool
+	// SE are of alpha, gamma, delta and the levels ("finish:painted"), from the
+	// curvature at the mode.
+	SE        map[string]float64
+	SeasonCov [3]float64 // of cos and sin: two variances, covariance
+	Converged bool
 }
 
 // priorRate is the fit without any listing.
@@ -57,17 +59,24 @@ type market struct {
 // fitRate fits one rate model; messages instead of sales where asked.
 func fitRate(listings []market, p ratePriors, messages bool) RateFit {
 	places := levels(listings)
-	d := rateData{p: atLevels + len(places)}
-	d.setPrior(p, places)
-	if !messages {
-		d.shape = frailtyShape
+	shape := frailtyShape
+	if messages {
+		shape = 0
 	}
+	d := newRateData(atLevels+len(places), shape)
+	setPriors(d, p, places)
+	cluster, piece := -1, ""
 	for _, l := range listings {
-		if !messages || l.known {
-			d.append(l, places, messages)
+		if messages && !l.known {
+			continue
 		}
+		if cluster < 0 || l.piece == "" || l.piece != piece { // consecutive listings of one piece share a cluster
+			cluster++
+		}
+		piece = l.piece
+		addRows(d, l, cluster, places, messages)
 	}
-	s := d.maximize(d.mean)
+	s := d.maximize(nil)
 	f := RateFit{Alpha: s.theta[atAlpha], Gamma: s.theta[atGamma], Delta: s.theta[atDelta], Converged: s.converged}
 	copy(f.Eta[:], s.theta[atEta:])
 	copy(f.Season[:], s.theta[atSeason:])
@@ -129,11 +138,9 @@ func levels(listings []market) map[level]int {
 	return out
 }
 
-// setPrior fills mean and precision.
-func (d *rateData) setPrior(p ratePriors, places map[level]int) {
-	d.mean = make([]float64, d.p)
-	d.precision = make([]float64, d.p)
-	set := func(j int, n normal) { d.mean[j], d.precision[j] = n.mean, 1/(n.sd*n.sd) }
+// setPriors sets those of all coefficients.
+func setPriors(d *rateData, p ratePriors, places map[level]int) {
+	set := func(j int, n normal) { d.setPrior(j, n.mean, n.sd) }
 	set(atAlpha, p.alpha)
 	set(atGamma, p.gamma)
 	set(atDelta, p.delta)
@@ -151,17 +158,8 @@ func (d *rateData) setPrior(p ratePriors, places map[level]int) {
 	}
 }
 
-// append adds the rows of one listing, cut at month ends. Consecutive listings
-// of one piece share a cluster.
-func (d *rateData) append(l market, places map[level]int, messages bool) {
-	cluster := 0
-	if n := len(d.rows); n > 0 {
-		cluster = d.rows[n-1].cluster + 1
-		if l.piece != "" && l.piece == d.lastPiece {
-			cluster--
-		}
-	}
-	d.lastPiece = l.piece
+// addRows adds the rows of one listing, cut at month ends.
+func addRows(d *rateData, l market, cluster int, places map[level]int, messages bool) {
 	premium := clamp(l.premium, -maxLogPremium, maxLogPremium)
 	for _, e := range l.rows {
 		at := []int{atAlpha, atGamma, atDelta, atEta + e.bin}
@@ -178,13 +176,13 @@ func (d *rateData) append(l market, places map[level]int, messages bool) {
 				events = 1
 			}
 		}
-		d.appendMonths(e, rateRow{at: at, x: x, cluster: cluster}, events, messages)
+		addMonths(d, e, rateRow{at: at, x: x, cluster: cluster}, events, messages)
 	}
 }
 
-// appendMonths adds one row for each month of a stretch: messages in
+// addMonths adds one row for each month of a stretch: messages in
 // proportion to its days, a sale at its end.
-func (d *rateData) appendMonths(e exposure, r rateRow, events float64, messages bool) {
+func addMonths(d *rateData, e exposure, r rateRow, events float64, messages bool) {
 	months := monthsOf(e.stretch)
 	for i, m := range months {
 		row := rateRow{cluster: r.cluster, exposure: m.share * e.days}
@@ -197,7 +195,7 @@ func (d *rateData) appendMonths(e exposure, r rateRow, events float64, messages 
 		case i == len(months)-1:
 			row.events = events
 		}
-		d.rows = append(d.rows, row)
+		d.add(row)
 	}
 }
 

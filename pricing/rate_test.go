@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/internal/reference"
 )
 
 // coefficients is how the reference files write a fit.
@@ -15,18 +17,13 @@ type coefficients struct {
 	SE       map[string]float64 `json:"se"`
 }
 
-// flat starts a rateData with a flat prior.
-func flat(p int, shape float64) rateData {
-	return rateData{p: p, shape: shape, mean: make([]float64, p), precision: make([]float64, p)}
-}
-
-// add appends a dense row.
-func (d *rateData) add(x []float64, exposure, events float64, cluster int) {
+// addDense appends a row with all columns.
+func (d *rateData) addDense(x []float64, exposure, events float64, cluster int) {
 	at := make([]int, len(x))
 	for j := range at {
 		at[j] = j
 	}
-	d.rows = append(d.rows, rateRow{at: at, x: x, exposure: exposure, events: events, cluster: cluster})
+	d.add(rateRow{at: at, x: x, exposure: exposure, events: events, cluster: cluster})
 }
 
 func indicator(b bool) float64 {
@@ -51,9 +48,9 @@ func wantFit(t *testing.T, s solution, want coefficients, tolerance float64) {
 		t.Fatal(err)
 	}
 	for j, name := range want.Order {
-		wantRel(t, name, s.theta[j], want.Estimate[name], tolerance)
+		reference.WantRel(t, name, s.theta[j], want.Estimate[name], tolerance)
 		if len(want.SE) > 0 {
-			wantRel(t, "standard error of "+name, math.Sqrt(inverse.At(j, j)), want.SE[name], 1e-6)
+			reference.WantRel(t, "standard error of "+name, math.Sqrt(inverse.At(j, j)), want.SE[name], 1e-6)
 		}
 	}
 }
@@ -73,10 +70,10 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 			LogLikelihood float64      `json:"log_likelihood"`
 		} `json:"cases"`
 	}
-	readReference(t, "poisson_offset.json", &ref)
-	ships, claims := flat(9, 0), flat(4, 0)
-	c := readColumns(t, "ships.csv")
-	service, incidents := numbers(t, c["service"]), numbers(t, c["incidents"])
+	reference.Read(t, "poisson_offset.json", &ref)
+	ships, claims := newRateData(9, 0), newRateData(4, 0)
+	c := reference.Columns(t, "ships.csv")
+	service, incidents := reference.Numbers(t, c["service"]), reference.Numbers(t, c["incidents"])
 	for i := range service {
 		if service[i] == 0 {
 			continue
@@ -88,15 +85,15 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 		for _, k := range []string{"65", "70", "75"} {
 			x = append(x, indicator(c["year"][i] == k))
 		}
-		ships.add(append(x, indicator(c["period"][i] == "75")), service[i], incidents[i], i)
+		ships.addDense(append(x, indicator(c["period"][i] == "75")), service[i], incidents[i], i)
 	}
-	c = readColumns(t, "claims.csv")
-	n, y := numbers(t, c["n"]), numbers(t, c["claims"])
+	c = reference.Columns(t, "claims.csv")
+	n, y := reference.Numbers(t, c["n"]), reference.Numbers(t, c["claims"])
 	for i := range n {
 		x := []float64{1, indicator(c["car"][i] == "medium"), indicator(c["car"][i] == "large"), indicator(c["age"][i] == "1")}
-		claims.add(x, n[i], y[i], i)
+		claims.addDense(x, n[i], y[i], i)
 	}
-	for name, d := range map[string]rateData{"ships": ships, "claims": claims} {
+	for name, d := range map[string]*rateData{"ships": ships, "claims": claims} {
 		t.Run(name, func(t *testing.T) {
 			want := ref.Cases[name]
 			s := d.maximize(startAt(d.p, -3))
@@ -106,7 +103,7 @@ func TestPoissonOffsetAgainstPublishedFits(t *testing.T) {
 				factorial, _ := math.Lgamma(r.events + 1)
 				likelihood += r.events*math.Log(r.exposure) - factorial
 			}
-			wantRel(t, "log likelihood", likelihood, want.LogLikelihood, 1e-8)
+			reference.WantRel(t, "log likelihood", likelihood, want.LogLikelihood, 1e-8)
 		})
 	}
 }
@@ -116,9 +113,9 @@ type lungPatient struct {
 }
 
 func readLung(t *testing.T) []lungPatient {
-	c := readColumns(t, "lung.csv")
-	time, status := numbers(t, c["time"]), numbers(t, c["status"])
-	age, sex, ecog := numbers(t, c["age"]), numbers(t, c["sex"]), numbers(t, c["ph_ecog"])
+	c := reference.Columns(t, "lung.csv")
+	time, status := reference.Numbers(t, c["time"]), reference.Numbers(t, c["status"])
+	age, sex, ecog := reference.Numbers(t, c["age"]), reference.Numbers(t, c["sex"]), reference.Numbers(t, c["ph_ecog"])
 	out := make([]lungPatient, len(time))
 	for i := range out {
 		out[i] = lungPatient{time[i], status[i], age[i], indicator(sex[i] == 2), ecog[i]}
@@ -146,15 +143,15 @@ func TestPiecewiseExponentialAgainstReference(t *testing.T) {
 			} `json:"prediction"`
 		} `json:"cases"`
 	}
-	readReference(t, "piecewise_exponential.json", &ref)
+	reference.Read(t, "piecewise_exponential.json", &ref)
 	edges := append(append([]float64{0}, ref.Cuts...), math.Inf(1))
-	d := flat(9, 0)
+	d := newRateData(9, 0)
 	for i, p := range readLung(t) {
 		for j := 0; j+1 < len(edges) && p.time > edges[j]; j++ {
 			x := make([]float64, 9)
 			x[j], x[6], x[7], x[8] = 1, p.age, p.sex, p.ecog
 			ends := p.time <= edges[j+1]
-			d.add(x, math.Min(p.time, edges[j+1])-edges[j], p.event*indicator(ends), i)
+			d.addDense(x, math.Min(p.time, edges[j+1])-edges[j], p.event*indicator(ends), i)
 		}
 	}
 	start := make([]float64, 9)
@@ -163,15 +160,15 @@ func TestPiecewiseExponentialAgainstReference(t *testing.T) {
 	}
 	s := d.maximize(start)
 	wantFit(t, s, ref.Cases.Covariates.Coefficients, 1e-7)
-	wantRel(t, "log likelihood", s.objective, ref.Cases.Covariates.Survival, 1e-7)
+	reference.WantRel(t, "log likelihood", s.objective, ref.Cases.Covariates.Survival, 1e-7)
 	for _, p := range ref.Cases.Prediction {
 		linear := s.theta[6]*p.X.Age + s.theta[7]*p.X.Sex + s.theta[8]*p.X.Ecog
 		for at, want := range p.Hazard {
-			until, got := numbers(t, []string{at})[0], 0.0
+			until, got := reference.Numbers(t, []string{at})[0], 0.0
 			for j := range 6 {
 				got += math.Exp(s.theta[j]+linear) * math.Max(0, math.Min(until, edges[j+1])-edges[j])
 			}
-			wantRel(t, "hazard until day "+at, got, want, 1e-7)
+			reference.WantRel(t, "hazard until day "+at, got, want, 1e-7)
 		}
 	}
 }
@@ -190,34 +187,34 @@ func TestConstantHazardIsExponentialSurvival(t *testing.T) {
 			} `json:"exponential_without_split"`
 		} `json:"cases"`
 	}
-	readReference(t, "piecewise_exponential.json", &ref)
-	d := flat(4, 0)
+	reference.Read(t, "piecewise_exponential.json", &ref)
+	d := newRateData(4, 0)
 	for i, p := range readLung(t) {
-		d.add([]float64{1, p.age, p.sex, p.ecog}, p.time, p.event, i)
+		d.addDense([]float64{1, p.age, p.sex, p.ecog}, p.time, p.event, i)
 	}
 	s := d.maximize(startAt(4, -6))
 	wantFit(t, s, ref.Cases.Whole.Coefficients, 1e-7)
 	for j, want := range ref.Cases.Whole.Survreg.Coefficients {
-		wantRel(t, "survreg", s.theta[j], -want, 1e-7)
+		reference.WantRel(t, "survreg", s.theta[j], -want, 1e-7)
 	}
-	wantRel(t, "log likelihood", s.objective, ref.Cases.Whole.Survreg.Likelihood, 1e-9)
+	reference.WantRel(t, "log likelihood", s.objective, ref.Cases.Whole.Survreg.Likelihood, 1e-9)
 }
 
 // kidney reads McGilchrist and Aisbett (1991); columns picks the covariates.
-func kidney(t *testing.T, theta float64, shared bool, columns ...string) rateData {
-	c := readColumns(t, "kidney.csv")
-	time, status, id := numbers(t, c["time"]), numbers(t, c["status"]), numbers(t, c["id"])
-	d := flat(1+len(columns), 1/theta)
+func kidney(t *testing.T, theta float64, shared bool, columns ...string) *rateData {
+	c := reference.Columns(t, "kidney.csv")
+	time, status, id := reference.Numbers(t, c["time"]), reference.Numbers(t, c["status"]), reference.Numbers(t, c["id"])
+	d := newRateData(1+len(columns), 1/theta)
 	for i := range time {
 		x := []float64{1}
 		for _, name := range columns {
-			x = append(x, numbers(t, c[name])[i])
+			x = append(x, reference.Numbers(t, c[name])[i])
 		}
 		cluster := i
 		if shared {
 			cluster = int(id[i])
 		}
-		d.add(x, time[i], status[i], cluster)
+		d.addDense(x, time[i], status[i], cluster)
 	}
 	slices.SortStableFunc(d.rows, func(a, b rateRow) int { return a.cluster - b.cluster })
 	return d
@@ -233,7 +230,7 @@ func TestFrailtyLikelihoodAtFixedParameters(t *testing.T) {
 			} `json:"fixed_parameters"`
 		} `json:"cases"`
 	}
-	readReference(t, "gamma_frailty.json", &ref)
+	reference.Read(t, "gamma_frailty.json", &ref)
 	f := ref.Cases.Fixed
 	for i, theta := range f.Theta {
 		at := []float64{math.Log(f.Rate[i])}
@@ -263,7 +260,7 @@ func TestFrailtyMaximum(t *testing.T) {
 			Lomax  fit `json:"lomax_kidney"`
 		} `json:"cases"`
 	}
-	readReference(t, "gamma_frailty.json", &ref)
+	reference.Read(t, "gamma_frailty.json", &ref)
 	for _, tt := range []struct {
 		name    string
 		shared  bool
@@ -276,9 +273,9 @@ func TestFrailtyMaximum(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			d := kidney(t, tt.want.Theta, tt.shared, tt.columns...)
 			s := d.maximize(startAt(d.p, -4))
-			wantRel(t, "log rate", s.theta[0], tt.want.LogBaseline+tt.want.LogRate, 1e-4)
+			reference.WantRel(t, "log rate", s.theta[0], tt.want.LogBaseline+tt.want.LogRate, 1e-4)
 			for j, name := range tt.columns {
-				wantRel(t, name, s.theta[1+j], tt.want.Coefficients[name], 1e-4)
+				reference.WantRel(t, name, s.theta[1+j], tt.want.Coefficients[name], 1e-4)
 			}
 			if math.Abs(s.objective-tt.want.LogLikelihood) > 1e-6 {
 				t.Errorf("log likelihood %.9f, want %.9f", s.objective, tt.want.LogLikelihood)
@@ -291,14 +288,14 @@ func TestFrailtyMaximum(t *testing.T) {
 			}
 			for i, want := range tt.want.Frailties {
 				got := d.frailtyMean(s.theta, i+1)
-				wantRel(t, "mean frailty", got, want, 1e-4)
+				reference.WantRel(t, "mean frailty", got, want, 1e-4)
 			}
 		})
 	}
 }
 
 // frailtyMean is (k+Y)/(k+H) of a cluster.
-func (d rateData) frailtyMean(theta []float64, cluster int) float64 {
+func (d *rateData) frailtyMean(theta []float64, cluster int) float64 {
 	events, hazard := 0.0, 0.0
 	for _, r := range d.rows {
 		if r.cluster == cluster {
@@ -321,18 +318,18 @@ func TestFrailtyCountsAreNegativeBinomial(t *testing.T) {
 			} `json:"main_effects"`
 		} `json:"cases"`
 	}
-	readReference(t, "negative_binomial.json", &ref)
+	reference.Read(t, "negative_binomial.json", &ref)
 	want := ref.Cases.Main
-	c := readColumns(t, "quine.csv")
-	y := numbers(t, c["days"])
-	d := flat(7, want.Theta)
+	c := reference.Columns(t, "quine.csv")
+	y := reference.Numbers(t, c["days"])
+	d := newRateData(7, want.Theta)
 	factorials := 0.0
 	for i := range y {
 		x := []float64{1, indicator(c["eth"][i] == "N"), indicator(c["sex"][i] == "M")}
 		for _, age := range []string{"F1", "F2", "F3"} {
 			x = append(x, indicator(c["age"][i] == age))
 		}
-		d.add(append(x, indicator(c["lrn"][i] == "SL")), 1, y[i], i)
+		d.addDense(append(x, indicator(c["lrn"][i] == "SL")), 1, y[i], i)
 		f, _ := math.Lgamma(y[i] + 1)
 		factorials += f
 	}

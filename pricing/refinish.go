@@ -24,7 +24,10 @@ type Workshop struct {
 	Materials  Ratio
 }
 
-const usualHoursAWeek = 10 // common practice, no source
+const (
+	usualHoursAWeek = 10   // common practice, no source
+	maxDaysOut      = 3660 // what takes longer is a slip of the pen
+)
 
 // Step is one step of the work.
 type Step struct {
@@ -64,7 +67,13 @@ type Work struct {
 // part, products, hours and drying. The figures are defaults of the trade
 // (CommonPractice), corrected by the workshop's own record.
 func (w Workshop) Estimate(j Job) Work {
-	out := Work{Look: j.Look, Method: j.Method, HoursAWeek: j.HoursAWeek, HoursRatio: w.Hours.orOne(), CostRatio: w.Materials.orOne()}
+	out := Work{
+		Look:       j.Look,
+		Method:     j.Method,
+		HoursAWeek: j.HoursAWeek,
+		HoursRatio: w.Hours.orOne(),
+		CostRatio:  w.Materials.orOne(),
+	}
 	if out.Method == "" {
 		out.Method = MethodBrush
 	}
@@ -123,7 +132,8 @@ func (p *planner) plan() {
 	}
 	p.prepare()
 	if p.look.Finish == "cleaned" {
-		p.step(Step{Name: "touch up and polish", Product: ProductWax, Coats: 1, Hours: p.count * spread(0.3, 0.7, p.large)}, p.work.Area)
+		hours := p.count * spread(0.3, 0.7, p.large)
+		p.step(Step{Name: "touch up and polish", Product: ProductWax, Coats: 1, Hours: hours}, p.work.Area)
 		p.step(Step{Name: "put back", Hours: p.count * spread(0.2, 0.3, p.fitted)}, 0)
 		return
 	}
@@ -157,14 +167,14 @@ func usualTopcoat(finish string) string {
 
 // measure settles the parts of all items.
 func (p *planner) measure() {
-	j, items := p.job, p.job.items()
+	j, items := p.job, itemsOf(p.job.Attributes)
 	for i, item := range items {
 		a := Attributes{Category: item.Category, Material: j.Material}
 		if i == 0 {
 			a = j.Attributes
 		}
 		s := buildOf(item.Category).settle(a, &p.made)
-		p.work.Warnings = append(p.work.Warnings, a.OddSizes()...)
+		p.work.Warnings = append(p.work.Warnings, OddSizes(a)...)
 		n := float64(item.Count)
 		for _, part := range s.surface(&p.made, j.Include) {
 			part.Area *= n
@@ -183,18 +193,18 @@ func (p *planner) measure() {
 		p.pulls = p.count * p.made.take("pulls", math.Round(p.pulls/p.count))
 	}
 	// A nightstand shows about 1.2 m², a large wardrobe or a bookcase 3.5.
-	p.large = clamp((p.work.Area/p.count-1.2)/2.3, 0, 1)
-	p.fitted = clamp(float64(p.drawers+p.doors)/p.count/8, 0, 1)
+	p.large = min(max((p.work.Area/p.count-1.2)/2.3, 0), 1)
+	p.fitted = min(float64(p.drawers+p.doors)/p.count/8, 1)
 }
 
-// items are those of a mixed set, or the one kind.
-func (a Attributes) items() []Item {
-	out := []Item{{a.Category, int(a.count())}}
+// itemsOf a piece are those of a mixed set, or the one kind.
+func itemsOf(a Attributes) []Item {
+	out := []Item{{Category: a.Category, Count: int(a.count())}}
 	return append(out, a.extras()...)
 }
 
 // spread is a place in a range of hours.
-func spread(low, high, at float64) float64 { return low + (high-low)*clamp(at, 0, 1) }
+func spread(low, high, at float64) float64 { return low + (high-low)*min(max(at, 0), 1) }
 
 // step adds a step; its product goes once over an area for each coat.
 func (p *planner) step(s Step, area float64) {
@@ -231,14 +241,20 @@ func (p *planner) paintRate(usual float64) float64 {
 
 // prepare is what every piece gets first.
 func (p *planner) prepare() {
-	p.step(Step{Name: "clean, remove and number drawers and hardware", Product: ProductCleaner, Coats: 1, Hours: p.count * spread(0.5, 1, (p.large+p.fitted)/2)}, p.work.Area)
+	p.step(Step{
+		Name:    "clean, remove and number drawers and hardware",
+		Product: ProductCleaner,
+		Coats:   1,
+		Hours:   p.count * spread(0.5, 1, (p.large+p.fitted)/2),
+	}, p.work.Area)
 	if p.look.Finish == "cleaned" {
 		return
 	}
 	// 3 hours for a large poor piece, nothing for an excellent one; the unknown counts as good.
 	repair := [...]float64{0.5, 3, 1.5, 0.5, 0.25, 0}[min(max(p.job.Condition, 0), 5)]
 	if repair > 0 {
-		p.step(Step{Name: "repair, fill and reglue", Product: ProductFiller, Hours: p.count * repair * (0.5 + 0.5*p.large)}, 0)
+		hours := p.count * repair * (0.5 + 0.5*p.large)
+		p.step(Step{Name: "repair, fill and reglue", Product: ProductFiller, Hours: hours}, 0)
 		p.shelf.take(ProductFiller, p.count*repair*0.05, 0)
 	}
 	if p.look.Finish == "raw" {
@@ -297,7 +313,7 @@ func (p *planner) finish(w Workshop) {
 		}
 	}
 	days := math.Max(out.DryHours/24, out.Hours/out.HoursAWeek*7)
-	out.DaysOut = int(math.Ceil(math.Min(days, maxCalendar) - 1e-9))
+	out.DaysOut = int(math.Ceil(math.Min(days, maxDaysOut) - 1e-9))
 }
 
 // second are the parts of the second plan of a two_tone piece.

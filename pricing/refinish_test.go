@@ -10,6 +10,9 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 // Whole-piece bench hours. Common practice, no source.
@@ -199,7 +202,7 @@ func TestFilmDecides(t *testing.T) {
 	want := Litres(w.Area, 2, 1000*0.35/(1.5*25.4), 0.95)
 	for _, p := range w.Products {
 		if p.Name == ProductPaint {
-			wantRel(t, "litres of paint", p.Amount, want, 1e-12)
+			reference.WantRel(t, "litres of paint", p.Amount, want, 1e-12)
 		}
 	}
 	if !containsAssumption(w.Assumptions, Assumption{Name: "dry_film", Value: 1.5 * MicrometresPerMil, Unit: "µm", Basis: "given"}) {
@@ -253,7 +256,7 @@ func TestEstimateLaws(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		j := drawJob(t)
 		w := shop.Estimate(j)
-		if found := nonFinite("Work", reflect.ValueOf(w)); found != "" {
+		if found := probe.NonFinite("Work", reflect.ValueOf(w)); found != "" {
 			t.Fatal(found)
 		}
 		if w.Refusal != nil {
@@ -275,7 +278,7 @@ func TestEstimateLaws(t *testing.T) {
 			}
 			materials += p.Cost
 		}
-		if !near(hours, w.Hours, 9) || !near(materials, w.Materials, 9) || w.Hours <= 0 || w.DaysOut < 1 {
+		if !probe.Near(hours, w.Hours, 9) || !probe.Near(materials, w.Materials, 9) || w.Hours <= 0 || w.DaysOut < 1 {
 			t.Errorf("%+v", w)
 		}
 		if !reflect.DeepEqual(w, shop.Estimate(j)) {
@@ -288,7 +291,7 @@ func TestEstimateLaws(t *testing.T) {
 		slow := shop
 		slow.Hours, slow.Materials = Ratio{Value: 1.5, Pieces: 9}, Ratio{Value: 0.5, Pieces: 9}
 		j.SetSize--
-		if got := slow.Estimate(j); !near(got.Hours, 1.5*w.Hours, 9) || !near(got.Materials, 0.5*w.Materials, 9) || got.ToBuy != w.ToBuy {
+		if got := slow.Estimate(j); !probe.Near(got.Hours, 1.5*w.Hours, 9) || !probe.Near(got.Materials, 0.5*w.Materials, 9) || got.ToBuy != w.ToBuy {
 			t.Errorf("with a record: %+v", got)
 		}
 	})
@@ -312,9 +315,18 @@ func TestLearnRatio(t *testing.T) {
 		{"a slip of the pen", append(repeat(4, 5, 5), Logged{5, 5000}), Ratio{math.Pow(4, 0.1), 5}},
 	} {
 		got := LearnRatio(tt.pieces)
-		if got.Pieces != tt.want.Pieces || !near(got.Value, tt.want.Value, 12) {
+		if got.Pieces != tt.want.Pieces || !probe.Near(got.Value, tt.want.Value, 12) {
 			t.Errorf("%s: %+v, want %+v", tt.name, got, tt.want)
 		}
+	}
+}
+
+// odd is any piece, however absurd.
+func odd(t *probe.Tape) Attributes {
+	return Attributes{
+		Category: t.Word(), SetSize: t.Byte() - 5, Width: t.Number(), Depth: t.Number(), Height: t.Number(),
+		Material: t.Word(), Wood: t.Word(), Condition: t.Byte()%8 - 1,
+		Finish: t.Word(), Color: t.Word(), Hardware: t.Word(),
 	}
 }
 
@@ -324,20 +336,20 @@ func FuzzEstimate(f *testing.F) {
 	f.Add([]byte{})
 	f.Add([]byte("a dresser of six drawers with a stripped top and a body in navy"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		read := tape(data)
-		j := Job{Attributes: read.attributes(), HoursAWeek: read.number(), Given: map[string]float64{}}
-		from := func(words []string) string { return words[read.byte()%len(words)] }
+		read := probe.Tape(data)
+		j := Job{Attributes: odd(&read), HoursAWeek: read.Number(), Given: map[string]float64{}}
+		from := func(words []string) string { return words[read.Byte()%len(words)] }
 		j.Category = from(append(slices.Sorted(maps.Keys(builds)), ""))
 		j.Look = Look{Finish: from(append(slices.Concat(woodLooks, paintLooks), "cleaned", "original", "")), Color: from([]string{"", "white", "navy"})}
 		j.Look.SecondFinish, j.Look.SecondPart = from([]string{"", "oiled", "painted", "odd"}), from([]string{"", PartLegs, "odd"})
 		j.Method = from(append(Methods, "", "odd"))
-		for range read.byte() % 5 {
-			j.Given[from(append(AssumptionNames(), "odd"))] = read.number()
+		for range read.Byte() % 5 {
+			j.Given[from(append(AssumptionNames(), "odd"))] = read.Number()
 		}
-		n := read.byte() - 100
+		n := read.Byte() - 100
 		j.Drawers, j.Doors = &n, &n
 		w := shop.Estimate(j)
-		if found := nonFinite("Work", reflect.ValueOf(w)); found != "" && !math.IsNaN(j.HoursAWeek) && !math.IsInf(j.HoursAWeek, 0) {
+		if found := probe.NonFinite("Work", reflect.ValueOf(w)); found != "" && !math.IsNaN(j.HoursAWeek) && !math.IsInf(j.HoursAWeek, 0) {
 			t.Error(found)
 		}
 		if w.Refusal != nil && w.Refusal.Detail == "" || w.Refusal == nil && !(w.Hours > 0 && w.Area > 0) {

@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/internal/reference"
 )
 
 // ridge solves min ‖ỹ − Z b‖² + λ‖b‖² as least squares on augmented rows
@@ -62,12 +64,12 @@ type ridgeReference struct {
 
 func readRidge(t testing.TB) (ref ridgeReference, columns [][]float64, y []float64) {
 	t.Helper()
-	readReference(t, "ridge_longley.json", &ref)
-	table := readColumns(t, "longley_r.csv")
+	reference.Read(t, "ridge_longley.json", &ref)
+	table := reference.Columns(t, "longley_r.csv")
 	for _, term := range ref.Cases.Path.Terms[1:] {
-		columns = append(columns, numbers(t, table[term]))
+		columns = append(columns, reference.Numbers(t, table[term]))
 	}
-	return ref, columns, numbers(t, table["y"])
+	return ref, columns, reference.Numbers(t, table["y"])
 }
 
 // ridgeGCV returns the generalised cross-validation score of lm.ridge,
@@ -85,13 +87,13 @@ func TestLeastSquaresRidgePath(t *testing.T) {
 		f, mean, scale, meanY := ridge(t, columns, y, lambda)
 		intercept := meanY
 		for j, b := range f.Coefficients {
-			wantRel(t, fmt.Sprintf("λ = %g, %s", lambda, path.Terms[j+1]), b/scale[j], path.Coefficients[k][j+1], ref.Tolerance.Rel)
+			reference.WantRel(t, fmt.Sprintf("λ = %g, %s", lambda, path.Terms[j+1]), b/scale[j], path.Coefficients[k][j+1], ref.Tolerance.Rel)
 			intercept -= b / scale[j] * mean[j]
 		}
-		wantRel(t, fmt.Sprintf("λ = %g, intercept", lambda), intercept, path.Coefficients[k][0], ref.Tolerance.Rel)
+		reference.WantRel(t, fmt.Sprintf("λ = %g, intercept", lambda), intercept, path.Coefficients[k][0], ref.Tolerance.Rel)
 		gcv, df := ridgeGCV(f, len(y))
-		wantRel(t, fmt.Sprintf("λ = %g, degrees of freedom", lambda), df, path.DF[k], ref.Tolerance.Rel)
-		wantRel(t, fmt.Sprintf("λ = %g, GCV", lambda), gcv, path.GCV[k], ref.Tolerance.Rel)
+		reference.WantRel(t, fmt.Sprintf("λ = %g, degrees of freedom", lambda), df, path.DF[k], ref.Tolerance.Rel)
+		reference.WantRel(t, fmt.Sprintf("λ = %g, GCV", lambda), gcv, path.GCV[k], ref.Tolerance.Rel)
 	}
 }
 
@@ -109,8 +111,8 @@ func TestLeastSquaresRidgeChoices(t *testing.T) {
 		v := y[i] - floats.Sum(y)/n - plain.Residuals[i]
 		fitted += v * v
 	}
-	wantPrinted(t, "HKB", hkb, ref.Published.HKB, 9)
-	wantPrinted(t, "L-W", (p-2)*s2*n/fitted, ref.Published.LW, 8)
+	reference.WantPrinted(t, "HKB", hkb, ref.Published.HKB, 9)
+	reference.WantPrinted(t, "L-W", (p-2)*s2*n/fitted, ref.Published.LW, 8)
 	best, bestGCV := 0.0, math.Inf(1)
 	for k := range 1001 {
 		f, _, _, _ := ridge(t, columns, y, float64(k)*1e-4)
@@ -118,5 +120,5 @@ func TestLeastSquaresRidgeChoices(t *testing.T) {
 			best, bestGCV = float64(k)*1e-4, gcv
 		}
 	}
-	wantPrinted(t, "λ of the smallest GCV", best, ref.Published.GCV, 4)
+	reference.WantPrinted(t, "λ of the smallest GCV", best, ref.Published.GCV, 4)
 }

@@ -180,30 +180,6 @@ func Coverage(ranges []Range, prices []float64) Share {
 	return NewShare(hits, len(ranges))
 }
 
-// IntervalScore returns what a range costs that was stated to hold y with
-// chance level, lower being better:
-//
-//	(high − low) + 2/α (low − y)⁺ + 2/α (y − high)⁺,  α = 1 − level
-//
-// It is smallest on average for the true quantiles, so neither wide nor narrow
-// ranges pay. In the unit of y. Source: T. Gneiting and A. E. Raftery (2007),
-// Journal of the American Statistical Association 102, 359-378, equation 43.
-func IntervalScore(r Range, y float64) float64 {
-	alpha := 1 - r.Level
-	return r.High - r.Low + 2/alpha*(max(0, r.Low-y)+max(0, y-r.High))
-}
-
-// QuantileScore returns what a stated quantile q of probability p costs when y
-// comes out, lower being better:
-//
-//	p (y − q)⁺ + (1 − p) (q − y)⁺
-//
-// In the unit of y. Source: Gneiting and Raftery (2007), equation 40, with
-// the sign turned.
-func QuantileScore(q, y, p float64) float64 {
-	return p*max(0, y-q) + (1-p)*max(0, q-y)
-}
-
 // Promise is a stated chance and what came of it.
 type Promise struct {
 	Chance float64 // in [0, 1]
@@ -226,8 +202,9 @@ type Promise struct {
 type Calibration struct {
 	N                                                       int
 	Brier, Reliability, Resolution, Uncertainty, WithinBand float64
-	LogLoss                                                 *float64 // mean of −log(chance given to what came); nil after a wrong certainty
-	Bands                                                   []CalibrationBand
+
+	LogLoss *float64 // mean of −log(chance given to what came); nil after a wrong certainty
+	Bands   []CalibrationBand
 }
 
 // CalibrationBand sets stated chances from From to To against what came of

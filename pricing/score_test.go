@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 // scoringReference holds published examples and R's values for them; the
@@ -49,7 +51,7 @@ const scoreTolerance = 1e-10
 func readScoring(t testing.TB) scoringReference {
 	t.Helper()
 	var ref scoringReference
-	readReference(t, "scoring.json", &ref)
+	reference.Read(t, "scoring.json", &ref)
 	return ref
 }
 
@@ -59,8 +61,8 @@ func TestRatioStudyAgainstTheStandard(t *testing.T) {
 	ref := readScoring(t)
 	for name, want := range map[string]ratioCase{"Table 1-1": ref.Cases.Study11, "Table D-1": ref.Cases.StudyD1} {
 		t.Run(name, func(t *testing.T) {
-			columns := readColumns(t, want.Data)
-			estimates, prices := numbers(t, columns["estimate"]), numbers(t, columns["sale_price"])
+			columns := reference.Columns(t, want.Data)
+			estimates, prices := reference.Numbers(t, columns["estimate"]), reference.Numbers(t, columns["sale_price"])
 			got, err := NewRatioStudy(estimates, prices)
 			if err != nil {
 				t.Fatal(err)
@@ -68,21 +70,21 @@ func TestRatioStudyAgainstTheStandard(t *testing.T) {
 			if got.N != want.N {
 				t.Errorf("sales: got %d, want %d", got.N, want.N)
 			}
-			wantRel(t, "median", got.Median, want.Median, scoreTolerance)
-			wantRel(t, "mean", got.Mean, want.Mean, scoreTolerance)
-			wantRel(t, "weighted mean", got.WeightedMean, want.WeightedMean, scoreTolerance)
-			wantRel(t, "COD", got.COD, want.COD, scoreTolerance)
-			wantRel(t, "PRD", got.PRD, want.PRD, scoreTolerance)
-			wantRel(t, "PRB", *got.PRB, want.PRB, scoreTolerance)
-			wantRel(t, "error of PRB", *got.PRBStdErr, want.PRBStdErr, scoreTolerance)
-			wantPrinted(t, "COD", got.COD, want.Published.COD, 1)
-			wantPrinted(t, "PRB", *got.PRB, want.Published.PRB, 3)
-			wantPrinted(t, "PRD", got.PRD, want.Published.PRD, map[string]int{"Table 1-1": 2, "Table D-1": 3}[name])
+			reference.WantRel(t, "median", got.Median, want.Median, scoreTolerance)
+			reference.WantRel(t, "mean", got.Mean, want.Mean, scoreTolerance)
+			reference.WantRel(t, "weighted mean", got.WeightedMean, want.WeightedMean, scoreTolerance)
+			reference.WantRel(t, "COD", got.COD, want.COD, scoreTolerance)
+			reference.WantRel(t, "PRD", got.PRD, want.PRD, scoreTolerance)
+			reference.WantRel(t, "PRB", *got.PRB, want.PRB, scoreTolerance)
+			reference.WantRel(t, "error of PRB", *got.PRBStdErr, want.PRBStdErr, scoreTolerance)
+			reference.WantPrinted(t, "COD", got.COD, want.Published.COD, 1)
+			reference.WantPrinted(t, "PRB", *got.PRB, want.Published.PRB, 3)
+			reference.WantPrinted(t, "PRD", got.PRD, want.Published.PRD, map[string]int{"Table 1-1": 2, "Table D-1": 3}[name])
 			off, err := MedianAbsolutePercentError(estimates, prices)
 			if err != nil {
 				t.Fatal(err)
 			}
-			wantRel(t, "median absolute % error", off, want.MedianError, scoreTolerance)
+			reference.WantRel(t, "median absolute % error", off, want.MedianError, scoreTolerance)
 		})
 	}
 }
@@ -125,15 +127,39 @@ func TestWilsonAgainstNewcombe(t *testing.T) {
 		low, high := Wilson(c.X, c.N, c.Level)
 		what := fmt.Sprintf("%d of %d", c.X, c.N)
 		if math.Abs(low-c.Lower) > 1e-15 {
-			wantRel(t, what+" low", low, c.Lower, scoreTolerance)
+			reference.WantRel(t, what+" low", low, c.Lower, scoreTolerance)
 		}
-		wantRel(t, what+" high", high, c.Upper, scoreTolerance)
-		wantPrinted(t, what+" low", low, c.Published[0], 4)
-		wantPrinted(t, what+" high", high, c.Published[1], 4)
+		reference.WantRel(t, what+" high", high, c.Upper, scoreTolerance)
+		reference.WantPrinted(t, what+" low", low, c.Published[0], 4)
+		reference.WantPrinted(t, what+" high", high, c.Published[1], 4)
 	}
 	if low, high := Wilson(0, 0, 0.95); low != 0 || high != 1 {
 		t.Errorf("no trials: got %g to %g, want 0 to 1", low, high)
 	}
+}
+
+// intervalScore returns what a range costs that was stated to hold y with
+// chance level, lower being better:
+//
+//	(high − low) + 2/α (low − y)⁺ + 2/α (y − high)⁺,  α = 1 − level
+//
+// It is smallest on average for the true quantiles, so neither wide nor narrow
+// ranges pay. In the unit of y. Source: T. Gneiting and A. E. Raftery (2007),
+// Journal of the American Statistical Association 102, 359-378, equation 43.
+func intervalScore(r Range, y float64) float64 {
+	alpha := 1 - r.Level
+	return r.High - r.Low + 2/alpha*(max(0, r.Low-y)+max(0, y-r.High))
+}
+
+// quantileScore returns what a stated quantile q of probability p costs when y
+// comes out, lower being better:
+//
+//	p (y − q)⁺ + (1 − p) (q − y)⁺
+//
+// In the unit of y. Source: Gneiting and Raftery (2007), equation 40, with
+// the sign turned.
+func quantileScore(q, y, p float64) float64 {
+	return p*max(0, y-q) + (1-p)*max(0, q-y)
 }
 
 // Source: T. Gneiting and A. E. Raftery (2007), Journal of the American
@@ -141,11 +167,11 @@ func TestWilsonAgainstNewcombe(t *testing.T) {
 func TestIntervalAndQuantileScore(t *testing.T) {
 	ref := readScoring(t)
 	for _, c := range ref.Cases.Interval {
-		got := IntervalScore(Range{Low: c.Lower, High: c.Upper, Level: c.Level}, c.Y)
-		wantRel(t, fmt.Sprintf("interval %+v", c), got, c.Score, scoreTolerance)
+		got := intervalScore(Range{Low: c.Lower, High: c.Upper, Level: c.Level}, c.Y)
+		reference.WantRel(t, fmt.Sprintf("interval %+v", c), got, c.Score, scoreTolerance)
 	}
 	for _, c := range ref.Cases.Quantile {
-		wantRel(t, fmt.Sprintf("quantile %+v", c), QuantileScore(c.Quantile, c.Y, c.P), c.Score, scoreTolerance)
+		reference.WantRel(t, fmt.Sprintf("quantile %+v", c), quantileScore(c.Quantile, c.Y, c.P), c.Score, scoreTolerance)
 	}
 	if len(ref.Cases.Interval) != 5 || len(ref.Cases.Quantile) != 4 {
 		t.Errorf("got %d and %d examples, want 5 and 4", len(ref.Cases.Interval), len(ref.Cases.Quantile))
@@ -160,8 +186,8 @@ func TestIntervalScoreIsTwoQuantileScores(t *testing.T) {
 		r := Range{Low: low, High: low + rapid.Float64Range(0, 100).Draw(t, "width"), Level: rapid.Float64Range(0.1, 0.99).Draw(t, "level")}
 		y := rapid.Float64Range(0, 300).Draw(t, "y")
 		alpha := 1 - r.Level
-		want := 2 / alpha * (QuantileScore(r.Low, y, alpha/2) + QuantileScore(r.High, y, 1-alpha/2))
-		if got := IntervalScore(r, y); math.Abs(got-want) > 1e-9*(1+want) {
+		want := 2 / alpha * (quantileScore(r.Low, y, alpha/2) + quantileScore(r.High, y, 1-alpha/2))
+		if got := intervalScore(r, y); math.Abs(got-want) > 1e-9*(1+want) {
 			t.Errorf("got %g, want %g", got, want)
 		}
 	})
@@ -178,11 +204,11 @@ func TestCalibrateMurphy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	wantRel(t, "Brier score", got.Brier, want.Brier, scoreTolerance)
-	wantRel(t, "reliability", got.Reliability, want.Reliability, scoreTolerance)
-	wantRel(t, "resolution", got.Resolution, want.Resolution, scoreTolerance)
-	wantRel(t, "uncertainty", got.Uncertainty, want.Uncertainty, scoreTolerance)
-	wantRel(t, "log loss", *got.LogLoss, want.LogLoss, scoreTolerance)
+	reference.WantRel(t, "Brier score", got.Brier, want.Brier, scoreTolerance)
+	reference.WantRel(t, "reliability", got.Reliability, want.Reliability, scoreTolerance)
+	reference.WantRel(t, "resolution", got.Resolution, want.Resolution, scoreTolerance)
+	reference.WantRel(t, "uncertainty", got.Uncertainty, want.Uncertainty, scoreTolerance)
+	reference.WantRel(t, "log loss", *got.LogLoss, want.LogLoss, scoreTolerance)
 	if math.Abs(got.WithinBand) > 1e-15 {
 		t.Errorf("within bands of one chance: got %g, want 0", got.WithinBand)
 	}

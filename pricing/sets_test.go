@@ -3,6 +3,9 @@ package pricing
 import (
 	"math"
 	"testing"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 // A mixed set is worth more than its main item, by as much as others fetched.
@@ -16,7 +19,7 @@ func TestMixedSetsArePricedByAllItems(t *testing.T) {
 	}
 
 	before := Fit(h, today)
-	wantRel(t, "never sold together", value(before, set)/value(before, table), math.Pow(5, 0.2), 1e-9)
+	reference.WantRel(t, "never sold together", value(before, set)/value(before, table), math.Pow(5, 0.2), 1e-9)
 
 	var sets []Listing
 	for i, l := range h.Listings {
@@ -46,11 +49,7 @@ func TestMixedSetsArePricedByAllItems(t *testing.T) {
 	}
 }
 
-func TestExtrasAndOrphans(t *testing.T) {
-	mixed := Attributes{Category: "dining_table", Items: []Item{{"dining_table", 1}, {"stool", 2}, {"bench", 1}, {"stool", 1}, {"", 3}}}
-	if got := mixed.extras(); len(got) != 2 || got[0] != (Item{"bench", 1}) || got[1] != (Item{"stool", 3}) {
-		t.Errorf("extras %v", got)
-	}
+func TestOrphans(t *testing.T) {
 	for _, tt := range []struct {
 		a    Attributes
 		want bool
@@ -61,7 +60,7 @@ func TestExtrasAndOrphans(t *testing.T) {
 		{Attributes{Category: "nightstand", Items: []Item{{"nightstand", 1}, {"bench", 1}}}, false},
 		{Attributes{Category: "dresser"}, false},
 	} {
-		if got := tt.a.orphan(); got != tt.want {
+		if got := isOrphan(tt.a); got != tt.want {
 			t.Errorf("%+v alone of a pair: %t", tt.a, got)
 		}
 	}
@@ -71,7 +70,7 @@ func TestExtrasAndOrphans(t *testing.T) {
 	set := m.value.beta[m.value.index["set"]]
 	orphan := m.value.beta[m.value.index["orphan"]]
 	s := DefaultSettings()
-	if got, want := m.fitFor(two, 0, today, s)-m.fitFor(one, 0, today, s), set*math.Ln2-orphan; !near(got, want, 9) || orphan >= 0 {
+	if got, want := m.fitFor(two, 0, today, s)-m.fitFor(one, 0, today, s), set*math.Ln2-orphan; !probe.Near(got, want, 9) || orphan >= 0 {
 		t.Errorf("a pair is %.3f above one alone, want %.3f", got, want)
 	}
 }

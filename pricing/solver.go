@@ -18,9 +18,18 @@ type rateData struct {
 	shape     float64 // k; 0: Poisson
 	mean      []float64
 	precision []float64
-
-	lastPiece string // while rows are added
 }
+
+// newRateData is a model of p coefficients without rows, its prior flat.
+func newRateData(p int, shape float64) *rateData {
+	return &rateData{p: p, shape: shape, mean: make([]float64, p), precision: make([]float64, p)}
+}
+
+// setPrior sets the prior of one coefficient.
+func (d *rateData) setPrior(j int, mean, sd float64) { d.mean[j], d.precision[j] = mean, 1/(sd*sd) }
+
+// add adds a row; rows of one cluster come one after another.
+func (d *rateData) add(row rateRow) { d.rows = append(d.rows, row) }
 
 // rateRow is one row, sparse.
 type rateRow struct {
@@ -52,7 +61,7 @@ func (r rateRow) linear(theta []float64) float64 {
 	for i, j := range r.at {
 		sum += r.x[i] * theta[j]
 	}
-	return clamp(sum, linearMin, linearMax)
+	return min(max(sum, linearMin), linearMax)
 }
 
 // maximize finds the mode of the marginal posterior by Newton steps. With
@@ -64,11 +73,14 @@ func (r rateRow) linear(theta []float64) float64 {
 // with the gradient Σ x (y − wμ), w = (k+Y)/(k+H), and the negative Hessian
 // Σ wμ x x' − (k+Y)/(k+H)² (Σ μx)(Σ μx)'. Where that is not positive definite
 // its first part alone (the matrix of an EM step) is used. A step is halved until
-// the objective does not fall.
+// the objective does not fall. It starts from the prior mean where start is nil.
 //
 // Source: Duchateau and Janssen (2008), The Frailty Model, Springer, section 2.2;
 // Holford (1980), Biometrics 36, 299-305, for the rows of a piecewise-constant hazard.
-func (d rateData) maximize(start []float64) solution {
+func (d *rateData) maximize(start []float64) solution {
+	if start == nil {
+		start = d.mean
+	}
 	s := solution{theta: append([]float64(nil), start...)}
 	s.objective = d.objective(s.theta)
 	for range maxSteps {
@@ -99,7 +111,7 @@ func (d rateData) maximize(start []float64) solution {
 }
 
 // advance takes the longest of step, step/2, ... that does not lower the objective.
-func (d rateData) advance(s *solution, step []float64) bool {
+func (d *rateData) advance(s *solution, step []float64) bool {
 	for range 40 {
 		next := make([]float64, d.p)
 		for j := range next {
@@ -117,7 +129,7 @@ func (d rateData) advance(s *solution, step []float64) bool {
 
 // objective is the log marginal likelihood plus the log prior, without the
 // terms that do not depend on θ save those of the frailty.
-func (d rateData) objective(theta []float64) float64 {
+func (d *rateData) objective(theta []float64) float64 {
 	sum := 0.0
 	for j, t := range theta {
 		sum -= d.precision[j] * (t - d.mean[j]) * (t - d.mean[j]) / 2
@@ -152,7 +164,7 @@ func risingLog(k, y float64) float64 {
 }
 
 // derivatives returns the gradient, the negative Hessian and its EM part.
-func (d rateData) derivatives(theta []float64) (gradient []float64, full, em *mat.SymDense) {
+func (d *rateData) derivatives(theta []float64) (gradient []float64, full, em *mat.SymDense) {
 	gradient = make([]float64, d.p)
 	a := make([]float64, d.p*d.p)
 	b := make([]float64, d.p*d.p) // what the frailty takes away

@@ -88,8 +88,8 @@ func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
 		rows := l.exposures(on)
 		known := l.countMessages(rows)
 		typical, premium := m.typicalAsk(l, s)
-		e.hazard += m.rates.Sale.hazard(l.levels(), rows, typical, premium)
-		usual := m.rates.Message.hazard(l.levels(), rows, typical, premium)
+		e.hazard += m.rates.Sale.hazard(levelsOf(l.Attributes), rows, typical, premium)
+		usual := m.rates.Message.hazard(levelsOf(l.Attributes), rows, typical, premium)
 		if known {
 			e.expected += usual
 			for _, r := range rows {

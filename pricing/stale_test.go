@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
 )
 
 // unsold is a listing at 300 for 45 days with some messages.
@@ -29,20 +31,20 @@ func TestReviewFromPriors(t *testing.T) {
 	} {
 		l := unsold(tt.messages)
 		seen := m.evidence(Standing{Listing: l}, today, s)
-		if !near(seen.hazard, 1.247879, 6) || !near(seen.expected, 9.983033, 6) || !near(seen.k()/seen.r(), tt.demand, 4) {
+		if !probe.Near(seen.hazard, 1.247879, 6) || !probe.Near(seen.expected, 9.983033, 6) || !probe.Near(seen.k()/seen.r(), tt.demand, 4) {
 			t.Errorf("%d messages: %+v", tt.messages, seen)
 		}
-		if got := m.Review(Standing{Listing: l}, today, s); !near(got.ChanceSoldByNow, 0.6208, 4) || got.Refusal == nil || got.State != StateSlow {
+		if got := m.Review(Standing{Listing: l}, today, s); !probe.Near(got.ChanceSoldByNow, 0.6208, 4) || got.Refusal == nil || got.State != StateSlow {
 			t.Errorf("%+v", got)
 		}
 		for _, r := range m.remedies(l, today, 300, seen, s) {
 			switch r.Action {
 			case ActionWait:
-				if !near(r.ExpectedNet, tt.wait, 2) || !near(r.Chance30, tt.next30, 4) {
+				if !probe.Near(r.ExpectedNet, tt.wait, 2) || !probe.Near(r.Chance30, tt.next30, 4) {
 					t.Errorf("%d messages, wait: %+v", tt.messages, r)
 				}
 			case ActionReprice:
-				if r.Ask != tt.ask || !near(r.ExpectedNet, tt.net, 2) {
+				if r.Ask != tt.ask || !probe.Near(r.ExpectedNet, tt.net, 2) {
 					t.Errorf("%d messages, reprice: %+v", tt.messages, r)
 				}
 			}
@@ -223,7 +225,7 @@ func TestSuggestionAndReviewAgree(t *testing.T) {
 		for _, remedy := range r.Remedies {
 			for _, p := range s.Curve {
 				if (remedy.Action == ActionReprice || remedy.Action == ActionWait) && p.Ask == remedy.Ask {
-					if !near(p.ExpectedNet, remedy.ExpectedNet, 6) || !near(p.Chance30, remedy.Chance30, 9) {
+					if !probe.Near(p.ExpectedNet, remedy.ExpectedNet, 6) || !probe.Near(p.Chance30, remedy.Chance30, 9) {
 						t.Errorf("at %g the suggestion says %+v, the review %+v", p.Ask, p, remedy)
 					}
 				}

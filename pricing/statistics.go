@@ -23,7 +23,7 @@ func NewSaleRow(l Listing) (SaleRow, bool) {
 		return SaleRow{}, false
 	}
 	return SaleRow{
-		Terms:  l.terms(l.EndedOn),
+		Terms:  terms(l.Attributes, l.EndedOn),
 		Y:      math.Log(l.SalePrice),
 		Weight: saleWeight(l),
 		On:     l.EndedOn,

@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/reference"
 )
 
 func saleRows(h History) []SaleRow {
@@ -158,9 +160,9 @@ func TestUnknownSize(t *testing.T) {
 			n++
 		}
 	}
-	mean := math.Exp(sum/n/3) * math.Cbrt(referenceVolume)
+	mean := math.Exp(sum/n/3) * math.Cbrt(300_000)
 	known := Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
 	got, want := v.predict(v.describe(Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
-	wantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
-	wantRel(t, "its spread", got.scale, want.scale, 1e-9)
+	reference.WantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
+	reference.WantRel(t, "its spread", got.scale, want.scale, 1e-9)
 }

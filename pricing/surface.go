@@ -214,7 +214,7 @@ func (b build) settle(a Attributes, made *assumptions) solid {
 const maxLength = 1e4 // centimetres; what is longer counts as unknown
 
 // OddSizes warns of the sizes that pieces of the category hardly have.
-func (a Attributes) OddSizes() (odd []Warning) {
+func OddSizes(a Attributes) (odd []Warning) {
 	b := buildOf(a.Category)
 	for _, d := range []struct {
 		name  string

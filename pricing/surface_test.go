@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"askwright/pricing/internal/reference"
 )
 
 // areas sums the parts of a job by name, in square feet.
@@ -18,7 +20,7 @@ func areas(t *testing.T, j Job) (map[string]float64, Work) {
 		out[p.Name] += p.Area / squareMetresPerSquareFoot
 		sum += p.Area
 	}
-	wantRel(t, "sum of the parts", w.Area, sum, 1e-12)
+	reference.WantRel(t, "sum of the parts", w.Area, sum, 1e-12)
 	return out, w
 }
 
@@ -81,7 +83,7 @@ func TestSurfaces(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			got, _ := areas(t, tt.job)
 			for part, want := range tt.want {
-				wantRel(t, part, got[part], want/foot, 1e-9)
+				reference.WantRel(t, part, got[part], want/foot, 1e-9)
 			}
 			if len(got) != len(tt.want) {
 				t.Errorf("parts %v, want %v", got, tt.want)
@@ -99,15 +101,15 @@ func TestSurfacesOfSets(t *testing.T) {
 	pair.SetSize = 2
 	single, a := areas(t, Job{Attributes: one, Look: look})
 	_, b := areas(t, Job{Attributes: pair, Look: look})
-	wantRel(t, "a pair", b.Area, 2*a.Area, 1e-12)
-	wantRel(t, "its hours", b.Hours, 2*a.Hours, 1e-12)
-	wantRel(t, "front", single[PartFront]+single[PartDrawerFronts], 22*(26-10/2.54)/144, 1e-9)
+	reference.WantRel(t, "a pair", b.Area, 2*a.Area, 1e-12)
+	reference.WantRel(t, "its hours", b.Hours, 2*a.Hours, 1e-12)
+	reference.WantRel(t, "front", single[PartFront]+single[PartDrawerFronts], 22*(26-10/2.54)/144, 1e-9)
 	set := inches("dining_table", 66, 38, 30)
 	set.Items = []Item{{"dining_table", 1}, {"dining_chair", 6}}
 	_, table := areas(t, Job{Attributes: inches("dining_table", 66, 38, 30), Look: look})
 	_, chair := areas(t, Job{Attributes: Attributes{Category: "dining_chair"}, Look: look})
 	_, all := areas(t, Job{Attributes: set, Look: look})
-	wantRel(t, "a table and six chairs", all.Area, table.Area+6*chair.Area, 1e-9)
+	reference.WantRel(t, "a table and six chairs", all.Area, table.Area+6*chair.Area, 1e-9)
 	if all.Parts[0].Item != "dining_table" {
 		t.Errorf("parts of a set without their item: %+v", all.Parts)
 	}

@@ -5,6 +5,9 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 func TestCumulativeFromPriors(t *testing.T) {
@@ -12,11 +15,11 @@ func TestCumulativeFromPriors(t *testing.T) {
 	for _, tt := range []struct{ t, want float64 }{
 		{7, 10.442773}, {14, 18.178969}, {30, 34.915166}, {60, 64.915166}, {90, 89.477088},
 	} {
-		if got := f.cumulative(0, tt.t); !near(got, tt.want, 6) {
+		if got := f.cumulative(0, tt.t); !probe.Near(got, tt.want, 6) {
 			t.Errorf("B(0, %g) = %.7f, want %.6f", tt.t, got, tt.want)
 		}
 	}
-	if got, want := f.cumulative(10, 20), f.cumulative(0, 30)-f.cumulative(0, 10); !near(got, want, 9) {
+	if got, want := f.cumulative(10, 20), f.cumulative(0, 30)-f.cumulative(0, 10); !probe.Near(got, want, 9) {
 		t.Errorf("B(10, 20) = %g, want %g", got, want)
 	}
 }
@@ -51,12 +54,12 @@ func TestSurvivalAgainstReference(t *testing.T) {
 			} `json:"lomax_kidney"`
 		} `json:"cases"`
 	}
-	readReference(t, "gamma_frailty.json", &ref)
+	reference.Read(t, "gamma_frailty.json", &ref)
 	l := ref.Cases.Lomax
 	for at, want := range l.Survival {
 		days := map[string]float64{"7": 7, "30": 30, "90": 90, "365": 365}[at]
 		k := 1 / l.Theta
-		wantRel(t, "survival to day "+at, survivalAt(days*math.Exp(l.LogRate), k, k), want, 1e-10)
+		reference.WantRel(t, "survival to day "+at, survivalAt(days*math.Exp(l.LogRate), k, k), want, 1e-10)
 	}
 }
 

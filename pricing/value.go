@@ -25,7 +25,9 @@ type valueModel struct {
 }
 
 // fixedNames are the columns that exist without any sale.
-var fixedNames = [...]string{"intercept", "size", "set", "items", "orphan", "condition", "trend", "season_cos", "season_sin"}
+var fixedNames = [...]string{
+	"intercept", "size", "set", "items", "orphan", "condition", "trend", "season_cos", "season_sin",
+}
 
 // newValueModel fits the posterior for every g of the grid and keeps the one
 // with the greatest evidence (empirical Bayes; ties: the smallest).
@@ -105,7 +107,12 @@ func (v *valueModel) collect(s *Statistics) {
 		v.index[n] = j
 	}
 	v.counts = make([]int, p)
-	v.data = moments{n: s.Weight, xx: mat.NewSymDense(p, nil), xy: make([]float64, p), yy: s.YY}
+	v.data = moments{
+		n:  s.Weight,
+		xx: mat.NewSymDense(p, nil),
+		xy: make([]float64, p),
+		yy: s.YY,
+	}
 	columns := make([][]column, len(s.Names))
 	for _, a := range used {
 		columns[a] = v.mapped(s.Names[a])
@@ -214,12 +221,12 @@ func (v *valueModel) row(terms []Term) row {
 // describe is the row of a piece offered on a day. The trend stops at the
 // last sale: it is never extrapolated.
 func (v *valueModel) describe(a Attributes, on Date) row {
-	terms := a.terms(on)
+	raw := terms(a, on)
 	if v.lastSale.IsZero() || on <= v.lastSale {
-		return v.row(terms)
+		return v.row(raw)
 	}
-	last := a.terms(v.lastSale)
-	r := v.row(terms)
+	last := terms(a, v.lastSale)
+	r := v.row(raw)
 	j := v.index["trend"]
 	r.x[j] = 0
 	for _, t := range last {

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/internal/reference"
 )
 
 type bayesCase struct {
@@ -36,9 +38,9 @@ type bayesCase struct {
 // houses are the rows of log(price) on log(lotsize), bedrooms, bathrooms and
 // air conditioning: Anglin and Gencay (1996).
 func houses(t *testing.T, rows []int) moments {
-	c := readColumns(t, "houseprices.csv")
-	price, lot := numbers(t, c["price"]), numbers(t, c["lotsize"])
-	bedrooms, bathrooms := numbers(t, c["bedrooms"]), numbers(t, c["bathrooms"])
+	c := reference.Columns(t, "houseprices.csv")
+	price, lot := reference.Numbers(t, c["price"]), reference.Numbers(t, c["lotsize"])
+	bedrooms, bathrooms := reference.Numbers(t, c["bedrooms"]), reference.Numbers(t, c["bathrooms"])
 	if rows == nil {
 		for i := range price {
 			rows = append(rows, i+1)
@@ -64,7 +66,7 @@ func TestPosteriorAgainstClosedForm(t *testing.T) {
 	var ref struct {
 		Cases map[string]bayesCase `json:"cases"`
 	}
-	readReference(t, "bayes_linear.json", &ref)
+	reference.Read(t, "bayes_linear.json", &ref)
 	for name, want := range ref.Cases {
 		t.Run(name, func(t *testing.T) {
 			precision := make([]float64, 5)
@@ -76,27 +78,27 @@ func TestPosteriorAgainstClosedForm(t *testing.T) {
 				t.Fatal("not positive definite")
 			}
 			const tolerance = 1e-8
-			wantRel(t, "an", c.an, want.Posterior.A, tolerance)
-			wantRel(t, "bn", c.bn, want.Posterior.B, tolerance)
+			reference.WantRel(t, "an", c.an, want.Posterior.A, tolerance)
+			reference.WantRel(t, "bn", c.bn, want.Posterior.B, tolerance)
 			if math.Abs(c.evidence-want.Evidence) > 1e-6 {
 				t.Errorf("evidence %.9f, want %.9f", c.evidence, want.Evidence)
 			}
 			for j := range 5 {
-				wantRel(t, "mean", c.beta[j], want.Posterior.Mean[j], tolerance)
+				reference.WantRel(t, "mean", c.beta[j], want.Posterior.Mean[j], tolerance)
 				x := make([]float64, 5)
 				x[j] = 1
-				wantRel(t, "scale matrix", c.leverage(x), want.Posterior.Scale[j][j], tolerance)
+				reference.WantRel(t, "scale matrix", c.leverage(x), want.Posterior.Scale[j][j], tolerance)
 			}
 			for _, p := range want.Predictive {
-				wantRel(t, "location", c.location(p.X), p.Location, tolerance)
+				reference.WantRel(t, "location", c.location(p.X), p.Location, tolerance)
 				scale := c.spread() * math.Sqrt(1+c.leverage(p.X))
-				wantRel(t, "scale", scale, p.Scale, tolerance)
+				reference.WantRel(t, "scale", scale, p.Scale, tolerance)
 				for at, q := range p.Quantiles {
 					prob, err := strconv.ParseFloat(at, 64)
 					if err != nil {
 						t.Fatal(err)
 					}
-					wantRel(t, "quantile "+at, c.location(p.X)+scale*c.quantile(prob), q, tolerance)
+					reference.WantRel(t, "quantile "+at, c.location(p.X)+scale*c.quantile(prob), q, tolerance)
 				}
 			}
 		})
@@ -118,12 +120,12 @@ func TestLevelsShrinkLikeRandomIntercepts(t *testing.T) {
 			} `json:"closed_form_reml"`
 		} `json:"cases"`
 	}
-	readReference(t, "partial_pooling.json", &ref)
+	reference.Read(t, "partial_pooling.json", &ref)
 	want := ref.Cases.Want
-	c := readColumns(t, "dyestuff.csv")
+	c := reference.Columns(t, "dyestuff.csv")
 	batches := []string{"A", "B", "C", "D", "E", "F"}
 	d := moments{n: float64(len(c["batch"])), xx: mat.NewSymDense(7, nil), xy: make([]float64, 7)}
-	for i, y := range numbers(t, c["yield"]) {
+	for i, y := range reference.Numbers(t, c["yield"]) {
 		x := make([]float64, 7)
 		x[0] = 1
 		x[1+slices.Index(batches, c["batch"][i])] = 1
@@ -141,9 +143,39 @@ func TestLevelsShrinkLikeRandomIntercepts(t *testing.T) {
 	if !ok {
 		t.Fatal("not positive definite")
 	}
-	wantRel(t, "grand mean", post.beta[0], want.Mean, 1e-10)
-	wantRel(t, "its error", math.Sqrt(want.Within*post.leverage([]float64{1, 0, 0, 0, 0, 0, 0})), want.SEMean, 1e-9)
+	reference.WantRel(t, "grand mean", post.beta[0], want.Mean, 1e-10)
+	reference.WantRel(t, "its error", math.Sqrt(want.Within*post.leverage([]float64{1, 0, 0, 0, 0, 0, 0})), want.SEMean, 1e-9)
 	for j, name := range batches {
-		wantRel(t, "batch "+name, post.beta[1+j], want.Levels[name], 1e-8)
+		reference.WantRel(t, "batch "+name, post.beta[1+j], want.Levels[name], 1e-8)
+	}
+}
+
+// What a coefficient b of a regression of a log price does to the price:
+// 100 (exp(b) − 1) (R. Halvorsen and R. Palmquist 1980, American Economic
+// Review 70, 474-475); with half its variance taken off it is nearly unbiased
+// (P. E. Kennedy 1981, American Economic Review 71, 801).
+func TestPercentOfHousePrices(t *testing.T) {
+	var ref struct {
+		Cases struct {
+			Fit struct {
+				Coefficients struct{ Estimate, SE map[string]float64 }
+			} `json:"verbeek_3_2"`
+			Percent map[string]any `json:"percent_effect_3_2"`
+		}
+	}
+	reference.Read(t, "houseprices.json", &ref)
+	checked := 0
+	for term, b := range ref.Cases.Fit.Coefficients.Estimate {
+		want, ok := ref.Cases.Percent[term].(map[string]any)
+		if !ok {
+			continue
+		}
+		checked++
+		se := ref.Cases.Fit.Coefficients.SE[term]
+		reference.WantRel(t, term+" (Halvorsen and Palmquist 1980)", percent(b), want["halvorsen_palmquist_pct"].(float64), 1e-9)
+		reference.WantRel(t, term+" (Kennedy 1981)", percent(b-se*se/2), want["kennedy_pct"].(float64), 1e-9)
+	}
+	if checked != 3 {
+		t.Errorf("checked %d effects, want 3", checked)
 	}
 }

@@ -8,19 +8,46 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"askwright/pricing/internal/probe"
+	"askwright/pricing/internal/reference"
 )
 
 func workSettings() Settings {
 	s := DefaultSettings()
-	s.HourValue, s.Workshop = 18, shop
+	s.HourValue, s.Workshop = 18, Workshop{Prices: DefaultPrices(false)}
 	return s
 }
 
 // subject is a piece to refinish: an oak desk in its original finish.
 func subject() RefinishQuery {
-	a := inches("desk", 48, 24, 30)
-	a.Material, a.Wood, a.Finish, a.Condition = "solid_wood", "oak", "original", 3
-	return RefinishQuery{Job: Job{Attributes: a}}
+	return RefinishQuery{Job: Job{Attributes: Attributes{
+		Category: "desk", Width: 48 * 2.54, Depth: 24 * 2.54, Height: 30 * 2.54,
+		Material: "solid_wood", Wood: "oak", Finish: "original", Condition: 3,
+	}}}
+}
+
+// drawWork draws a look for any piece.
+func drawWork(t *rapid.T) Job {
+	word := func(name string, from ...string) string { return rapid.SampledFrom(from).Draw(t, name) }
+	return Job{
+		Attributes: Attributes{
+			Category:  word("category", "dresser", "desk", "dining_table", "dining_chair", "mirror", "harmonium", ""),
+			SetSize:   rapid.IntRange(0, 8).Draw(t, "set"),
+			Width:     rapid.SampledFrom([]float64{0, 40, 150, 400}).Draw(t, "width"),
+			Depth:     rapid.SampledFrom([]float64{0, 45, 90}).Draw(t, "depth"),
+			Height:    rapid.SampledFrom([]float64{0, 75, 190}).Draw(t, "height"),
+			Condition: rapid.IntRange(0, 5).Draw(t, "condition"),
+			Material:  word("material", "", "solid_wood", "veneer", "laminate", "glass", "upholstered"),
+			Wood:      word("wood", "", "oak", "pine", "teak"),
+			Finish:    word("present", "", "original", "painted", "clear", "raw"),
+		},
+		Look: Look{
+			Finish: word("finish", "painted", "clear", "stained", "oiled", "waxed", "two_tone", "distressed", "cleaned"),
+			Color:  word("color", "", "white", "navy", "red"),
+		},
+		Method: word("method", Methods...),
+	}
 }
 
 // The net of a look worked out the long way: the fit with the new levels, the
@@ -34,24 +61,24 @@ func TestRefinishAddsUp(t *testing.T) {
 	if got.Refusal != nil || got.Planned == nil || !got.Planned.Priced {
 		t.Fatalf("%+v", got)
 	}
-	p, w := got.Planned, shop.Estimate(q.Job)
+	p, w := got.Planned, workSettings().Workshop.Estimate(q.Job)
 	before := m.outlook(q.Attributes, today, m.fitFor(q.Attributes, 0, today, s), 0, s)
 	ask, net := before.best(candidates(before.typical, 0), before.holding)
 	if got.AsItIs.Ask != ask || got.AsItIs.ExpectedNet != net {
 		t.Errorf("as it is: %+v, want %g and %g", got.AsItIs, ask, net)
 	}
-	after := q.as(q.Look)
+	after := q.Look.on(q.Attributes)
 	at := m.fitFor(after, 0, today, s) - m.fitFor(q.Attributes, 0, today, s)
-	wantRel(t, "percent", p.Percent, 100*math.Expm1(at), 1e-9)
+	reference.WantRel(t, "percent", p.Percent, 100*math.Expm1(at), 1e-9)
 	o := m.outlook(after, today+Date(w.DaysOut), m.fitFor(after, 0, today, s), 0, s)
 	o.holding = before.holding // of the piece as it stands there
 	o.salvage = before.salvage
 	cost := w.Materials + 18*w.Hours + before.holding*float64(w.DaysOut)
-	wantRel(t, "cost", p.Cost, cost, 1e-9)
-	wantRel(t, "net", p.ExpectedNet, o.net(p.Ask, o.holding)-cost, 1e-9)
-	wantRel(t, "gain", p.Gain, p.ExpectedNet-net, 1e-9)
-	wantRel(t, "net per hour", *p.NetPerHour, (p.ExpectedNet+18*w.Hours-net)/w.Hours, 1e-9)
-	wantRel(t, "pace", p.Pace, o.pace(300)/m.outlook(q.Attributes, today, o.fit, 0, s).pace(300), 1e-9)
+	reference.WantRel(t, "cost", p.Cost, cost, 1e-9)
+	reference.WantRel(t, "net", p.ExpectedNet, o.net(p.Ask, o.holding)-cost, 1e-9)
+	reference.WantRel(t, "gain", p.Gain, p.ExpectedNet-net, 1e-9)
+	reference.WantRel(t, "net per hour", *p.NetPerHour, (p.ExpectedNet+18*w.Hours-net)/w.Hours, 1e-9)
+	reference.WantRel(t, "pace", p.Pace, o.pace(300)/m.outlook(q.Attributes, today, o.fit, 0, s).pace(300), 1e-9)
 	if !(p.Low < p.Percent && p.Percent < p.High) || p.Sales < ProvenSales || p.ColorSales < ProvenSales {
 		t.Errorf("%+v", p)
 	}
@@ -62,7 +89,7 @@ func TestRefinishAddsUp(t *testing.T) {
 func TestLookRangeIsTheModels(t *testing.T) {
 	m := Fit(syntheticMarket(400, 51), today)
 	a := subject().Attributes
-	b := a.as(Look{Finish: "painted", Color: "green"})
+	b := Look{Finish: "painted", Color: "green"}.on(a)
 	d := make([]float64, len(m.value.names))
 	x, y := m.value.describe(a, today).x, m.value.describe(b, today).x
 	for j := range d {
@@ -70,9 +97,9 @@ func TestLookRangeIsTheModels(t *testing.T) {
 	}
 	wantAt, wantHalf := m.value.effect(d)
 	at, scale := m.change(a, b, today)
-	wantRel(t, "location", at, wantAt, 1e-12)
-	wantRel(t, "half width", m.value.t80*scale, wantHalf, 1e-9)
-	_, unseen := m.change(a, a.as(Look{Finish: "gilded", Color: "green"}), today)
+	reference.WantRel(t, "location", at, wantAt, 1e-12)
+	reference.WantRel(t, "half width", m.value.t80*scale, wantHalf, 1e-9)
+	_, unseen := m.change(a, Look{Finish: "gilded", Color: "green"}.on(a), today)
 	if !(unseen > scale) {
 		t.Errorf("a finish never sold is as certain (%g) as one that was (%g)", unseen, scale)
 	}
@@ -87,12 +114,12 @@ func TestRankingLaws(t *testing.T) {
 		if rapid.Bool().Draw(t, "no hour value") {
 			s.HourValue = 0
 		}
-		q := RefinishQuery{Job: drawJob(t), Estimate: rapid.SampledFrom([]float64{0, 250}).Draw(t, "estimate")}
+		q := RefinishQuery{Job: drawWork(t), Estimate: rapid.SampledFrom([]float64{0, 250}).Draw(t, "estimate")}
 		got := m.Refinishes(q, today, s)
-		if found := nonFinite("answer", reflect.ValueOf(got)); found != "" {
+		if found := probe.NonFinite("answer", reflect.ValueOf(got)); found != "" {
 			t.Fatal(found)
 		}
-		if got.Planned == nil || !reflect.DeepEqual(got.Planned.Work, shop.Estimate(q.Job)) {
+		if got.Planned == nil || !reflect.DeepEqual(got.Planned.Work, workSettings().Workshop.Estimate(q.Job)) {
 			t.Error("the planned work is not what it is reckoned at")
 		}
 		if (got.Refusal == nil) != (got.AsItIs != nil) || (got.Refusal != nil && got.Compared > 0) {
@@ -137,7 +164,7 @@ func TestReviewAndRankingAgree(t *testing.T) {
 			if i < 0 {
 				t.Fatalf("%s %s is not in the ranking", r.Finish, r.Color)
 			}
-			if f := ranking.Finishes[i]; f.Ask != r.Ask || !near(f.ExpectedNet, r.ExpectedNet, 6) || !near(f.Gain, r.Gain, 6) || f.ChanceBetterThanWaiting != r.ChanceBetterThanWaiting || f.DaysOut != r.DaysOut {
+			if f := ranking.Finishes[i]; f.Ask != r.Ask || !probe.Near(f.ExpectedNet, r.ExpectedNet, 6) || !probe.Near(f.Gain, r.Gain, 6) || f.ChanceBetterThanWaiting != r.ChanceBetterThanWaiting || f.DaysOut != r.DaysOut {
 				t.Errorf("the review says %+v, the ranking %+v", r, f.Remedy)
 			}
 		}
@@ -226,7 +253,9 @@ func TestWorkWithoutSales(t *testing.T) {
 	}
 	q.Material = "laminate"
 	got = m.Refinishes(q, today, workSettings())
-	if len(got.Refused) < 4 || slices.ContainsFunc(got.Finishes, func(f Refinish) bool { return showsWood(f.Finish) }) {
+	if len(got.Refused) < 4 || slices.ContainsFunc(got.Finishes, func(f Refinish) bool {
+		return slices.Contains([]string{"clear", "stained", "oiled", "waxed"}, f.Finish)
+	}) {
 		t.Errorf("on laminate: %+v", got.Refused)
 	}
 }

@@ -86,7 +86,8 @@ type knapsack struct {
 
 // reduced is the gain of a task less the price of what it needs.
 func (k *knapsack) reduced(i int) float64 {
-	return k.tasks[i].Gain - k.hourPrice*float64(parts(k.tasks[i].Hours, hourParts)) - k.moneyPrice*float64(parts(k.tasks[i].Money, moneyParts))
+	hours, money := parts(k.tasks[i].Hours, hourParts), parts(k.tasks[i].Money, moneyParts)
+	return k.tasks[i].Gain - k.hourPrice*float64(hours) - k.moneyPrice*float64(money)
 }
 
 // bestOf is the task of a piece with the greatest reduced gain; false where none

@@ -114,7 +114,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
 		}
-		if limit.Warnings = p.plan.Attributes().OddSizes(); p.work != nil {
+		if limit.Warnings = pricing.OddSizes(p.plan.Attributes()); p.work != nil {
 			limit.Warnings = p.work.Warnings // of the size too
 		}
 		answer.Limits[i] = limit

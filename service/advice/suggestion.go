@@ -182,7 +182,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
 			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
-			Warnings: sub.row.Attributes().OddSizes(), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
+			Warnings: pricing.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}
 	}
 	s.promise(a, fit, subjects, answers)

@@ -7,6 +7,9 @@ import (
 	"slices"
 )
 
+// columns are those that the rows use, in the order of a spreadsheet. Every
+// name is one of the listing row; pauses stand in the column pauses, never one
+// at a time.
 var columns = []string{
 	"ref", "piece_ref", "source", "last_seen_on", "stage", "category", "set_size", "items",
 	"width", "depth", "height", "unit", "material", "wood", "style", "year_made", "condition",
@@ -18,12 +21,7 @@ var columns = []string{
 	"other_cost", "fees", "delivery_charged", "delivery_cost", "hours", "hours_other", "notes",
 }
 
-// Columns returns the names of the columns that the rows use, in the order of
-// a spreadsheet. Every name is one of the listing row; pauses stand in the
-// column pauses, never one at a time.
-func Columns() []string { return slices.Clone(columns) }
-
-// WriteCSV writes a header of Columns and the rows as CSV (RFC 4180, but lines
+// WriteCSV writes a header of the columns and the rows as CSV (RFC 4180, but lines
 // end in LF). It refuses a row with a column that is not one of them.
 func WriteCSV(w io.Writer, rows []Row) error {
 	out := csv.NewWriter(w)

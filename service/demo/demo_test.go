@@ -228,7 +228,7 @@ func TestColumns(t *testing.T) {
 		}
 	}
 	listed := map[string]bool{}
-	for _, c := range demo.Columns() {
+	for _, c := range header(t) {
 		if listed[c] {
 			t.Errorf("column %s twice", c)
 		}
@@ -240,6 +240,16 @@ func TestColumns(t *testing.T) {
 	if diff := cmp.Diff(used, listed); diff != "" {
 		t.Errorf("columns (-used +listed):\n%s", diff)
 	}
+}
+
+// header is what WriteCSV writes above the rows.
+func header(t *testing.T) []string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := demo.WriteCSV(&b, nil); err != nil {
+		t.Fatalf("WriteCSV: %v", err)
+	}
+	return strings.Split(strings.TrimSpace(b.String()), ",")
 }
 
 // listingRow names the columns that a row may have.
@@ -259,9 +269,6 @@ func TestWriteCSVRoundTrip(t *testing.T) {
 		records, err := csv.NewReader(&b).ReadAll()
 		if err != nil {
 			t.Fatalf("reading back: %v", err)
-		}
-		if diff := cmp.Diff(demo.Columns(), records[0]); diff != "" {
-			t.Errorf("header (-want +got):\n%s", diff)
 		}
 		var got []demo.Row
 		for _, cells := range records[1:] {

@@ -1,21 +1,25 @@
-package pricing
+// Package reference reads the published values in its testdata for the tests
+// of pricing and of its sub-packages, and compares with them.
+package reference
 
 import (
 	"bytes"
+	"embed"
 	"encoding/csv"
 	"encoding/json"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 )
 
-// readReference decodes a file of published values (testdata/README.md) and
+//go:embed testdata
+var files embed.FS
+
+// Read decodes a file of published values (testdata/README.md) and
 // names their source in the test's log.
-func readReference(t testing.TB, name string, into any) {
+func Read(t testing.TB, name string, into any) {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", name))
+	text, err := files.ReadFile("testdata/" + name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -29,10 +33,10 @@ func readReference(t testing.TB, name string, into any) {
 	t.Logf("%s: %s", name, about.Source)
 }
 
-// readColumns reads a table with a header line into text columns by name.
-func readColumns(t testing.TB, name string) map[string][]string {
+// Columns reads a table with a header line into text columns by name.
+func Columns(t testing.TB, name string) map[string][]string {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", name))
+	text, err := files.ReadFile("testdata/" + name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,8 +53,8 @@ func readColumns(t testing.TB, name string) map[string][]string {
 	return columns
 }
 
-// numbers parses a text column.
-func numbers(t testing.TB, column []string) []float64 {
+// Numbers parses a text column.
+func Numbers(t testing.TB, column []string) []float64 {
 	t.Helper()
 	out := make([]float64, len(column))
 	for i, cell := range column {
@@ -63,20 +67,21 @@ func numbers(t testing.TB, column []string) []float64 {
 	return out
 }
 
-// wantRel checks got against a reference by relative error (absolute at 0).
-func wantRel(t testing.TB, what string, got, want, tolerance float64) {
+// WantRel checks got against a reference by relative error (absolute at 0).
+func WantRel(t testing.TB, what string, got, want, tolerance float64) {
 	t.Helper()
 	scale := math.Abs(want)
 	if scale == 0 {
 		scale = 1
 	}
 	if !(math.Abs(got-want) <= tolerance*scale) {
-		t.Errorf("%s: got %.17g, want %.17g (off by %.2g, allowed %.2g)", what, got, want, math.Abs(got-want)/scale, tolerance)
+		off := math.Abs(got-want) / scale
+		t.Errorf("%s: got %.17g, want %.17g (off by %.2g, allowed %.2g)", what, got, want, off, tolerance)
 	}
 }
 
-// wantPrinted checks that got rounds to a figure printed to so many decimals.
-func wantPrinted(t testing.TB, what string, got, want float64, decimals int) {
+// WantPrinted checks that got rounds to a figure printed to so many decimals.
+func WantPrinted(t testing.TB, what string, got, want float64, decimals int) {
 	t.Helper()
 	if unit := math.Pow10(-decimals); !(math.Abs(got-want) <= unit*(0.5+1e-9)) {
 		t.Errorf("%s: got %.8g, printed %.*f", what, got, decimals, want)
