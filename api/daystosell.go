@@ -1,7 +1,7 @@
 package api
 
 import (
-	"askwright/pricing"
+	"askwright/pricing/stats"
 	"askwright/service/advice"
 )
 
@@ -44,11 +44,11 @@ func daysToSell(c advice.CategorySpeed) DaysToSell {
 	if days, ok := c.Median(); ok {
 		out.Median = wholeDays(&days)
 	}
-	low, high := c.QuantileLimits(0.5, pricing.LogLogLimits, survivalLevel)
+	low, high := c.QuantileLimits(0.5, stats.LogLogLimits, survivalLevel)
 	out.Low, out.High = wholeDays(low), wholeDays(high)
 	for i, s := range c.Steps {
 		step := SurvivalStep{Day: int(s.Day), AtRisk: s.AtRisk, Sold: s.Sales, Unsold: chance(s.Survival)}
-		if low, high, ok := s.Limits(pricing.LogLogLimits, survivalLevel); ok {
+		if low, high, ok := s.Limits(stats.LogLogLimits, survivalLevel); ok {
 			step.Low, step.High = optional(&low, chance), optional(&high, chance)
 		}
 		out.Steps[i] = step

@@ -8,6 +8,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 )
 
@@ -88,7 +89,7 @@ const basisGroup = "group"
 
 func (p MaterialPrice) setting(c service.Currency) (service.MaterialPrice, error) {
 	amount, err := service.ParseMoney(string(p.Price), c, '.')
-	return service.MaterialPrice{Product: p.Product, Price: amount, Size: p.Size, Unit: p.Unit, Default: p.Basis == pricing.CommonPractice}, err
+	return service.MaterialPrice{Product: p.Product, Price: amount, Size: p.Size, Unit: p.Unit, Default: p.Basis == refinish.CommonPractice}, err
 }
 
 func groupOf(g *service.Group, a *service.Actor) Group {
@@ -108,7 +109,7 @@ func groupOf(g *service.Group, a *service.Actor) Group {
 	for _, p := range g.Prices() {
 		one := MaterialPrice{Product: p.Product, Price: Decimal(p.Price.Format(g.Currency)), Size: p.Size, Unit: p.Unit, Basis: basisGroup}
 		if p.Default {
-			one.Basis = pricing.CommonPractice
+			one.Basis = refinish.CommonPractice
 		}
 		out.MaterialPrices = append(out.MaterialPrices, one)
 	}

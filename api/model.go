@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/track"
@@ -265,7 +266,7 @@ func scores(s track.Scores) Scores {
 	return out
 }
 
-func share(s pricing.Share) Share {
+func share(s stats.Share) Share {
 	out := Share{Hits: s.Hits, N: s.N, Low: chance(s.Low), High: chance(s.High)}
 	if s.N > 0 {
 		out.Value = optional(&s.Value, chance)

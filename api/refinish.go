@@ -6,7 +6,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
-	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/advice"
 )
@@ -284,7 +284,7 @@ func (v viewer) addProspects(out *Refinish, f *advice.Refinish) {
 	out.NetPerHour = optional(f.NetPerHour, money)
 }
 
-func (v viewer) product(p pricing.Product, g *service.Group) Product {
+func (v viewer) product(p refinish.Product, g *service.Group) Product {
 	money := moneyIn(v.currency)
 	quantity, unit := g.InUnit(p.Amount, p.Unit)
 	size, _ := g.InUnit(p.Size, p.Unit)
@@ -296,24 +296,24 @@ func (v viewer) product(p pricing.Product, g *service.Group) Product {
 }
 
 // correctedBy says what a figure rests on.
-func correctedBy(r pricing.Ratio) string {
-	if r.Pieces < pricing.RatioPieces {
-		return pricing.CommonPractice
+func correctedBy(r refinish.Ratio) string {
+	if r.Pieces < refinish.RatioPieces {
+		return refinish.CommonPractice
 	}
-	return fmt.Sprintf("%s; times %.2f after %d pieces of yours", pricing.CommonPractice, r.Value, r.Pieces)
+	return fmt.Sprintf("%s; times %.2f after %d pieces of yours", refinish.CommonPractice, r.Value, r.Pieces)
 }
 
-func warnings(list []pricing.Warning, g *service.Group) []Warning {
-	return each(list, func(w pricing.Warning) Warning { return Warning{Code: w.Code, Text: w.Text + usualSize(w, g)} })
+func warnings(list []refinish.Warning, g *service.Group) []Warning {
+	return each(list, func(w refinish.Warning) Warning { return Warning{Code: w.Code, Text: w.Text + usualSize(w, g)} })
 }
 
 // usualSize adds the usual span to the warning of an unusual size.
-func usualSize(w pricing.Warning, g *service.Group) string {
+func usualSize(w refinish.Warning, g *service.Group) string {
 	if w.High == 0 {
 		return ""
 	}
 	have, unit := g.InUnit(w.Have, "cm")
 	low, _ := g.InUnit(w.Low, "cm")
 	high, _ := g.InUnit(w.High, "cm")
-	return fmt.Sprintf(" It is %.4g %s; usual are %.3g to %.3g (%s).", have, unit, low, high, pricing.CommonPractice)
+	return fmt.Sprintf(" It is %.4g %s; usual are %.3g to %.3g (%s).", have, unit, low, high, refinish.CommonPractice)
 }

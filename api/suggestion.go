@@ -6,6 +6,8 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/advice"
 )
@@ -278,7 +280,7 @@ func curvePoint(p pricing.Point, horizon int, money func(float64) number) CurveP
 	return out
 }
 
-func priceRange(r *pricing.Range, money func(float64) number) *PriceRange {
+func priceRange(r *stats.Range, money func(float64) number) *PriceRange {
 	if r == nil {
 		return nil
 	}
@@ -289,7 +291,7 @@ func basis(b pricing.Basis, model string) Basis {
 	return Basis{Sold: b.Sold, Unsold: b.Unsold, SameCategory: b.SameCategory, Model: model}
 }
 
-func refusal(r *pricing.Refusal) *Refusal {
+func refusal(r *furniture.Refusal) *Refusal {
 	if r == nil {
 		return nil
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 	"askwright/service"
 )
 
@@ -275,7 +276,7 @@ func parsePauses(text string) ([]pricing.Interval, error) {
 }
 
 // formatItems writes items as in a row: dining_table:1;dining_chair:6.
-func formatItems(items []pricing.Item) string {
+func formatItems(items []furniture.Item) string {
 	parts := make([]string, len(items))
 	for i, item := range items {
 		parts[i] = item.Category + ":" + strconv.Itoa(item.Count)
@@ -283,8 +284,8 @@ func formatItems(items []pricing.Item) string {
 	return strings.Join(parts, ";")
 }
 
-func parseItems(text string) ([]pricing.Item, error) {
-	var items []pricing.Item
+func parseItems(text string) ([]furniture.Item, error) {
+	var items []furniture.Item
 	for part := range strings.SplitSeq(text, ";") {
 		if part == "" {
 			continue
@@ -294,7 +295,7 @@ func parseItems(text string) ([]pricing.Item, error) {
 		if err != nil {
 			return nil, fmt.Errorf("items %q: %w", text, err)
 		}
-		items = append(items, pricing.Item{Category: category, Count: n})
+		items = append(items, furniture.Item{Category: category, Count: n})
 	}
 	return items, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
 )
 
@@ -25,7 +26,7 @@ func checkSettings() Settings {
 // (docs/pricing.md): no sales, estimate 300.
 func TestSuggestFromPriors(t *testing.T) {
 	m := Fit(History{}, today)
-	got := m.Suggest(Query{Attributes: Attributes{Category: "desk"}, Estimate: 300}, today, checkSettings(), nil)
+	got := m.Suggest(Query{Attributes: furniture.Attributes{Category: "desk"}, Estimate: 300}, today, checkSettings(), nil)
 	if got.Refusal != nil || got.SalePrice != nil || !slices.Equal(got.Labels, []string{LabelFromEstimate}) {
 		t.Fatalf("refusal %v, price %v, labels %v; want an answer from the estimate alone", got.Refusal, got.SalePrice, got.Labels)
 	}
@@ -87,8 +88,8 @@ func TestPricePoints(t *testing.T) {
 
 func TestSuggestRefusals(t *testing.T) {
 	m := Fit(History{}, today)
-	got := m.Suggest(Query{Attributes: Attributes{Category: "desk"}}, today, DefaultSettings(), nil)
-	want := &Refusal{Reason: TooFewSales, Have: 0, Need: 8, Detail: got.Refusal.Detail}
+	got := m.Suggest(Query{Attributes: furniture.Attributes{Category: "desk"}}, today, DefaultSettings(), nil)
+	want := &furniture.Refusal{Reason: TooFewSales, Have: 0, Need: 8, Detail: got.Refusal.Detail}
 	if diff := cmp.Diff(want, got.Refusal); diff != "" || got.Ask != 0 || got.SalePrice != nil {
 		t.Errorf("without sales or estimate (-want +got):\n%s", diff)
 	}

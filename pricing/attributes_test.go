@@ -5,11 +5,12 @@ import (
 	"testing"
 	"time"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
 )
 
 func TestTerms(t *testing.T) {
-	a := Attributes{
+	a := furniture.Attributes{
 		Category: "sideboard", SetSize: 2, Width: 100, Depth: 50, Height: 120,
 		Material: "veneer", Wood: "teak", Condition: 5, Finish: "clear", Color: "natural", Hardware: "original",
 	}
@@ -34,7 +35,7 @@ func TestTerms(t *testing.T) {
 }
 
 func TestUnknownAttributesHaveNoTerm(t *testing.T) {
-	for _, a := range []Attributes{
+	for _, a := range []furniture.Attributes{
 		{Category: "desk"},
 		{Category: "desk", Width: 100, Depth: 50},
 		{Category: "desk", Width: 100, Depth: -50, Height: 70, Condition: 9},

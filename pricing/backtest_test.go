@@ -9,13 +9,15 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
+	"askwright/pricing/stats"
 )
 
 // backtestSettings are those of a group in the simulated market.
 func backtestSettings() pricing.Settings {
 	s := pricing.DefaultSettings()
 	s.FeeRate, s.SpacePrice, s.HourValue = 0.05, 0.8, 15
-	s.RefinishOptions = []pricing.RefinishOption{
+	s.RefinishOptions = []refinish.Option{
 		{Finish: "painted", Color: "white", Materials: 25, Hours: 8, DaysOut: 7},
 		{Finish: "clear", Color: "natural", Materials: 20, Hours: 12, DaysOut: 8},
 	}
@@ -27,8 +29,8 @@ type trial struct {
 	listings, markets int
 
 	likely, paid []float64 // of new pieces that sold under their sellers' routine
-	ranges       []pricing.Range
-	saidSold30   []pricing.Promise
+	ranges       []stats.Range
+	saidSold30   []stats.Promise
 	trueSold30   float64
 	chanceOff    float64              // Σ |said − true|
 	special      map[string][]float64 // by kind: log of likely over described price
@@ -90,7 +92,7 @@ func (tr *trial) suggest(m *market, model *pricing.Model, day pricing.Date) {
 		chance := m.prospects(p, day, 0, aided.Ask, c).sold30
 		tr.trueSold30 += chance
 		tr.chanceOff += math.Abs(chance - aided.ChanceSold.Probability)
-		tr.saidSold30 = append(tr.saidSold30, pricing.Promise{Chance: aided.ChanceSold.Probability, Kept: m.rng.Float64() < chance})
+		tr.saidSold30 = append(tr.saidSold30, stats.Promise{Chance: aided.ChanceSold.Probability, Kept: m.rng.Float64() < chance})
 	}
 	if alone.SalePrice != nil {
 		kind := p.special()
@@ -207,7 +209,7 @@ func (v *verdict) refinished(finish, color string) *piece {
 }
 
 func (v *verdict) effort(finish, color string) float64 {
-	i := slices.IndexFunc(v.s.RefinishOptions, func(o pricing.RefinishOption) bool { return o.Finish == finish && o.Color == color })
+	i := slices.IndexFunc(v.s.RefinishOptions, func(o refinish.Option) bool { return o.Finish == finish && o.Color == color })
 	o := v.s.RefinishOptions[i]
 	return o.Materials + o.Hours*v.s.HourValue + v.m.trueCosts(v.p, v.day, v.s).day*float64(o.DaysOut)
 }
@@ -272,15 +274,15 @@ func TestBacktest(t *testing.T) {
 // checkPrices judges the likely sale prices and their ranges.
 func (tr *trial) checkPrices(t *testing.T, maxError, maxWidth float64) {
 	t.Helper()
-	off, err := pricing.MedianAbsolutePercentError(tr.likely, tr.paid)
+	off, err := stats.MedianAbsolutePercentError(tr.likely, tr.paid)
 	if err != nil {
 		t.Fatal(err)
 	}
-	study, err := pricing.NewRatioStudy(tr.likely, tr.paid)
+	study, err := stats.NewRatioStudy(tr.likely, tr.paid)
 	if err != nil {
 		t.Fatal(err)
 	}
-	coverage, width := pricing.Coverage(tr.ranges, tr.paid), tr.width()
+	coverage, width := stats.Coverage(tr.ranges, tr.paid), tr.width()
 	t.Logf("%4d listings, %2d markets: likely price off by %.1f %%, median ratio %.2f, PRD %.2f; 80 %% range ×%.2f holds %.2f (%d sales)",
 		tr.listings, tr.markets, off, study.Median, study.PRD, width, coverage.Value, coverage.N)
 	for _, kind := range []string{"mixed set", "orphan", "other"} {
@@ -310,7 +312,7 @@ func rootMeanSquare(x []float64) float64 {
 // checkAsks judges the suggested asks and the chances that go with them.
 func (tr *trial) checkAsks(t *testing.T, slack float64) {
 	t.Helper()
-	chances, err := pricing.Calibrate(tr.saidSold30, 0.2, 0.4, 0.6, 0.8)
+	chances, err := stats.Calibrate(tr.saidSold30, 0.2, 0.4, 0.6, 0.8)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,6 +3,8 @@ package pricing
 import (
 	"fmt"
 	"testing"
+
+	"askwright/pricing/refinish"
 )
 
 func BenchmarkFit(b *testing.B) {
@@ -38,7 +40,7 @@ func BenchmarkReview(b *testing.B) {
 	m := Fit(syntheticMarket(5000, 1), today)
 	s := DefaultSettings()
 	s.HourValue = 18
-	s.RefinishOptions = []RefinishOption{{Finish: "clear", Materials: 20, Hours: 6, DaysOut: 9}, {Finish: "painted", Color: "green", Materials: 30, Hours: 8, DaysOut: 9}}
+	s.RefinishOptions = []refinish.Option{{Finish: "clear", Materials: 20, Hours: 6, DaysOut: 9}, {Finish: "painted", Color: "green", Materials: 30, Hours: 8, DaysOut: 9}}
 	l := unsold(3)
 	for b.Loop() {
 		m.Review(Standing{Listing: l}, today, s)

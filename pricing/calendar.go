@@ -74,54 +74,6 @@ func (f RateFit) season(s Interval) float64 {
 	return sum
 }
 
-// feelPulse compares the messages of the last weeks on all listings with those
-// usual in the year at their asks and ages:
-//
-//	pulse = (Σ C + 10) / (Σ M + 10)
-//
-// It tells a slow season from a slow piece. It does not enter the rates: lulls
-// tend to last, and allowing for them made forecasts worse.
-func (r *Rates) feelPulse(markets []market, day Date) {
-	window := Interval{day - pulseDays, day}
-	counted, usual, listings := 0.0, 0.0, 0
-	for _, m := range markets {
-		if !m.known {
-			continue
-		}
-		before := usual
-		for _, e := range m.rows {
-			share := overlap(e.stretch, window)
-			if share == 0 {
-				continue
-			}
-			e.days *= share
-			expected := r.Message.hazard(m.levels, []exposure{e}, m.logTyp, m.premium)
-			usual += expected / r.Message.season(e.stretch)
-			counted += share * e.messages
-		}
-		if usual > before {
-			listings++
-		}
-	}
-	if listings >= pulseListings && usual >= pulseMessages {
-		r.Pulse = (counted + pulseMessages) / (usual + pulseMessages)
-	}
-}
-
-// quiet reports whether the whole group is slow.
-func (r *Rates) quiet() bool { return IsQuiet(r.Pulse) }
-
-// IsQuiet reports whether a group with such a pulse is slow as a whole.
-func IsQuiet(pulse float64) bool { return pulse > 0 && pulse < quietPulse }
-
-// overlap is the share of a stretch that lies in a window.
-func overlap(s, window Interval) float64 {
-	if s.From >= s.To {
-		return 0
-	}
-	return days(max(s.From, window.From), min(s.To, window.To)) / days(s.From, s.To)
-}
-
 // stage is a stretch of the days ahead with one pace of the season.
 type stage struct{ from, to, pace float64 }
 
@@ -143,23 +95,4 @@ func (f RateFit) stages(on Date, horizon float64) []stage {
 		out = append(out, stage{from, days(on, m.from.nextMonth()), f.seasonal(m)})
 	}
 	return out
-}
-
-// ahead is the cumulative baseline over t days from now, by age and season.
-func (o outlook) ahead(t float64) float64 {
-	if len(o.stages) == 0 {
-		return o.rate.cumulative(o.age, t)
-	}
-	sum, done := 0.0, 0.0
-	for _, s := range o.stages {
-		if s.from >= t {
-			return sum
-		}
-		done = math.Min(s.to, t)
-		sum += s.pace * o.rate.cumulative(o.age+s.from, done-s.from)
-	}
-	if t > done {
-		sum += o.rate.cumulative(o.age+done, t-done)
-	}
-	return sum
 }

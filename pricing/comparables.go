@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"askwright/pricing/furniture"
 )
 
 // Comparable is a listing adjusted to the subject, as in an appraiser's
@@ -34,7 +36,7 @@ type Adjustment struct {
 // season as "date"), and returns the n nearest; ties: the newest, then by ID.
 // Candidates of other categories count only while fewer than n are of the
 // subject's.
-func (m *Model) Comparables(subject Attributes, on Date, candidates []Listing, n int) []Comparable {
+func (m *Model) Comparables(subject furniture.Attributes, on Date, candidates []Listing, n int) []Comparable {
 	same := before(candidates, func(l Listing) bool { return l.Category == subject.Category })
 	if len(same) >= n {
 		candidates = same
@@ -76,7 +78,7 @@ func (m *Model) compare(x0 []float64, l Listing, on Date) (Comparable, bool) {
 	xi := m.value.describe(l.Attributes, end).x
 	for j, name := range m.value.names {
 		if d := x0[j] - xi[j]; d != 0 {
-			sums[gridLine(name)] += d * m.value.beta[j]
+			sums[gridLine(name)] += d * m.value.Beta[j]
 		}
 	}
 	net := 0.0

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/reference"
 )
 
@@ -19,7 +20,7 @@ func TestComparablesAdjustToTheSubject(t *testing.T) {
 	for _, l := range h.Listings {
 		byID[l.ID] = l
 	}
-	fit := func(a Attributes, on Date) float64 { return m.value.location(m.value.describe(a, on).x) }
+	fit := func(a furniture.Attributes, on Date) float64 { return m.value.Location(m.value.describe(a, on).x) }
 	for i, c := range got {
 		l := byID[c.ID]
 		if l.Category != subject.Category {
@@ -64,10 +65,10 @@ func TestComparableWithItselfNeedsNoAdjustment(t *testing.T) {
 func TestComparablesOrder(t *testing.T) {
 	m := Fit(History{}, today)
 	sold := func(id, category string, ended Date) Listing {
-		return Listing{ID: id, Attributes: Attributes{Category: category}, ListedOn: ended - 9, Asks: []Ask{{ended - 9, 200}}, Outcome: Sold, EndedOn: ended, SalePrice: 190}
+		return Listing{ID: id, Attributes: furniture.Attributes{Category: category}, ListedOn: ended - 9, Asks: []Ask{{ended - 9, 200}}, Outcome: Sold, EndedOn: ended, SalePrice: 190}
 	}
 	h := []Listing{sold("c", "desk", today-30), sold("b", "desk", today-10), sold("a", "desk", today-30), sold("d", "bench", today-5)}
-	got := m.Comparables(Attributes{Category: "desk"}, today, h, 4)
+	got := m.Comparables(furniture.Attributes{Category: "desk"}, today, h, 4)
 	order := ""
 	for _, c := range got {
 		order += c.ID
@@ -75,10 +76,10 @@ func TestComparablesOrder(t *testing.T) {
 	if order != "dbac" { // without sales nothing is adjusted: all tie
 		t.Errorf("order %s, want dbac", order)
 	}
-	if got := m.Comparables(Attributes{Category: "desk"}, today, h, 3); len(got) != 3 || got[0].ID != "b" {
+	if got := m.Comparables(furniture.Attributes{Category: "desk"}, today, h, 3); len(got) != 3 || got[0].ID != "b" {
 		t.Errorf("three desks are enough: %+v", got)
 	}
-	if got := m.Comparables(Attributes{Category: "desk"}, today, nil, 5); len(got) != 0 {
+	if got := m.Comparables(furniture.Attributes{Category: "desk"}, today, nil, 5); len(got) != 0 {
 		t.Errorf("of nothing: %+v", got)
 	}
 }

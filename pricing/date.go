@@ -2,6 +2,7 @@ package pricing
 
 import (
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -52,3 +53,6 @@ func (d Date) String() string {
 	}
 	return d.Time().Format(dateLayout)
 }
+
+// days is the number of days from a to b, as large as the dates are far apart.
+func days(a, b Date) float64 { return math.Max(0, float64(b)-float64(a)) }

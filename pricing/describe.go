@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"askwright/pricing/furniture"
 )
 
 // Description is the fitted model in plain words.
@@ -69,19 +71,10 @@ type Pace struct {
 	Distinguishable bool
 }
 
-// SuspiciousSale is a sale whose price is so far from its ask that it counts
-// for little in the value model.
-type SuspiciousSale struct {
-	ID        string
-	SalePrice float64
-	Ask       float64
-	Weight    float64 // 0 to 1
-}
-
 // Describe returns the coefficients in plain words.
 func (m *Model) Describe() Description {
 	v, r := m.value, m.rates
-	width := v.t80 * v.spread()
+	width := v.t80 * v.Spread()
 	d := Description{
 		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.lastSale,
 		SpreadLow: math.Exp(-width), SpreadHigh: math.Exp(width),
@@ -93,7 +86,7 @@ func (m *Model) Describe() Description {
 		MessagesPerDay: math.Exp(r.Message.Alpha), Pulse: r.Pulse,
 		Suspicious: r.Suspicious,
 	}
-	typical := m.outlook(Attributes{}, 0, 0, 0, DefaultSettings())
+	typical := m.outlook(furniture.Attributes{}, 0, 0, 0, DefaultSettings())
 	d.MedianDays = typical.reached(typical.typical, evenOdds)
 	for j, from := range ageEdges {
 		a := AgePace{FromDay: int(from), Pace: math.Exp(r.Sale.Eta[j] - r.Sale.Eta[2])}
@@ -146,7 +139,7 @@ func (v *valueModel) effects() []Effect {
 		total := 0.0
 		for j, name := range v.names {
 			if blockOf(name) == b {
-				mean[j] = v.data.xx.At(j, j)
+				mean[j] = v.data.XX.At(j, j)
 				total += mean[j]
 			}
 		}
@@ -159,7 +152,7 @@ func (v *valueModel) effects() []Effect {
 				d[i] = -mean[i] / total
 			}
 			d[j]++
-			out = append(out, v.described(d, b, levelOf(name), words(name), v.counts[j]))
+			out = append(out, v.described(d, b, levelOf(name), furniture.Words(name), v.counts[j]))
 		}
 	}
 	for j, name := range v.names {
@@ -168,13 +161,13 @@ func (v *valueModel) effects() []Effect {
 		switch blockOf(name) {
 		case "pair":
 			d[j] = 1
-			out = append(out, v.described(d, "pair", level, words(level)+", beyond both", v.counts[j]))
+			out = append(out, v.described(d, "pair", level, furniture.Words(level)+", beyond both", v.counts[j]))
 		case "size_slope":
 			d[j], d[v.index["size"]] = math.Log(1.1), math.Log(1.1)
-			out = append(out, v.described(d, "size", level, "10 % more volume, "+words(level), v.counts[j]))
+			out = append(out, v.described(d, "size", level, "10 % more volume, "+furniture.Words(level), v.counts[j]))
 		case "with":
 			d[j], d[v.index["items"]] = math.Log(5), math.Log(5)
-			out = append(out, v.described(d, "with", level, "together with four: "+words(level), v.counts[j]))
+			out = append(out, v.described(d, "with", level, "together with four: "+furniture.Words(level), v.counts[j]))
 		case "orphan":
 			if v.counts[j] > 0 {
 				out = append(out, v.single("orphan", "one alone of a usual pair", 1))
@@ -206,7 +199,7 @@ func (v *valueModel) seasons() []Effect {
 	out := make([]Effect, 0, 12)
 	for month := time.January; month <= time.December; month++ {
 		d := make([]float64, len(v.names))
-		for _, t := range terms(Attributes{}, NewDate(2020, month, 15)) {
+		for _, t := range terms(furniture.Attributes{}, NewDate(2020, month, 15)) {
 			if t.Name == "season_cos" || t.Name == "season_sin" {
 				d[v.index[t.Name]] = t.Value
 			}
@@ -265,9 +258,9 @@ func (e Effect) name() string {
 	case "orphan":
 		return e.Term
 	case "finish", "hardware":
-		return words(e.Level) + " " + e.Block
+		return furniture.Words(e.Level) + " " + e.Block
 	}
-	return words(e.Level)
+	return furniture.Words(e.Level)
 }
 
 // faster tells which finishes, colors and months show in the pace, fastest
@@ -287,7 +280,7 @@ func (d *Description) faster() string {
 	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(b.Pace, a.Pace) })
 	named := make([]string, len(shown))
 	for i, p := range shown {
-		named[i] = fmt.Sprintf("%s %+.0f %%", words(p.Level), 100*(p.Pace-1))
+		named[i] = fmt.Sprintf("%s %+.0f %%", furniture.Words(p.Level), 100*(p.Pace-1))
 	}
 	return fmt.Sprintf("At the same ask these sell faster or slower than the average: %s.", strings.Join(named, ", "))
 }

@@ -13,7 +13,7 @@
 //     scale for all level effects by empirical Bayes; see valueModel.
 //   - sale rate: sales per active day, piecewise constant in age, log-linear in
 //     the ask against the typical ask and in the seller's own estimate, with a
-//     gamma frailty that the listings of one piece share; see rateData.
+//     gamma frailty that the listings of one piece share; see stats.CountModel.
 //   - message rate: the same for messages, without frailty.
 //
 // An unsold listing acts through the rates only: at that ask, in that time,

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 )
 
 // A group of two years' sales of desks: dearer when larger and better kept.
@@ -16,7 +17,7 @@ func deskSales(today pricing.Date) pricing.History {
 		price := 120 + 0.8*width + 25*float64(grade)
 		h.Listings = append(h.Listings, pricing.Listing{
 			ID: fmt.Sprintf("D-%02d", i),
-			Attributes: pricing.Attributes{
+			Attributes: furniture.Attributes{
 				Category: "desk", Width: width, Depth: 60, Height: 75,
 				Wood: "oak", Finish: "painted", Condition: grade,
 			},
@@ -31,7 +32,7 @@ func deskSales(today pricing.Date) pricing.History {
 func ExampleModel_Suggest() {
 	today := pricing.NewDate(2026, time.March, 5)
 	model := pricing.Fit(deskSales(today), today)
-	desk := pricing.Attributes{
+	desk := furniture.Attributes{
 		Category: "desk", Width: 120, Depth: 60, Height: 75,
 		Wood: "oak", Finish: "painted", Condition: 4,
 	}
@@ -56,7 +57,7 @@ func ExampleModel_Review() {
 	model := pricing.Fit(deskSales(today), today)
 	slow := pricing.Listing{
 		ID: "D-99",
-		Attributes: pricing.Attributes{
+		Attributes: furniture.Attributes{
 			Category: "desk", Width: 120, Depth: 60, Height: 75,
 			Wood: "oak", Finish: "painted", Condition: 3,
 		},
@@ -82,7 +83,7 @@ func ExampleModel_PurchaseLimits() {
 	settings := pricing.DefaultSettings()
 	settings.HourValue = 18
 	limit := model.PurchaseLimits(pricing.PurchaseQuery{
-		Attributes: pricing.Attributes{
+		Attributes: furniture.Attributes{
 			Category: "desk", Width: 120, Depth: 60, Height: 75,
 			Wood: "oak", Finish: "painted", Condition: 4,
 		},

@@ -6,11 +6,14 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/stats"
 )
 
 // drivers are the effects of a piece's attributes against the typical sold
 // piece of its category, the strongest first. Levels without sales are left out.
-func (m *Model) drivers(a Attributes, r row, likely float64) []Driver {
+func (m *Model) drivers(a furniture.Attributes, r row, likely float64) []Driver {
 	v := m.value
 	mean, sales := v.typical(a.Category)
 	var out []Driver
@@ -26,10 +29,10 @@ func (m *Model) drivers(a Attributes, r row, likely float64) []Driver {
 			}
 			d[j] = r.x[j] - mean[j]
 			if strings.Contains(name, ":") && r.x[j] != 0 && blockOf(name) == line {
-				term, count, has = words(name), v.counts[j], true
+				term, count, has = furniture.Words(name), v.counts[j], true
 			}
 		}
-		if _, sized := a.logVolume(); line == "size" && sized || line == "condition" && a.Condition > 0 || line == "set" || line == "date" {
+		if _, sized := a.LogVolume(); line == "size" && sized || line == "condition" && a.Condition > 0 || line == "set" || line == "date" {
 			has = true
 		}
 		at, half := v.effect(d)
@@ -45,11 +48,6 @@ func (m *Model) drivers(a Attributes, r row, likely float64) []Driver {
 	return out
 }
 
-// words turns a term into words: "finish:two_tone" into "finish two tone".
-func words(term string) string {
-	return strings.NewReplacer(":", " ", "_", " ").Replace(term)
-}
-
 // money writes an amount for a sentence.
 func money(x float64) string {
 	if math.Abs(x) < 10 {
@@ -63,14 +61,14 @@ func chance(p float64) string {
 	return fmt.Sprintf("%d in 100", int(math.Round(100*clamp(p, 0.01, 0.99))))
 }
 
-func tooFewSales(have, need int) *Refusal {
-	return &Refusal{
+func tooFewSales(have, need int) *furniture.Refusal {
+	return &furniture.Refusal{
 		Reason: TooFewSales, Have: float64(have), Need: float64(need),
 		Detail: fmt.Sprintf("%d sold %s on file; %d more are needed, or your own estimate.", have, plural(have, "listing is", "listings are"), need-have),
 	}
 }
 
-func wideDetail(r Range) string {
+func wideDetail(r stats.Range) string {
 	return fmt.Sprintf("Pieces described like this sell for anything from %s to %s; too little is known of them for an ask. Give your own estimate, or more of the description.", money(r.Low), money(r.High))
 }
 
@@ -166,7 +164,7 @@ func (r Remedy) phrase(ask float64) string {
 	case ActionRenew:
 		return "Posting it afresh at the same ask"
 	case ActionRefinish:
-		look := words(strings.TrimSpace(r.Color + " " + r.Finish))
+		look := furniture.Words(strings.TrimSpace(r.Color + " " + r.Finish))
 		return fmt.Sprintf("Refinishing it (%s) and asking %s", look, money(r.Ask))
 	case ActionWithdraw:
 		return "Taking it down"

@@ -71,7 +71,7 @@ func TestDriversExplainThePrice(t *testing.T) {
 	a := probes[1]
 	r := m.value.describe(a, today)
 	mean, _ := m.value.typical(a.Category)
-	want := m.value.location(r.x) - m.value.location(mean)
+	want := m.value.Location(r.x) - m.value.Location(mean)
 	got := 0.0
 	for _, d := range m.drivers(a, r, 100) {
 		got += math.Log1p(d.Percent / 100)
@@ -84,7 +84,7 @@ func TestDriversExplainThePrice(t *testing.T) {
 	for _, name := range m.value.names {
 		j := m.value.index[name]
 		if b := blockOf(name); b == "material" || b == "hardware" {
-			want -= (r.x[j] - mean[j]) * m.value.beta[j]
+			want -= (r.x[j] - mean[j]) * m.value.Beta[j]
 		}
 	}
 	if math.Abs(got-want) > 1e-9 {

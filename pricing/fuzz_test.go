@@ -6,7 +6,9 @@ import (
 	"reflect"
 	"testing"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
+	"askwright/pricing/refinish"
 )
 
 // tape reads listings off fuzz data.
@@ -26,8 +28,8 @@ func (t *tape) date() Date {
 	}
 }
 
-func (t *tape) attributes() Attributes {
-	return Attributes{
+func (t *tape) attributes() furniture.Attributes {
+	return furniture.Attributes{
 		Category: t.Word(), SetSize: t.Byte() - 5, Width: t.Number(), Depth: t.Number(), Height: t.Number(),
 		Material: t.Word(), Wood: t.Word(), Condition: t.Byte()%8 - 1, Finish: t.Word(), Color: t.Word(), Hardware: t.Word(),
 	}
@@ -61,7 +63,7 @@ func wantFinite(t *testing.T, h History, q Query, on Date) {
 	m := Fit(h, on)
 	s := DefaultSettings()
 	s.HourValue = 18
-	s.RefinishOptions = []RefinishOption{{Finish: "clear", Materials: 20, Hours: 3, DaysOut: 5}}
+	s.RefinishOptions = []refinish.Option{{Finish: "clear", Materials: 20, Hours: 3, DaysOut: 5}}
 	got := m.Suggest(q, on, s, h.Listings)
 	if got.Refusal == nil && !(got.Ask >= 1 && len(got.Choices) == 3) {
 		t.Errorf("neither an ask nor a refusal: %+v", got)

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"askwright/pricing/furniture"
 )
 
 // Outcome is what became of a listing.
@@ -22,7 +24,7 @@ type Listing struct {
 	ID    string // opaque
 	Piece string // opaque; the listings of one piece share it
 
-	Attributes
+	furniture.Attributes
 	Observed bool // a stranger's listing, noted on the market
 
 	ListedOn   Date
@@ -184,9 +186,6 @@ func (l Listing) ActiveDays(on Date) int { return int(l.exposedDays(l.until(on))
 func (l Listing) DaysOnMarket(on Date) int {
 	return int(days(l.ListedOn, l.until(on)))
 }
-
-// days is the number of days from a to b, as large as the dates are far apart.
-func days(a, b Date) float64 { return math.Max(0, float64(b)-float64(a)) }
 
 // exposedDays is the number of unpaused days from listed to end.
 func (l Listing) exposedDays(end Date) float64 {

@@ -4,6 +4,9 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/refinish"
 )
 
 // ProvenSales is how many sales of a finish, or of a color, make it a candidate.
@@ -16,24 +19,24 @@ const (
 
 // Refinish is one change of look: what it takes and what it would bring.
 type Refinish struct {
-	Look            Look
+	Look            refinish.Look
 	Remedy          // ActionRefinish; Cost: materials, labor, and holding meanwhile
 	Materials       float64
-	Quoted          bool    // hours, materials and days are the group's own
-	Work            Work    // as reckoned
-	Priced          bool    // the group has sales enough to say what follows, and the ask and nets of Remedy
-	Percent         float64 // of the likely sale price, in points
-	Low, High       float64 // 80 % interval of Percent
-	Sales           int     // of the finish
-	ColorSales      int     // of the color
-	Pace            float64 // of sale at its typical ask, against the present look
+	Quoted          bool          // hours, materials and days are the group's own
+	Work            refinish.Work // as reckoned
+	Priced          bool          // the group has sales enough to say what follows, and the ask and nets of Remedy
+	Percent         float64       // of the likely sale price, in points
+	Low, High       float64       // 80 % interval of Percent
+	Sales           int           // of the finish
+	ColorSales      int           // of the color
+	Pace            float64       // of sale at its typical ask, against the present look
 	NetPerHour      *float64
 	Distinguishable bool // the interval leaves out zero
 }
 
 // staying is a piece as it is: what a change of look is held against.
 type staying struct {
-	Attributes
+	furniture.Attributes
 	on      Date    // of the description
 	fresh   outlook // anew on the market, with the demand seen so far
 	zs      []float64
@@ -42,11 +45,11 @@ type staying struct {
 
 // change is what a look does to the log of the price: its location and the
 // scale of its t distribution, levels without a sale included.
-func (m *Model) change(a, b Attributes, on Date) (at, scale float64) {
+func (m *Model) change(a, b furniture.Attributes, on Date) (at, scale float64) {
 	v := m.value
 	difference := map[string]float64{}
 	var order []string
-	for i, piece := range []Attributes{b, a} {
+	for i, piece := range []furniture.Attributes{b, a} {
 		for _, t := range terms(piece, on) {
 			if _, ok := difference[t.Name]; !ok {
 				order = append(order, t.Name)
@@ -61,16 +64,7 @@ func (m *Model) change(a, b Attributes, on Date) (at, scale float64) {
 		}
 	}
 	d := v.row(changed)
-	return v.location(d.x), v.spread() * math.Sqrt(v.leverage(d.x)+d.unseen)
-}
-
-// on is a piece in this look.
-func (look Look) on(a Attributes) Attributes {
-	a.Finish, a.Color, a.SecondFinish, a.SecondColor = look.Finish, look.Color, look.SecondFinish, look.SecondColor
-	if look.Condition > 0 {
-		a.Condition = look.Condition
-	}
-	return a
+	return v.Location(d.x), v.Spread() * math.Sqrt(v.Leverage(d.x)+d.unseen)
 }
 
 // refinish prices one other look: the fit with the new levels, the estimate
@@ -79,8 +73,8 @@ func (look Look) on(a Attributes) Attributes {
 // beats leaving the piece goes over 40 frailties, each with another of the 40
 // mid-quantiles of the look's effect: what is not known of the look counts,
 // too. It is false where no ask is in reach.
-func (m *Model) refinish(c staying, look Look, opt RefinishOption, s Settings) (Refinish, bool) {
-	after := look.on(c.Attributes)
+func (m *Model) refinish(c staying, look refinish.Look, opt refinish.Option, s Settings) (Refinish, bool) {
+	after := look.On(c.Attributes)
 	at, scale := m.change(c.Attributes, after, c.on)
 	o := c.fresh
 	o.levels = levelsOf(after)
@@ -144,20 +138,20 @@ func (m *Model) levelsSold(block string) []string {
 // looks are the finishes and colors that the group has evidence for. The best
 // of many is partly the luckiest: few sales make no candidate, and the effects
 // of those that are stay drawn towards nothing by their prior.
-func (m *Model) looks(a Attributes) []Look {
+func (m *Model) looks(a furniture.Attributes) []refinish.Look {
 	var paints, tones []string
 	for _, color := range m.levelsSold("color") {
-		if isWoodTone(color) {
+		if refinish.IsWoodTone(color) {
 			tones = append(tones, color)
 		} else {
 			paints = append(paints, color)
 		}
 	}
 	own := ""
-	if isWoodTone(a.Color) {
+	if refinish.IsWoodTone(a.Color) {
 		own = a.Color
 	}
-	var out []Look
+	var out []refinish.Look
 	for _, finish := range m.levelsSold("finish") {
 		colors := []string{own}
 		switch {
@@ -167,29 +161,29 @@ func (m *Model) looks(a Attributes) []Look {
 			colors = []string{a.Color}
 		case finish == "whitewashed":
 			colors = []string{"white"}
-		case isPaint(finish):
+		case refinish.IsPaint(finish):
 			colors = paints
 		case finish == "stained" && len(tones) > 0:
 			colors = tones
 		}
 		for _, color := range colors {
-			out = append(out, Look{Finish: finish, Color: color})
+			out = append(out, refinish.Look{Finish: finish, Color: color})
 		}
 	}
 	return out
 }
 
 // plainLooks are told, unranked, while there is no evidence.
-var plainLooks = []Look{
+var plainLooks = []refinish.Look{
 	{Finish: "cleaned"}, {Finish: "clear"}, {Finish: "oiled"}, {Finish: "painted"}, {Finish: "stained"},
 	{Finish: "two_tone"}, {Finish: "waxed"},
 }
 
 // quoted finds the group's own price of a look: in its color, else in any.
-func (s Settings) quoted(look Look) (RefinishOption, bool) {
-	for _, fits := range []func(RefinishOption) bool{
-		func(o RefinishOption) bool { return o.Color == look.Color },
-		func(o RefinishOption) bool { return o.Color == "" || look.Color == "" },
+func (s Settings) quoted(look refinish.Look) (refinish.Option, bool) {
+	for _, fits := range []func(refinish.Option) bool{
+		func(o refinish.Option) bool { return o.Color == look.Color },
+		func(o refinish.Option) bool { return o.Color == "" || look.Color == "" },
 	} {
 		for _, o := range s.RefinishOptions {
 			if o.Finish == look.Finish && fits(o) {
@@ -197,27 +191,16 @@ func (s Settings) quoted(look Look) (RefinishOption, bool) {
 			}
 		}
 	}
-	return RefinishOption{}, false
-}
-
-// option is the work as a change of look with its price.
-func (w Work) option() RefinishOption {
-	return RefinishOption{
-		Finish:    w.Look.Finish,
-		Color:     w.Look.Color,
-		Materials: w.Materials,
-		Hours:     w.Hours,
-		DaysOut:   w.DaysOut,
-	}
+	return refinish.Option{}, false
 }
 
 // reviewed are the changes of look for a review, the best few: of the options
 // that the group quotes, or where it quotes none, of the looks with evidence.
 func (m *Model) reviewed(c staying, s Settings) []Refinish {
-	var options []RefinishOption
+	var options []refinish.Option
 	if len(s.RefinishOptions) > 0 {
 		for _, o := range s.RefinishOptions {
-			if feasible(c.Attributes, Look{Finish: o.Finish, Color: o.Color}) == nil {
+			if refinish.WhyNot(c.Attributes, refinish.Look{Finish: o.Finish, Color: o.Color}) == nil {
 				options = append(options, o)
 			}
 		}
@@ -229,7 +212,7 @@ func (m *Model) reviewed(c staying, s Settings) []Refinish {
 		if o.Hours > 0 && s.HourValue <= 0 {
 			continue
 		}
-		if r, ok := m.refinish(c, Look{Finish: o.Finish, Color: o.Color}, o, s); ok {
+		if r, ok := m.refinish(c, refinish.Look{Finish: o.Finish, Color: o.Color}, o, s); ok {
 			out = append(out, r)
 		}
 	}
@@ -246,29 +229,29 @@ func (m *Model) reviewed(c staying, s Settings) []Refinish {
 
 // likeliest are the few estimated looks worth pricing in full: by the sale
 // price with what a faster pace lets one ask more, less the cost.
-func (m *Model) likeliest(c staying, s Settings) []RefinishOption {
+func (m *Model) likeliest(c staying, s Settings) []refinish.Option {
 	type scored struct {
-		RefinishOption
+		refinish.Option
 		score float64
 	}
 	var all []scored
 	for _, look := range m.looks(c.Attributes) {
-		w := s.Workshop.Estimate(Job{Attributes: c.Attributes, Look: look})
+		w := s.Workshop.Estimate(refinish.Job{Attributes: c.Attributes, Look: look})
 		if w.Refusal != nil {
 			continue
 		}
-		after := look.on(c.Attributes)
+		after := look.On(c.Attributes)
 		at, _ := m.change(c.Attributes, after, c.on)
 		rate := c.fresh.rate
 		faster := rate.base(levelsOf(after), 0, 0, 0) - rate.base(levelsOf(c.Attributes), 0, 0, 0)
-		o := w.option()
+		o := w.Option()
 		all = append(all, scored{o, (1-s.FeeRate)*m.rates.Negotiation*c.fresh.typical*math.Exp(at+faster/rate.gamma()) -
 			o.Materials - o.Hours*s.HourValue - c.fresh.holding*float64(o.DaysOut)})
 	}
 	slices.SortStableFunc(all, func(a, b scored) int { return cmp.Compare(b.score, a.score) })
-	out := make([]RefinishOption, 0, reviewedLooks)
+	out := make([]refinish.Option, 0, reviewedLooks)
 	for _, one := range all[:min(len(all), reviewedLooks)] {
-		out = append(out, one.RefinishOption)
+		out = append(out, one.Option)
 	}
 	return out
 }

@@ -10,6 +10,8 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"gonum.org/v1/gonum/mat"
 	"pgregory.net/rapid"
+
+	"askwright/pricing/stats"
 )
 
 // within compares answers with a relative tolerance.
@@ -189,7 +191,7 @@ func TestPosteriorIsNarrowerThanPrior(t *testing.T) {
 			x := make([]float64, len(v.names))
 			x[j] = 1
 			b, _ := blocks(blockOf(name))
-			if got, most := v.leverage(x), priorVariance(b, v.g); got > most*(1+1e-9) {
+			if got, most := v.Leverage(x), priorVariance(b, v.g); got > most*(1+1e-9) {
 				t.Errorf("%s: variance %g, %g beforehand", name, got, most)
 			}
 		}
@@ -219,19 +221,19 @@ func TestWithoutSaleIsARefit(t *testing.T) {
 	}
 	for i, sale := range saleRows(syntheticMarket(80, 12)) {
 		x := v.row(sale.Terms).x
-		if sale.Weight*v.leverage(x) > 0.95 {
+		if sale.Weight*v.Leverage(x) > 0.95 {
 			continue
 		}
-		d := moments{n: v.data.n - sale.Weight, xx: mat.NewSymDense(len(x), nil), xy: slices.Clone(v.data.xy), yy: v.data.yy - sale.Weight*sale.Y*sale.Y}
-		d.xx.SymRankOne(v.data.xx, -sale.Weight, mat.NewVecDense(len(x), x))
+		d := stats.Moments{N: v.data.N - sale.Weight, XX: mat.NewSymDense(len(x), nil), XY: slices.Clone(v.data.XY), YY: v.data.YY - sale.Weight*sale.Y*sale.Y}
+		d.XX.SymRankOne(v.data.XX, -sale.Weight, mat.NewVecDense(len(x), x))
 		for j := range x {
-			d.xy[j] -= sale.Weight * x[j] * sale.Y
+			d.XY[j] -= sale.Weight * x[j] * sale.Y
 		}
-		c, ok := d.posterior(means, precision, priorShape, priorShape*priorSpread*priorSpread)
+		c, ok := d.Posterior(means, precision, priorShape, priorShape*priorSpread*priorSpread)
 		if !ok {
 			t.Fatalf("sale %d: not positive definite", i)
 		}
-		if got, want := v.withoutSale(sale), c.location(x); math.Abs(got-want) > 1e-9 {
+		if got, want := v.withoutSale(sale), c.Location(x); math.Abs(got-want) > 1e-9 {
 			t.Errorf("sale %d: %.12g by formula, %.12g by the posterior of the others", i, got, want)
 		}
 	}

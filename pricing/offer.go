@@ -3,6 +3,9 @@ package pricing
 import (
 	"fmt"
 	"math"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/stats"
 )
 
 // Offer is what a buyer bids for a piece on offer.
@@ -27,7 +30,7 @@ type OfferAdvice struct {
 	Lowest       []LowestToTake // in cash, today and later if nothing happens
 	Flooded      bool           // so many messages in the first days that no discount is due
 	Labels       []string
-	Refusal      *Refusal
+	Refusal      *furniture.Refusal
 	Sentences    []string
 }
 
@@ -155,7 +158,7 @@ func (m *Model) haggle(st Standing, on Date, s Settings) (haggling, OfferAdvice)
 	q := Query{Attributes: l.Attributes, Standing: &st}
 	q.Estimate, _ = l.estimate()
 	var out OfferAdvice
-	var price *Range
+	var price *stats.Range
 	if m.value.sales >= s.MinSales {
 		price = ref(m.value.interval(m.value.predict(m.value.describe(l.Attributes, l.ListedOn))))
 	}

@@ -1,6 +1,10 @@
 package pricing
 
-import "math"
+import (
+	"math"
+
+	"askwright/pricing/furniture"
+)
 
 // outlook is how one piece stands on the market: what an ask leads to.
 type outlook struct {
@@ -25,7 +29,7 @@ type outlook struct {
 }
 
 // terms of trade of a piece with the fit f and the estimate e (zero: none).
-func (m *Model) outlook(a Attributes, on Date, f, estimate float64, s Settings) outlook {
+func (m *Model) outlook(a furniture.Attributes, on Date, f, estimate float64, s Settings) outlook {
 	o := outlook{
 		rate: m.rates.Sale, levels: levelsOf(a), on: on, fit: f,
 		typical: bounded(f + m.rates.Opening), estimate: estimate,
@@ -37,7 +41,7 @@ func (m *Model) outlook(a Attributes, on Date, f, estimate float64, s Settings) 
 		o.premium = math.Log(estimate) - f - m.rates.Opening
 	}
 	o.holding = s.HoldingRate * o.typical
-	if floor, ok := a.footprint(); ok && s.SpacePrice > 0 {
+	if floor, ok := a.Footprint(); ok && s.SpacePrice > 0 {
 		o.holding = 2 * floor * s.SpacePrice // the aisle takes as much again
 	}
 	o.salvage = s.SalvageRate * o.typical
@@ -133,4 +137,36 @@ func (o outlook) point(ask float64, within int) Point {
 		P80Days:     o.reached(ask, 0.8),
 		ExpectedNet: o.net(ask, o.holding),
 	}
+}
+
+// Point is what an ask leads to.
+type Point struct {
+	Ask         float64
+	LikelySale  float64
+	ChanceSold  float64 // within the query's days
+	Chance14    float64
+	Chance30    float64
+	Chance60    float64
+	MedianDays  *int // nil: not within the horizon
+	P80Days     *int
+	ExpectedNet float64
+}
+
+// ahead is the cumulative baseline over t days from now, by age and season.
+func (o outlook) ahead(t float64) float64 {
+	if len(o.stages) == 0 {
+		return o.rate.cumulative(o.age, t)
+	}
+	sum, done := 0.0, 0.0
+	for _, s := range o.stages {
+		if s.from >= t {
+			return sum
+		}
+		done = math.Min(s.to, t)
+		sum += s.pace * o.rate.cumulative(o.age+s.from, done-s.from)
+	}
+	if t > done {
+		sum += o.rate.cumulative(o.age+done, t-done)
+	}
+	return sum
 }

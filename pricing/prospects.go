@@ -1,6 +1,10 @@
 package pricing
 
-import "math"
+import (
+	"math"
+
+	"askwright/pricing/stats"
+)
 
 // Prospects are what it takes to tell the chance of a sale at any ask without
 // the model that it came from: what a suggestion promised can be judged years
@@ -25,9 +29,9 @@ type Prospects struct {
 
 // Outline is a suggestion in brief: what can be judged when the listing ends.
 type Outline struct {
-	SalePrice *Range     // nil where refused
-	Ask       float64    // the balanced choice; zero where refused
-	Prospects *Prospects // nil where no ask is given
+	SalePrice *stats.Range // nil where refused
+	Ask       float64      // the balanced choice; zero where refused
+	Prospects *Prospects   // nil where no ask is given
 }
 
 // Outline is Suggest without curve, drivers, comparables and words.

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 )
 
 // What is kept of a suggestion gives the suggestion's own figures back, at
@@ -136,7 +137,7 @@ func outlineHistory() (pricing.History, pricing.Date) {
 		ask := 380 + 10*float64(i%9)
 		listed := first + pricing.Date(9*i)
 		h.Listings = append(h.Listings, pricing.Listing{
-			ID: id, Piece: id, Attributes: pricing.Attributes{Category: "sideboard", Width: 150, Depth: 45, Height: 80, Condition: 3 + i%3},
+			ID: id, Piece: id, Attributes: furniture.Attributes{Category: "sideboard", Width: 150, Depth: 45, Height: 80, Condition: 3 + i%3},
 			ListedOn: listed, Asks: []pricing.Ask{{On: listed, Amount: ask}}, Outcome: pricing.Sold, EndedOn: listed + pricing.Date(5+i%40),
 			SalePrice: ask * (0.9 + 0.02*float64(i%5)),
 		})

@@ -5,13 +5,17 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/refinish"
+	"askwright/pricing/stats"
 )
 
 // PurchaseQuery asks for the most to pay for a piece.
 type PurchaseQuery struct {
-	Attributes         // in the state that it will be listed in, after the planned work
-	Planned    bool    // the finish is planned, so that it must be possible on the material
-	Estimate   float64 // the buyer's own idea of the ask; zero: none
+	furniture.Attributes         // in the state that it will be listed in, after the planned work
+	Planned              bool    // the finish is planned, so that it must be possible on the material
+	Estimate             float64 // the buyer's own idea of the ask; zero: none
 
 	Materials float64 // money, of the planned work
 	Hours     float64 // of the planned work, fetching and selling; zero: unknown
@@ -46,12 +50,12 @@ type PurchaseLimit struct {
 
 	Ask         float64 // the balanced ask that the figures rest on
 	LikelySale  float64
-	SalePrice   *Range
+	SalePrice   *stats.Range
 	Costs       PurchaseCosts
 	Sensitivity []Sensitivity // what moves MostToPay most first
 	Basis       Basis
 	Labels      []string
-	Refusal     *Refusal
+	Refusal     *furniture.Refusal
 	Sentences   []string
 }
 
@@ -98,12 +102,12 @@ func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLim
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, b.q.Estimate > 0, s)
 	if out.Refusal == nil && q.Planned {
-		out.Refusal = feasible(Look{}.on(q.Attributes), Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
+		out.Refusal = refinish.WhyNot(refinish.Look{}.On(q.Attributes), refinish.Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
 	}
 	switch {
 	case out.Refusal != nil:
 	case q.Hours > 0 && b.hour <= 0:
-		out.Refusal = &Refusal{Reason: HourValueUnknown, Detail: "An hour of work has no value yet: set the group's hourly value, or ask for an hourly earning."}
+		out.Refusal = &furniture.Refusal{Reason: HourValueUnknown, Detail: "An hour of work has no value yet: set the group's hourly value, or ask for an hourly earning."}
 	default:
 		b.limit(&out, enough)
 	}
@@ -164,7 +168,7 @@ func (b purchase) likely() stake {
 
 // cautious is the purchase at a low quantile of the value, without the estimate.
 func (b purchase) cautious(share float64) stake {
-	return b.at(b.p.f-b.m.value.quantile(share)*b.p.scale, 0)
+	return b.at(b.p.f-b.m.value.Quantile(share)*b.p.scale, 0)
 }
 
 // most is the cautious limit.
@@ -247,7 +251,7 @@ func (b purchase) sensitivity(most float64) []Sensitivity {
 	default:
 		try("condition", "fair instead of unknown", func(q *PurchaseQuery) { q.Condition = 2 })
 	}
-	if _, known := b.q.logVolume(); known {
+	if _, known := b.q.LogVolume(); known {
 		try("size", "10 % less wide", func(q *PurchaseQuery) { q.Width *= 0.9 })
 	}
 	dearer("hours", func(q *PurchaseQuery) *float64 { return &q.Hours })

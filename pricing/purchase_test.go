@@ -6,8 +6,10 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
+	"askwright/pricing/refinish"
 )
 
 func purchaseSettings() Settings {
@@ -73,7 +75,7 @@ func TestPurchaseRefusals(t *testing.T) {
 		reason string
 	}{
 		{"few sales", few, PurchaseQuery{Attributes: probes[1]}, purchaseSettings(), TooFewSales},
-		{"unseen category", many, PurchaseQuery{Attributes: Attributes{Category: "harmonium"}}, purchaseSettings(), IntervalTooWide},
+		{"unseen category", many, PurchaseQuery{Attributes: furniture.Attributes{Category: "harmonium"}}, purchaseSettings(), IntervalTooWide},
 		{"no hourly value", many, PurchaseQuery{Attributes: probes[1], Hours: 3}, noHour, HourValueUnknown},
 	} {
 		got := tt.m.PurchaseLimits(tt.q, today, tt.s)
@@ -211,7 +213,7 @@ func TestChanceOfLossByIntegration(t *testing.T) {
 	sum := 0.0
 	const n = 1000
 	for i := range n {
-		f := p.f + p.scale*m.value.quantile((float64(i)+0.5)/n)
+		f := p.f + p.scale*m.value.Quantile((float64(i)+0.5)/n)
 		pace := math.Exp(m.rates.Sale.base(levelsOf(q.Attributes), math.Log(got.Ask), f+m.rates.Opening, 0))
 		sum += math.Pow(1+pace*o.ahead(days)/2, -2) / n
 	}
@@ -252,7 +254,7 @@ func TestFinishThatCannotBeDone(t *testing.T) {
 	q := PurchaseQuery{Attributes: probes[1], Planned: true}
 	q.Material, q.Finish = "laminate", "stained"
 	got := m.PurchaseLimits(q, today, purchaseSettings())
-	if got.Refusal == nil || got.Refusal.Reason != FinishNotPossible || got.MostToPay != nil {
+	if got.Refusal == nil || got.Refusal.Reason != refinish.FinishNotPossible || got.MostToPay != nil {
 		t.Errorf("stain on laminate: %+v", got)
 	}
 	q.Finish = "painted"

@@ -7,6 +7,9 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/stats"
 )
 
 // RateFit holds the coefficients of a rate model,
@@ -63,7 +66,7 @@ func fitRate(listings []market, p ratePriors, messages bool) RateFit {
 	if messages {
 		shape = 0
 	}
-	d := newRateData(atLevels+len(places), shape)
+	d := stats.NewCountModel(atLevels+len(places), shape)
 	setPriors(d, p, places)
 	cluster, piece := -1, ""
 	for _, l := range listings {
@@ -76,15 +79,15 @@ func fitRate(listings []market, p ratePriors, messages bool) RateFit {
 		piece = l.piece
 		addRows(d, l, cluster, places, messages)
 	}
-	s := d.maximize(nil)
-	f := RateFit{Alpha: s.theta[atAlpha], Gamma: s.theta[atGamma], Delta: s.theta[atDelta], Converged: s.converged}
-	copy(f.Eta[:], s.theta[atEta:])
-	copy(f.Season[:], s.theta[atSeason:])
+	s := d.Maximize(nil)
+	f := RateFit{Alpha: s.Theta[atAlpha], Gamma: s.Theta[atGamma], Delta: s.Theta[atDelta], Converged: s.Converged}
+	copy(f.Eta[:], s.Theta[atEta:])
+	copy(f.Season[:], s.Theta[atSeason:])
 	f.Category, f.Finish, f.Color = map[string]float64{}, map[string]float64{}, map[string]float64{}
 	for l, j := range places {
-		[...]map[string]float64{f.Category, f.Finish, f.Color}[l.block][l.name] = s.theta[j]
+		[...]map[string]float64{f.Category, f.Finish, f.Color}[l.block][l.name] = s.Theta[j]
 	}
-	f.setErrors(s.hessian, places)
+	f.setErrors(s.Hessian, places)
 	return f
 }
 
@@ -139,8 +142,8 @@ func levels(listings []market) map[level]int {
 }
 
 // setPriors sets those of all coefficients.
-func setPriors(d *rateData, p ratePriors, places map[level]int) {
-	set := func(j int, n normal) { d.setPrior(j, n.mean, n.sd) }
+func setPriors(d *stats.CountModel, p ratePriors, places map[level]int) {
+	set := func(j int, n normal) { d.SetPrior(j, n.mean, n.sd) }
 	set(atAlpha, p.alpha)
 	set(atGamma, p.gamma)
 	set(atDelta, p.delta)
@@ -159,7 +162,7 @@ func setPriors(d *rateData, p ratePriors, places map[level]int) {
 }
 
 // addRows adds the rows of one listing, cut at month ends.
-func addRows(d *rateData, l market, cluster int, places map[level]int, messages bool) {
+func addRows(d *stats.CountModel, l market, cluster int, places map[level]int, messages bool) {
 	premium := clamp(l.premium, -maxLogPremium, maxLogPremium)
 	for _, e := range l.rows {
 		at := []int{atAlpha, atGamma, atDelta, atEta + e.bin}
@@ -176,26 +179,26 @@ func addRows(d *rateData, l market, cluster int, places map[level]int, messages 
 				events = 1
 			}
 		}
-		addMonths(d, e, rateRow{at: at, x: x, cluster: cluster}, events, messages)
+		addMonths(d, e, stats.CountRow{At: at, X: x, Cluster: cluster}, events, messages)
 	}
 }
 
 // addMonths adds one row for each month of a stretch: messages in
 // proportion to its days, a sale at its end.
-func addMonths(d *rateData, e exposure, r rateRow, events float64, messages bool) {
+func addMonths(d *stats.CountModel, e exposure, r stats.CountRow, events float64, messages bool) {
 	months := monthsOf(e.stretch)
 	for i, m := range months {
-		row := rateRow{cluster: r.cluster, exposure: m.share * e.days}
+		row := stats.CountRow{Cluster: r.Cluster, Exposure: m.share * e.days}
 		cos, sin := m.angle()
-		row.at = append(slices.Clone(r.at), atSeason, atSeason+1)
-		row.x = append(slices.Clone(r.x), cos, sin)
+		row.At = append(slices.Clone(r.At), atSeason, atSeason+1)
+		row.X = append(slices.Clone(r.X), cos, sin)
 		switch {
 		case messages:
-			row.events = m.share * events
+			row.Events = m.share * events
 		case i == len(months)-1:
-			row.events = events
+			row.Events = events
 		}
-		d.add(row)
+		d.Add(row)
 	}
 }
 
@@ -207,3 +210,6 @@ func (f RateFit) base(levels rateLevels, logAsk, logTypical, premium float64) fl
 }
 
 func (f RateFit) gamma() float64 { return clamp(f.Gamma, gammaMin, gammaMax) }
+
+// levelsOf a piece are those of the rate models.
+func levelsOf(a furniture.Attributes) rateLevels { return rateLevels{a.Category, a.Finish, a.Color} }

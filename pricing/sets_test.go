@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
@@ -11,10 +12,10 @@ import (
 // A mixed set is worth more than its main item, by as much as others fetched.
 func TestMixedSetsArePricedByAllItems(t *testing.T) {
 	h := syntheticMarket(300, 61)
-	table := Attributes{Category: "sideboard", Material: "solid_wood", Finish: "clear", Condition: 3, Width: 100, Depth: 45, Height: 80}
+	table := furniture.Attributes{Category: "sideboard", Material: "solid_wood", Finish: "clear", Condition: 3, Width: 100, Depth: 45, Height: 80}
 	set := table
-	set.Items = []Item{{"sideboard", 1}, {"bench", 3}, {"mirror", 1}}
-	value := func(m *Model, a Attributes) float64 {
+	set.Items = []furniture.Item{{Category: "sideboard", Count: 1}, {Category: "bench", Count: 3}, {Category: "mirror", Count: 1}}
+	value := func(m *Model, a furniture.Attributes) float64 {
 		return m.Suggest(Query{Attributes: a}, today, DefaultSettings(), nil).SalePrice.Likely
 	}
 
@@ -51,14 +52,14 @@ func TestMixedSetsArePricedByAllItems(t *testing.T) {
 
 func TestOrphans(t *testing.T) {
 	for _, tt := range []struct {
-		a    Attributes
+		a    furniture.Attributes
 		want bool
 	}{
-		{Attributes{Category: "nightstand"}, true},
-		{Attributes{Category: "dining_chair", SetSize: 1}, true},
-		{Attributes{Category: "dining_chair", SetSize: 4}, false},
-		{Attributes{Category: "nightstand", Items: []Item{{"nightstand", 1}, {"bench", 1}}}, false},
-		{Attributes{Category: "dresser"}, false},
+		{furniture.Attributes{Category: "nightstand"}, true},
+		{furniture.Attributes{Category: "dining_chair", SetSize: 1}, true},
+		{furniture.Attributes{Category: "dining_chair", SetSize: 4}, false},
+		{furniture.Attributes{Category: "nightstand", Items: []furniture.Item{{Category: "nightstand", Count: 1}, {Category: "bench", Count: 1}}}, false},
+		{furniture.Attributes{Category: "dresser"}, false},
 	} {
 		if got := isOrphan(tt.a); got != tt.want {
 			t.Errorf("%+v alone of a pair: %t", tt.a, got)
@@ -66,9 +67,9 @@ func TestOrphans(t *testing.T) {
 	}
 	// With no sale of either, one alone brings a tenth less than the set exponent says.
 	m := Fit(syntheticMarket(300, 61), today)
-	one, two := Attributes{Category: "stool", SetSize: 1}, Attributes{Category: "stool", SetSize: 2}
-	set := m.value.beta[m.value.index["set"]]
-	orphan := m.value.beta[m.value.index["orphan"]]
+	one, two := furniture.Attributes{Category: "stool", SetSize: 1}, furniture.Attributes{Category: "stool", SetSize: 2}
+	set := m.value.Beta[m.value.index["set"]]
+	orphan := m.value.Beta[m.value.index["orphan"]]
 	s := DefaultSettings()
 	if got, want := m.fitFor(two, 0, today, s)-m.fitFor(one, 0, today, s), set*math.Ln2-orphan; !probe.Near(got, want, 9) || orphan >= 0 {
 		t.Errorf("a pair is %.3f above one alone, want %.3f", got, want)
@@ -80,7 +81,7 @@ func TestOrphans(t *testing.T) {
 func TestEstimateWeighsMoreForWhatWasNeverSold(t *testing.T) {
 	m := Fit(syntheticMarket(300, 62), today)
 	s := DefaultSettings()
-	for _, a := range []Attributes{{Category: "piano", Condition: 3}, {Category: "desk", Condition: 3}} {
+	for _, a := range []furniture.Attributes{{Category: "piano", Condition: 3}, {Category: "desk", Condition: 3}} {
 		plain := m.fitFor(a, 0, today, s)
 		estimate := math.Exp(plain + m.rates.Opening + 1) // a factor of e dearer
 		moved := m.fitFor(a, estimate, today, s) - plain
@@ -97,7 +98,7 @@ func TestEstimateWeighsMoreForWhatWasNeverSold(t *testing.T) {
 func TestSizeSlopeOfACategory(t *testing.T) {
 	h := syntheticMarket(1500, 63)
 	for i, l := range h.Listings {
-		if v, ok := l.logVolume(); ok && l.Category == "wardrobe" {
+		if v, ok := l.LogVolume(); ok && l.Category == "wardrobe" {
 			factor := math.Exp(-0.45 * v) // bigger brings no more
 			l.SalePrice *= factor
 			l.Estimate *= factor
@@ -110,7 +111,7 @@ func TestSizeSlopeOfACategory(t *testing.T) {
 	}
 	m := Fit(h, today)
 	larger := func(category string) float64 {
-		a := Attributes{Category: category, Width: 100, Depth: 50, Height: 80}
+		a := furniture.Attributes{Category: category, Width: 100, Depth: 50, Height: 80}
 		b := a
 		b.Width = 110
 		return (m.fitFor(b, 0, today, DefaultSettings()) - m.fitFor(a, 0, today, DefaultSettings())) / math.Log(1.1)

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 )
 
 // ending is why a listing ended.
@@ -128,7 +129,7 @@ func (m *market) decide(age, patience, number int) (ending, bool) {
 }
 
 // recorded is what the seller writes down of a piece.
-func (m *market) recorded(p *piece) pricing.Attributes {
+func (m *market) recorded(p *piece) furniture.Attributes {
 	a := p.Attributes
 	forget := func(s *string) {
 		if m.rng.Float64() < 0.1 {

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 )
 
 // This file is a market with a known truth, which the engine never sees: it
@@ -60,7 +61,7 @@ type seller struct{ bias, errorSD float64 }
 
 // piece is one piece with its truth.
 type piece struct {
-	pricing.Attributes
+	furniture.Attributes
 	id     string
 	kind   kind
 	hidden float64
@@ -137,7 +138,7 @@ func (m *market) newPiece(id string) *piece {
 	p.slip = p.seller.errorSD * r.NormFloat64()
 	size := func(typical float64) float64 { return math.Round(typical * math.Exp(0.15*r.NormFloat64())) }
 	pick := func(block string) string { return marketLevels[block][r.IntN(len(marketLevels[block]))] }
-	p.Attributes = pricing.Attributes{
+	p.Attributes = furniture.Attributes{
 		Category: p.kind.name, SetSize: 1,
 		Width: size(p.kind.width), Depth: size(p.kind.depth), Height: size(p.kind.height),
 		Material: pick("material"), Wood: pick("wood"), Condition: 2 + r.IntN(4),
@@ -149,9 +150,9 @@ func (m *market) newPiece(id string) *piece {
 	case p.Category == "dining_chair" && luck < 0.8:
 		p.SetSize = 2 * (1 + r.IntN(3))
 	case p.Category == "dining_table" && luck < 0.5:
-		p.Items = []pricing.Item{{Category: p.Category, Count: 1}, {Category: "dining_chair", Count: 2 + 2*r.IntN(3)}}
+		p.Items = []furniture.Item{{Category: p.Category, Count: 1}, {Category: "dining_chair", Count: 2 + 2*r.IntN(3)}}
 	case p.Category == "dresser" && luck < 0.12:
-		p.Items = []pricing.Item{{Category: p.Category, Count: 1}, {Category: "nightstand", Count: 1 + r.IntN(2)}}
+		p.Items = []furniture.Item{{Category: p.Category, Count: 1}, {Category: "nightstand", Count: 1 + r.IntN(2)}}
 	}
 	return p
 }
@@ -202,7 +203,7 @@ func (p *piece) special() string {
 
 // together is what the other items add to the log of the value of the main one:
 // a mixed set brings a tenth less than its parts would.
-func (m *market) together(items []pricing.Item, main float64) float64 {
+func (m *market) together(items []furniture.Item, main float64) float64 {
 	sum := 1.0
 	for _, i := range items[1:] {
 		for _, k := range m.kinds {

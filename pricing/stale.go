@@ -2,10 +2,9 @@ package pricing
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"askwright/pricing/furniture"
 )
 
 // Review is the state of one open listing and what could be done about it.
@@ -23,24 +22,10 @@ type Review struct {
 	GroupPulse      float64 // messages of all in the last weeks against usual; zero: too few to tell
 	Reason          string  // "price", "look", "exposure", "season", "luck"
 	Checks          []string
-	Remedies        []Remedy // best first
-	Gain            float64  // of the best over waiting
-	Refusal         *Refusal // of the flag: too few sales
+	Remedies        []Remedy           // best first
+	Gain            float64            // of the best over waiting
+	Refusal         *furniture.Refusal // of the flag: too few sales
 	Sentences       []string
-}
-
-// Remedy is one thing to do about a slow listing.
-type Remedy struct {
-	Action                  string // "wait", "renew", "reprice", "refinish", "withdraw"
-	Ask                     float64
-	Finish, Color           string
-	ExpectedNet             float64
-	Gain                    float64 // over waiting
-	ChanceBetterThanWaiting float64
-	Chance30                float64
-	Cost                    float64
-	Hours                   float64
-	DaysOut                 int
 }
 
 // States of an open listing.
@@ -50,87 +35,6 @@ const (
 	StateStale  = "stale"
 	StatePaused = "paused"
 )
-
-// Actions of remedies.
-const (
-	ActionWait     = "wait"
-	ActionRenew    = "renew"
-	ActionReprice  = "reprice"
-	ActionRefinish = "refinish"
-	ActionWithdraw = "withdraw"
-)
-
-// evidence is what the listings of one piece have shown so far.
-type evidence struct {
-	age      float64 // active days of the present listing
-	hazard   float64 // H: expected sales
-	expected float64 // M: expected messages, where they are known
-	counted  float64 // C
-	sales    float64 // of earlier listings
-
-	ownExpected float64 // of the present listing
-	known       bool    // its messages are
-}
-
-// k and r are the parameters of the frailty posterior
-//
-//	Z ~ Gamma(k + sales + ω C, k + H + ω M).
-func (e evidence) k() float64 { return frailtyShape + e.sales + messageWeight*e.counted }
-
-func (e evidence) r() float64 { return frailtyShape + e.hazard + messageWeight*e.expected }
-
-// evidence sums over the listings of a piece, each with its own look, fit and
-// estimate. Listings with unknown messages count by their hazard alone.
-func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
-	var e evidence
-	for i, l := range append([]Listing{st.Listing}, st.Earlier...) {
-		l = l.cut(on)
-		rows := l.exposures(on)
-		known := l.countMessages(rows)
-		typical, premium := m.typicalAsk(l, s)
-		e.hazard += m.rates.Sale.hazard(levelsOf(l.Attributes), rows, typical, premium)
-		usual := m.rates.Message.hazard(levelsOf(l.Attributes), rows, typical, premium)
-		if known {
-			e.expected += usual
-			for _, r := range rows {
-				e.counted += r.messages
-			}
-		}
-		if i == 0 {
-			e.age = l.exposedDays(l.until(on))
-			e.ownExpected, e.known = usual, known
-		} else if l.Outcome == Sold {
-			e.sales++
-		}
-	}
-	return e
-}
-
-// typicalAsk is the log of the typical ask of a listing at its list date, and
-// its premium d − d̄.
-func (m *Model) typicalAsk(l Listing, s Settings) (typical, premium float64) {
-	estimate, known := l.estimate()
-	if known {
-		typical = m.fitFor(l.Attributes, estimate, l.ListedOn, s) + m.rates.Opening
-		return typical, math.Log(estimate) - typical
-	}
-	if m.value.sales < s.MinSales {
-		estimate = m.stand(l)
-	}
-	return m.fitFor(l.Attributes, estimate, l.ListedOn, s) + m.rates.Opening, 0
-}
-
-// stand is the estimate, or the first ask whatever it followed: the last
-// resort while there are too few sales.
-func (m *Model) stand(l Listing) float64 {
-	if e, ok := l.estimate(); ok {
-		return e
-	}
-	if asks := l.asks(); len(asks) > 0 {
-		return asks[0].Amount
-	}
-	return 0
-}
 
 // Review judges one open listing on a day: where it stands, and every remedy
 // by the net over a fresh horizon from now. It is stale when the best remedy is
@@ -232,62 +136,6 @@ func (m *Model) remedies(l Listing, on Date, ask float64, seen evidence, s Setti
 	}
 	slices.SortStableFunc(out, func(a, b Remedy) int { return cmp.Compare(b.ExpectedNet, a.ExpectedNet) })
 	return out
-}
-
-// priced is a remedy with its net at every frailty of the mid-quantiles.
-type priced struct {
-	Remedy
-	nets []float64
-}
-
-// frailties are the 40 mid-quantiles (i − ½)/40 of Gamma(k', r').
-func (o outlook) frailties() []float64 {
-	z := make([]float64, midQuantiles)
-	g := distuv.Gamma{Alpha: o.k, Beta: o.r}
-	for i := range z {
-		z[i] = g.Quantile((float64(i) + 0.5) / midQuantiles)
-	}
-	return z
-}
-
-// remedy prices an ask from now on, less a cost; waiting holds the nets of waiting.
-func (o outlook) remedy(action string, ask, cost float64, zs, waiting []float64) priced {
-	p := priced{
-		Remedy: Remedy{
-			Action: action, Ask: ask, Cost: cost,
-			ExpectedNet: o.net(ask, o.holding) - cost,
-			Chance30:    o.sold(ask, 30),
-		},
-		nets: make([]float64, len(zs)),
-	}
-	for i, z := range zs {
-		p.nets[i] = o.netGiven(ask, z) - cost
-	}
-	p.ChanceBetterThanWaiting = shareAbove(p.nets, waiting)
-	return p
-}
-
-// shareAbove is the share of pairs in which a is above b.
-func shareAbove(a, b []float64) float64 {
-	if len(b) == 0 {
-		return 0
-	}
-	n := 0
-	for i := range b {
-		if a[i] > b[i] {
-			n++
-		}
-	}
-	return float64(n) / float64(len(b))
-}
-
-// withdrawal takes the salvage now.
-func (o outlook) withdrawal(waiting []float64) Remedy {
-	nets := make([]float64, len(waiting))
-	for i := range nets {
-		nets[i] = o.salvage
-	}
-	return Remedy{Action: ActionWithdraw, ExpectedNet: o.salvage, ChanceBetterThanWaiting: shareAbove(nets, waiting)}
 }
 
 // reason is the likeliest cause of no sale so far, read from the funnel: views,

@@ -7,13 +7,15 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
+	"askwright/pricing/refinish"
 )
 
 // unsold is a listing at 300 for 45 days with some messages.
 func unsold(messages int) Listing {
 	return Listing{
-		ID: "a", Piece: "a", Attributes: Attributes{Category: "desk"}, ListedOn: today - 45,
+		ID: "a", Piece: "a", Attributes: furniture.Attributes{Category: "desk"}, ListedOn: today - 45,
 		Asks: []Ask{{today - 45, 300}}, Estimate: 300, Messages: []Reading{{today, messages}},
 	}
 }
@@ -97,7 +99,7 @@ func TestMoreMessagesNeverLowerDemand(t *testing.T) {
 func TestReviewLaws(t *testing.T) {
 	s := DefaultSettings()
 	s.HourValue = 18
-	s.RefinishOptions = []RefinishOption{
+	s.RefinishOptions = []refinish.Option{
 		{Finish: "clear", Color: "natural", Materials: 25, Hours: 6, DaysOut: 10},
 		{Finish: "painted", Color: "green", Materials: 40, Hours: 9, DaysOut: 12},
 	}

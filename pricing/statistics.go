@@ -35,8 +35,6 @@ func (r SaleRow) Equal(other SaleRow) bool {
 	return r.Y == other.Y && r.Weight == other.Weight && r.On == other.On && slices.Equal(r.Terms, other.Terms)
 }
 
-func validPrice(p float64) bool { return p >= minPrice && p <= maxPrice }
-
 // saleWeight is 1 for a sale price within a factor of two of the last ask and
 // falls with the fourth power of the log ratio beyond it, so that the squared
 // residual of a slip of the pen cannot grow without bound:

@@ -10,6 +10,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/reference"
 )
 
@@ -38,7 +39,7 @@ func wantSameValue(t rapid.TB, got, want *valueModel) {
 }
 
 // probes are pieces with known, unknown and unseen attributes.
-var probes = []Attributes{
+var probes = []furniture.Attributes{
 	{Category: "desk"},
 	{Category: "sideboard", Wood: "oak", Finish: "painted", Color: "white", Condition: 4, Width: 150, Depth: 45, Height: 80, SetSize: 1},
 	{Category: "dining_chair", SetSize: 6, Finish: "clear", Condition: 2},
@@ -155,14 +156,14 @@ func TestUnknownSize(t *testing.T) {
 	v := Fit(h, today).value
 	sum, n := 0.0, 0.0
 	for _, l := range h.Listings {
-		if size, ok := l.logVolume(); ok && l.Outcome == Sold && l.Category == "desk" {
+		if size, ok := l.LogVolume(); ok && l.Outcome == Sold && l.Category == "desk" {
 			sum += size
 			n++
 		}
 	}
 	mean := math.Exp(sum/n/3) * math.Cbrt(300_000)
-	known := Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
-	got, want := v.predict(v.describe(Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
+	known := furniture.Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
+	got, want := v.predict(v.describe(furniture.Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
 	reference.WantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
 	reference.WantRel(t, "its spread", got.scale, want.scale, 1e-9)
 }

@@ -1,6 +1,10 @@
 package pricing
 
-import "math"
+import (
+	"math"
+
+	"askwright/pricing/stats"
+)
 
 // cumulative is the baseline B(s, t) = Σ_j exp(η_j) |[s, s+t] ∩ bin j| from the
 // active age s over t days. It is linear between the age edges.
@@ -21,7 +25,7 @@ func (f RateFit) hazard(levels rateLevels, rows []exposure, logTypical, premium 
 	sum := 0.0
 	for _, e := range rows {
 		eta := f.base(levels, math.Log(e.ask), logTypical, premium) + f.Eta[e.bin]
-		sum += e.days * f.season(e.stretch) * math.Exp(clamp(eta, linearMin, linearMax))
+		sum += e.days * f.season(e.stretch) * math.Exp(clamp(eta, stats.LinearMin, stats.LinearMax))
 	}
 	return sum
 }

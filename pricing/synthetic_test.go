@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+
+	"askwright/pricing/furniture"
 )
 
 // syntheticMarket invents the listings of a group over two years up to today.
@@ -36,7 +38,7 @@ func pick(rng *rand.Rand, from []levelEffect) levelEffect { return from[rng.IntN
 
 func syntheticListing(rng *rand.Rand, id string) Listing {
 	c, w, f, k := pick(rng, syntheticCategories), pick(rng, syntheticWoods), pick(rng, syntheticFinishes), pick(rng, syntheticColors)
-	a := Attributes{Category: c.name, Material: "solid_wood", Wood: w.name, Finish: f.name, Color: k.name, Condition: 2 + rng.IntN(4), SetSize: 1}
+	a := furniture.Attributes{Category: c.name, Material: "solid_wood", Wood: w.name, Finish: f.name, Color: k.name, Condition: 2 + rng.IntN(4), SetSize: 1}
 	size := math.Exp(0.25 * rng.NormFloat64())
 	a.Width, a.Depth, a.Height = 100*size, 45*size, 80
 	if rng.IntN(12) == 0 {

@@ -6,18 +6,21 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/stats"
 )
 
 // valueModel predicts the log of the sale price.
 type valueModel struct {
-	conjugate
+	stats.Conjugate
 	g           float64 // common scale of the starred blocks
 	names       []string
 	index       map[string]int
 	counts      []int // sales that have the term
 	sales       int
 	lastSale    Date
-	data        moments
+	data        stats.Moments
 	meanSize    map[string]float64 // log volume by category
 	overallSize float64
 	t80         float64
@@ -44,18 +47,18 @@ func newValueModel(s *Statistics) *valueModel {
 			means[j] = b.mean
 			precision[j] = 1 / priorVariance(b, g)
 		}
-		c, ok := v.data.posterior(means, precision, priorShape, priorShape*priorSpread*priorSpread)
+		c, ok := v.data.Posterior(means, precision, priorShape, priorShape*priorSpread*priorSpread)
 		if !ok {
 			continue
 		}
-		score := c.evidence - math.Pow(math.Log(g)/scaleSD, 2)/2
+		score := c.Evidence - math.Pow(math.Log(g)/scaleSD, 2)/2
 		if score > best+1e-9 {
-			best, v.g, v.conjugate = score, g, c
+			best, v.g, v.Conjugate = score, g, c
 		}
 	}
-	v.t80 = v.quantile(0.5 + intervalLevel/2)
+	v.t80 = v.Quantile(0.5 + intervalLevel/2)
 	for i := range v.middles {
-		v.middles[i] = v.quantile((float64(i) + 0.5) / midQuantiles)
+		v.middles[i] = v.Quantile((float64(i) + 0.5) / midQuantiles)
 	}
 	return v
 }
@@ -107,11 +110,11 @@ func (v *valueModel) collect(s *Statistics) {
 		v.index[n] = j
 	}
 	v.counts = make([]int, p)
-	v.data = moments{
-		n:  s.Weight,
-		xx: mat.NewSymDense(p, nil),
-		xy: make([]float64, p),
-		yy: s.YY,
+	v.data = stats.Moments{
+		N:  s.Weight,
+		XX: mat.NewSymDense(p, nil),
+		XY: make([]float64, p),
+		YY: s.YY,
 	}
 	columns := make([][]column, len(s.Names))
 	for _, a := range used {
@@ -120,12 +123,12 @@ func (v *valueModel) collect(s *Statistics) {
 	for _, a := range used {
 		for _, to := range columns[a] {
 			v.counts[to.at] += s.Counts[a]
-			v.data.xy[to.at] += to.factor * s.XY[a]
+			v.data.XY[to.at] += to.factor * s.XY[a]
 			for _, b := range used {
 				for _, other := range columns[b] {
 					if to.at <= other.at {
-						sum := v.data.xx.At(to.at, other.at) + to.factor*other.factor*s.product(a, b)
-						v.data.xx.SetSym(to.at, other.at, sum)
+						sum := v.data.XX.At(to.at, other.at) + to.factor*other.factor*s.product(a, b)
+						v.data.XX.SetSym(to.at, other.at, sum)
 					}
 				}
 			}
@@ -220,7 +223,7 @@ func (v *valueModel) row(terms []Term) row {
 
 // describe is the row of a piece offered on a day. The trend stops at the
 // last sale: it is never extrapolated.
-func (v *valueModel) describe(a Attributes, on Date) row {
+func (v *valueModel) describe(a furniture.Attributes, on Date) row {
 	raw := terms(a, on)
 	if v.lastSale.IsZero() || on <= v.lastSale {
 		return v.row(raw)
@@ -244,13 +247,13 @@ type prediction struct {
 }
 
 func (v *valueModel) predict(r row) prediction {
-	h := v.leverage(r.x) + r.unseen
-	return prediction{f: v.location(r.x), scale: v.spread() * math.Sqrt(1+h)}
+	h := v.Leverage(r.x) + r.unseen
+	return prediction{f: v.Location(r.x), scale: v.Spread() * math.Sqrt(1+h)}
 }
 
 // interval is the equal-tailed 80 % range of the sale price.
-func (v *valueModel) interval(p prediction) Range {
-	return Range{
+func (v *valueModel) interval(p prediction) stats.Range {
+	return stats.Range{
 		Likely: bounded(p.f),
 		Low:    bounded(p.f - v.t80*p.scale),
 		High:   bounded(p.f + v.t80*p.scale),
@@ -258,27 +261,19 @@ func (v *valueModel) interval(p prediction) Range {
 	}
 }
 
-// bounded is exp(x) for an x that a price can have.
-func bounded(x float64) float64 {
-	return math.Exp(clamp(x, math.Log(minPrice)-5, math.Log(maxPrice)+5))
-}
-
 // withoutSale is the fit of a sale by all the others, with the leverage
 // limited to 0.95: f_i = (x'β̂ − h y)/(1 − h), h = w ‖L⁻¹x‖².
 func (v *valueModel) withoutSale(s SaleRow) float64 {
 	r := v.row(s.Terms)
-	h := math.Min(s.Weight*v.leverage(r.x), 0.95)
-	return (v.location(r.x) - h*s.Y) / (1 - h)
+	h := math.Min(s.Weight*v.Leverage(r.x), 0.95)
+	return (v.Location(r.x) - h*s.Y) / (1 - h)
 }
 
 // effect is the change of the log price between two rows: its location and
 // the half width of its 80 % interval.
 func (v *valueModel) effect(d []float64) (at, half float64) {
-	return v.location(d), v.t80 * v.spread() * math.Sqrt(v.leverage(d))
+	return v.Location(d), v.t80 * v.Spread() * math.Sqrt(v.Leverage(d))
 }
-
-// percent turns a log effect into points.
-func percent(x float64) float64 { return 100 * math.Expm1(clamp(x, -20, 20)) }
 
 // typical is the mean row of the sales of a category, of all sales where the
 // category has none, and the number of sales in it.
@@ -288,12 +283,12 @@ func (v *valueModel) typical(category string) (mean []float64, sales int) {
 		j = v.index["intercept"]
 	}
 	mean = make([]float64, len(v.names))
-	n := v.data.xx.At(j, j)
+	n := v.data.XX.At(j, j)
 	if n <= 0 {
 		return mean, 0
 	}
 	for i := range mean {
-		mean[i] = v.data.xx.At(i, j) / n
+		mean[i] = v.data.XX.At(i, j) / n
 	}
 	return mean, v.counts[j]
 }

@@ -5,13 +5,17 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"askwright/pricing/furniture"
+	"askwright/pricing/refinish"
+	"askwright/pricing/stats"
 )
 
 // RefinishQuery asks which finish pays on a piece, and what one takes.
 type RefinishQuery struct {
-	Job                // an empty Look.Finish: none is planned
-	Estimate float64   // the seller's own, where it counts; zero: none
-	Standing *Standing // the open listing that the piece is on; nil before it is listed
+	refinish.Job           // an empty Look.Finish: none is planned
+	Estimate     float64   // the seller's own, where it counts; zero: none
+	Standing     *Standing // the open listing that the piece is on; nil before it is listed
 }
 
 // RefinishAnswer answers a RefinishQuery.
@@ -25,15 +29,15 @@ type RefinishAnswer struct {
 	Compared int        // looks that were ranked
 
 	Basis     Basis
-	Labels    []string // "low_confidence", LabelHourValueUnknown
-	Refusal   *Refusal // of what follows from a look; the work is told all the same
+	Labels    []string           // "low_confidence", LabelHourValueUnknown
+	Refusal   *furniture.Refusal // of what follows from a look; the work is told all the same
 	Sentences []string
 }
 
 // Refused is a look with the reason why it cannot be.
 type Refused struct {
-	Look    Look
-	Refusal Refusal
+	Look    refinish.Look
+	Refusal furniture.Refusal
 }
 
 // LabelHourValueUnknown says that labor is not in the costs.
@@ -52,7 +56,7 @@ func (m *Model) Refinishes(q RefinishQuery, on Date, s Settings) RefinishAnswer 
 	if q.Estimate == 0 && q.Standing != nil {
 		q.Estimate, _ = q.Standing.Listing.estimate()
 	}
-	var price *Range
+	var price *stats.Range
 	if m.value.sales >= s.MinSales {
 		price = ref(m.value.interval(m.value.predict(m.value.describe(q.Attributes, on))))
 	} else {
@@ -101,20 +105,20 @@ func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Sett
 		looks = m.looks(q.Attributes)
 	}
 	for _, o := range s.RefinishOptions {
-		if look := (Look{Finish: o.Finish, Color: o.Color}); !slices.Contains(looks, look) {
+		if look := (refinish.Look{Finish: o.Finish, Color: o.Color}); !slices.Contains(looks, look) {
 			looks = append(slices.Clone(looks), look)
 		}
 	}
 	var refused []string
 	for _, look := range looks {
 		j := q.Job
-		j.Look = look.planned(q.Look)
+		j.Look = look.Planned(q.Look)
 		r := m.reckon(j, c, s)
 		why := r.Work.Refusal
 		switch {
 		case why == nil && (c == nil || r.Priced):
 			out.Finishes = append(out.Finishes, r)
-		case why != nil && why.Reason != SameLook && !slices.Contains(refused, look.Finish):
+		case why != nil && why.Reason != refinish.SameLook && !slices.Contains(refused, look.Finish):
 			refused = append(refused, look.Finish)
 			out.Refused = append(out.Refused, Refused{look, *why})
 		}
@@ -128,19 +132,6 @@ func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Sett
 	})
 }
 
-// planned is a look with what the plan says of all: the topcoat, the condition
-// that repairs make of the piece, and the second part of a two_tone one.
-func (look Look) planned(plan Look) Look {
-	if look.Finish == "cleaned" {
-		return look // nothing is repaired
-	}
-	look.Topcoat, look.Condition = plan.Topcoat, plan.Condition
-	if look.Finish == "two_tone" {
-		look.SecondFinish, look.SecondColor, look.SecondPart = plan.SecondFinish, plan.SecondColor, plan.SecondPart
-	}
-	return look
-}
-
 // perHour ranks; what takes no hours ranks by the sign of its gain.
 func (r Refinish) perHour() float64 {
 	if r.NetPerHour != nil {
@@ -152,20 +143,20 @@ func (r Refinish) perHour() float64 {
 // Reckon says what a look takes: the work, and its price as the group quotes it
 // itself, else as it was reckoned. A quote does without a plan and without
 // prices of materials.
-func (s Settings) Reckon(j Job) (w Work, price RefinishOption, quoted bool) {
+func (s Settings) Reckon(j refinish.Job) (w refinish.Work, price refinish.Option, quoted bool) {
 	w = s.Workshop.Estimate(j)
 	price, quoted = s.quoted(j.Look)
 	if !quoted {
-		return w, w.option(), false
+		return w, w.Option(), false
 	}
-	if w.Refusal != nil && (w.Refusal.Reason == NoSuchFinish || w.Refusal.Reason == PriceUnknown) {
+	if w.Refusal != nil && (w.Refusal.Reason == refinish.NoSuchFinish || w.Refusal.Reason == refinish.PriceUnknown) {
 		w.Refusal = nil
 	}
 	return w, price, true
 }
 
 // reckon tells the work of a look and, with c, what follows from it.
-func (m *Model) reckon(j Job, c *staying, s Settings) Refinish {
+func (m *Model) reckon(j refinish.Job, c *staying, s Settings) Refinish {
 	w, price, quoted := s.Reckon(j)
 	out := Refinish{Look: j.Look}
 	if c != nil && w.Refusal == nil {
@@ -185,9 +176,9 @@ func (out *RefinishAnswer) explain(s Settings) []string {
 		return nil
 	}
 	best := out.Finishes[0]
-	name := words(best.Finish)
+	name := furniture.Words(best.Finish)
 	if best.Color != "" {
-		name += " " + words(best.Color)
+		name += " " + furniture.Words(best.Color)
 	}
 	if !(best.perHour() > s.HourValue) || best.Gain <= 0 {
 		return append([]string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is. The best is %s.", out.Compared, name)}, out.doubtful()...)

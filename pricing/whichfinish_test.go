@@ -9,29 +9,31 @@ import (
 
 	"pgregory.net/rapid"
 
+	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
+	"askwright/pricing/refinish"
 )
 
 func workSettings() Settings {
 	s := DefaultSettings()
-	s.HourValue, s.Workshop = 18, Workshop{Prices: DefaultPrices(false)}
+	s.HourValue, s.Workshop = 18, refinish.Workshop{Prices: refinish.DefaultPrices(false)}
 	return s
 }
 
 // subject is a piece to refinish: an oak desk in its original finish.
 func subject() RefinishQuery {
-	return RefinishQuery{Job: Job{Attributes: Attributes{
+	return RefinishQuery{Job: refinish.Job{Attributes: furniture.Attributes{
 		Category: "desk", Width: 48 * 2.54, Depth: 24 * 2.54, Height: 30 * 2.54,
 		Material: "solid_wood", Wood: "oak", Finish: "original", Condition: 3,
 	}}}
 }
 
 // drawWork draws a look for any piece.
-func drawWork(t *rapid.T) Job {
+func drawWork(t *rapid.T) refinish.Job {
 	word := func(name string, from ...string) string { return rapid.SampledFrom(from).Draw(t, name) }
-	return Job{
-		Attributes: Attributes{
+	return refinish.Job{
+		Attributes: furniture.Attributes{
 			Category:  word("category", "dresser", "desk", "dining_table", "dining_chair", "mirror", "harmonium", ""),
 			SetSize:   rapid.IntRange(0, 8).Draw(t, "set"),
 			Width:     rapid.SampledFrom([]float64{0, 40, 150, 400}).Draw(t, "width"),
@@ -42,11 +44,11 @@ func drawWork(t *rapid.T) Job {
 			Wood:      word("wood", "", "oak", "pine", "teak"),
 			Finish:    word("present", "", "original", "painted", "clear", "raw"),
 		},
-		Look: Look{
+		Look: refinish.Look{
 			Finish: word("finish", "painted", "clear", "stained", "oiled", "waxed", "two_tone", "distressed", "cleaned"),
 			Color:  word("color", "", "white", "navy", "red"),
 		},
-		Method: word("method", Methods...),
+		Method: word("method", refinish.Methods...),
 	}
 }
 
@@ -56,7 +58,7 @@ func TestRefinishAddsUp(t *testing.T) {
 	m := Fit(syntheticMarket(400, 51), today)
 	s := workSettings()
 	q := subject()
-	q.Look = Look{Finish: "painted", Color: "green"}
+	q.Look = refinish.Look{Finish: "painted", Color: "green"}
 	got := m.Refinishes(q, today, s)
 	if got.Refusal != nil || got.Planned == nil || !got.Planned.Priced {
 		t.Fatalf("%+v", got)
@@ -67,7 +69,7 @@ func TestRefinishAddsUp(t *testing.T) {
 	if got.AsItIs.Ask != ask || got.AsItIs.ExpectedNet != net {
 		t.Errorf("as it is: %+v, want %g and %g", got.AsItIs, ask, net)
 	}
-	after := q.Look.on(q.Attributes)
+	after := q.Look.On(q.Attributes)
 	at := m.fitFor(after, 0, today, s) - m.fitFor(q.Attributes, 0, today, s)
 	reference.WantRel(t, "percent", p.Percent, 100*math.Expm1(at), 1e-9)
 	o := m.outlook(after, today+Date(w.DaysOut), m.fitFor(after, 0, today, s), 0, s)
@@ -89,7 +91,7 @@ func TestRefinishAddsUp(t *testing.T) {
 func TestLookRangeIsTheModels(t *testing.T) {
 	m := Fit(syntheticMarket(400, 51), today)
 	a := subject().Attributes
-	b := Look{Finish: "painted", Color: "green"}.on(a)
+	b := refinish.Look{Finish: "painted", Color: "green"}.On(a)
 	d := make([]float64, len(m.value.names))
 	x, y := m.value.describe(a, today).x, m.value.describe(b, today).x
 	for j := range d {
@@ -99,7 +101,7 @@ func TestLookRangeIsTheModels(t *testing.T) {
 	at, scale := m.change(a, b, today)
 	reference.WantRel(t, "location", at, wantAt, 1e-12)
 	reference.WantRel(t, "half width", m.value.t80*scale, wantHalf, 1e-9)
-	_, unseen := m.change(a, Look{Finish: "gilded", Color: "green"}.on(a), today)
+	_, unseen := m.change(a, refinish.Look{Finish: "gilded", Color: "green"}.On(a), today)
 	if !(unseen > scale) {
 		t.Errorf("a finish never sold is as certain (%g) as one that was (%g)", unseen, scale)
 	}
@@ -129,7 +131,7 @@ func TestRankingLaws(t *testing.T) {
 			t.Errorf("labels %v", got.Labels)
 		}
 		for i, f := range got.Finishes {
-			if feasible(q.Attributes, f.Look) != nil || f.Work.Refusal != nil || f.Priced != (got.AsItIs != nil) {
+			if refinish.WhyNot(q.Attributes, f.Look) != nil || f.Work.Refusal != nil || f.Priced != (got.AsItIs != nil) {
 				t.Errorf("%+v", f)
 			}
 			if !f.Priced {
@@ -153,7 +155,7 @@ func TestReviewAndRankingAgree(t *testing.T) {
 		l := openListing(t)
 		st := Standing{Listing: l}
 		review := m.Review(st, today, s)
-		ranking := m.Refinishes(RefinishQuery{Job: Job{Attributes: l.Attributes}, Standing: &st}, today, s)
+		ranking := m.Refinishes(RefinishQuery{Job: refinish.Job{Attributes: l.Attributes}, Standing: &st}, today, s)
 		told := 0
 		for _, r := range review.Remedies {
 			if r.Action != ActionRefinish {
@@ -186,7 +188,7 @@ func TestShortlistFindsTheBest(t *testing.T) {
 		l.Asks = []Ask{{today - 40, l.Asks[0].Amount}}
 		st := Standing{Listing: l}
 		best := math.Inf(-1)
-		for _, f := range m.Refinishes(RefinishQuery{Job: Job{Attributes: l.Attributes}, Standing: &st}, today, s).Finishes {
+		for _, f := range m.Refinishes(RefinishQuery{Job: refinish.Job{Attributes: l.Attributes}, Standing: &st}, today, s).Finishes {
 			best = max(best, f.ExpectedNet)
 		}
 		for _, r := range m.Review(st, today, s).Remedies {
@@ -209,7 +211,7 @@ func TestShortlistFindsTheBest(t *testing.T) {
 func TestQuotesOverride(t *testing.T) {
 	m := Fit(syntheticMarket(400, 54), today)
 	s := workSettings()
-	s.RefinishOptions = []RefinishOption{
+	s.RefinishOptions = []refinish.Option{
 		{Finish: "painted", Materials: 40, Hours: 9, DaysOut: 12}, {Finish: "painted", Color: "green", Materials: 10, Hours: 2, DaysOut: 3},
 		{Finish: "gilded", Materials: 90, Hours: 4, DaysOut: 2}, {Finish: "clear", Hours: 0},
 	}
@@ -246,7 +248,7 @@ func TestQuotesOverride(t *testing.T) {
 func TestWorkWithoutSales(t *testing.T) {
 	m := Fit(History{}, today)
 	q := subject()
-	q.Look = Look{Finish: "painted", Color: "navy"}
+	q.Look = refinish.Look{Finish: "painted", Color: "navy"}
 	got := m.Refinishes(q, today, workSettings())
 	if got.Refusal == nil || got.Refusal.Reason != TooFewSales || got.Planned == nil || got.Planned.Priced || got.Planned.Hours < 5 || len(got.Finishes) < 5 || got.Compared != 0 {
 		t.Errorf("%+v", got)

@@ -3,7 +3,7 @@ package service
 import (
 	"slices"
 
-	"askwright/pricing"
+	"askwright/pricing/refinish"
 )
 
 // Caution is a usual warning that an answer carries when it applies. The
@@ -23,8 +23,8 @@ type cautionRule struct {
 
 // Occasion is what an answer leads its reader to do with a piece.
 type Occasion struct {
-	Piece *Listing        // nil: with none in particular
-	Work  []*pricing.Work // on it
+	Piece *Listing         // nil: with none in particular
+	Work  []*refinish.Work // on it
 	Deeds deed
 }
 
@@ -52,7 +52,7 @@ var cautionRules = []cautionRule{
 		},
 		"sanding or stripping a finish made before 1980 or of unknown age",
 		func(o Occasion) bool {
-			return o.mayHoldLead() && o.uses(pricing.ProductSandpaper, pricing.ProductStripper)
+			return o.mayHoldLead() && o.uses(refinish.ProductSandpaper, refinish.ProductStripper)
 		},
 	},
 	{
@@ -61,7 +61,7 @@ var cautionRules = []cautionRule{
 			"40 CFR 751 subpart B; 29 CFR 1910.134 (workplaces)",
 		},
 		"stripping",
-		func(o Occasion) bool { return o.uses(pricing.ProductStripper) },
+		func(o Occasion) bool { return o.uses(refinish.ProductStripper) },
 	},
 	{
 		Caution{
@@ -70,7 +70,7 @@ var cautionRules = []cautionRule{
 		},
 		"spraying a coat",
 		func(o Occasion) bool {
-			return o.does(func(w *pricing.Work) bool { return w.Method == pricing.MethodSpray && w.Look.Finish != "cleaned" })
+			return o.does(func(w *refinish.Work) bool { return w.Method == refinish.MethodSpray && w.Look.Finish != "cleaned" })
 		},
 	},
 	{
@@ -80,7 +80,7 @@ var cautionRules = []cautionRule{
 		},
 		"work with oil, stain, wax or a clear coat thinned with solvent",
 		func(o Occasion) bool {
-			return o.uses(pricing.ProductOil, pricing.ProductStain, pricing.ProductOilClear, pricing.ProductWax)
+			return o.uses(refinish.ProductOil, refinish.ProductStain, refinish.ProductOilClear, refinish.ProductWax)
 		},
 	},
 	{
@@ -146,14 +146,14 @@ const leadLimitYear = 1980 // the limit of 1978 and a margin
 // that is not known is 0.
 func (o Occasion) mayHoldLead() bool { return o.Piece != nil && o.Piece.YearMade < leadLimitYear }
 
-func (o Occasion) does(what func(*pricing.Work) bool) bool {
+func (o Occasion) does(what func(*refinish.Work) bool) bool {
 	return slices.ContainsFunc(o.Work, what)
 }
 
 // uses reports whether some of the work takes one of the products. Work that
 // cannot be reckoned may take any.
 func (o Occasion) uses(products ...string) bool {
-	return o.does(func(w *pricing.Work) bool {
-		return w.Refusal != nil || slices.ContainsFunc(w.Products, func(p pricing.Product) bool { return slices.Contains(products, p.Name) })
+	return o.does(func(w *refinish.Work) bool {
+		return w.Refusal != nil || slices.ContainsFunc(w.Products, func(p refinish.Product) bool { return slices.Contains(products, p.Name) })
 	})
 }

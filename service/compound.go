@@ -8,6 +8,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 )
 
 // Reading and writing of the columns that hold more than one value.
@@ -162,7 +163,7 @@ func setItems(d *Draft, cell string) error {
 		if err != nil || n == 0 || category == "" || CheckText(category, 60) != nil {
 			return fmt.Errorf("%q: expected what:how many, several with ';' between, such as dining_table:1;dining_chair:6", Clip(part))
 		}
-		d.Items = append(d.Items, pricing.Item{Category: category, Count: n})
+		d.Items = append(d.Items, furniture.Item{Category: category, Count: n})
 	}
 	if len(d.Items) > 20 {
 		return fmt.Errorf("more than 20 kinds of items")

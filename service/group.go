@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 )
 
 // Group is the flippers who share comparables, with what they settled.
@@ -86,9 +87,9 @@ func (g *Group) Settings() pricing.Settings {
 	if g.Unit == UnitInch {
 		s.SpacePrice /= squareMetresPerSquareFoot
 	}
-	s.Workshop = pricing.Workshop{Prices: g.shop()}
+	s.Workshop = refinish.Workshop{Prices: g.shop()}
 	for _, o := range g.RefinishOptions {
-		s.RefinishOptions = append(s.RefinishOptions, pricing.RefinishOption{
+		s.RefinishOptions = append(s.RefinishOptions, refinish.Option{
 			Finish: o.Finish, Color: o.Color, Materials: o.Materials.Major(g.Currency), Hours: o.Hours, DaysOut: o.DaysOut,
 		})
 	}

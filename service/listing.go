@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 )
 
 func (l *Listing) PausedOn(day pricing.Date) bool {
@@ -54,7 +55,7 @@ type Listing struct {
 
 	Category     string
 	SetSize      int
-	Items        []pricing.Item
+	Items        []furniture.Item
 	Width        float64 // in Unit, as entered
 	Depth        float64
 	Height       float64
@@ -204,8 +205,8 @@ func Centimetres(value float64, unit string) float64 {
 }
 
 // Attributes are the row's description in the words of pricing.
-func (l *Listing) Attributes() pricing.Attributes {
-	return pricing.Attributes{
+func (l *Listing) Attributes() furniture.Attributes {
+	return furniture.Attributes{
 		Category: l.Category, SetSize: l.SetSize, Items: l.Items,
 		Width: Centimetres(l.Width, l.Unit), Depth: Centimetres(l.Depth, l.Unit), Height: Centimetres(l.Height, l.Unit),
 		Material: l.Material, Wood: l.Wood, Condition: l.Condition,

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strings"
 
-	"askwright/pricing"
+	"askwright/pricing/refinish"
 )
 
 // MaterialPrice is what one container of a product costs the group.
@@ -40,11 +40,11 @@ func (g *Group) Prices() []MaterialPrice {
 	if !slices.Contains(nearDollar, g.Currency.Code) {
 		return out
 	}
-	for _, p := range pricing.DefaultPrices(g.isMetric()) {
+	for _, p := range refinish.DefaultPrices(g.isMetric()) {
 		if slices.ContainsFunc(g.MaterialPrices, func(own MaterialPrice) bool { return own.Product == p.Product }) {
 			continue
 		}
-		unit, _ := pricing.ProductUnit(p.Product)
+		unit, _ := refinish.ProductUnit(p.Product)
 		if unit = strings.ToLower(unit); unit == "l" && !g.isMetric() {
 			unit = "qt"
 			p.Size /= litresIn["qt"]
@@ -55,17 +55,17 @@ func (g *Group) Prices() []MaterialPrice {
 }
 
 // shop are the prices in the words of pricing.
-func (g *Group) shop() []pricing.Price {
+func (g *Group) shop() []refinish.Price {
 	prices := g.Prices()
-	out := make([]pricing.Price, len(prices))
+	out := make([]refinish.Price, len(prices))
 	for i, p := range prices {
 		size := p.Size
 		if litres, ok := litresIn[p.Unit]; ok {
 			size *= litres
 		}
-		out[i] = pricing.Price{Product: p.Product, Money: p.Price.Major(g.Currency), Size: size, Basis: "group"}
+		out[i] = refinish.Price{Product: p.Product, Money: p.Price.Major(g.Currency), Size: size, Basis: "group"}
 		if p.Default {
-			out[i].Basis = pricing.CommonPractice
+			out[i].Basis = refinish.CommonPractice
 		}
 	}
 	return out
@@ -87,11 +87,11 @@ func (g *Group) checkMaterialPrices() (wrong []FieldError) {
 	for i := range g.MaterialPrices {
 		p := &g.MaterialPrices[i]
 		p.Product, p.Unit = Canonical(p.Product), Canonical(p.Unit)
-		kind, known := pricing.ProductUnit(p.Product)
+		kind, known := refinish.ProductUnit(p.Product)
 		_, isLiquid := litresIn[p.Unit]
 		switch {
 		case !known:
-			refuse("price %d: %q is no product%s; known are %s", i+1, Clip(p.Product), DidYouMean(p.Product, pricing.ProductNames()), strings.Join(pricing.ProductNames(), ", "))
+			refuse("price %d: %q is no product%s; known are %s", i+1, Clip(p.Product), DidYouMean(p.Product, refinish.ProductNames()), strings.Join(refinish.ProductNames(), ", "))
 		case !IsOneOf(p.Unit, MaterialUnits) || isLiquid != (kind == "L") || (!isLiquid && p.Unit != kind):
 			refuse("%s: the unit %q does not fit; expected %s", p.Product, Clip(p.Unit), unitsFor(kind))
 		case !Between(p.Size, 0.001, 10_000):

@@ -1,8 +1,6 @@
 package service
 
-import (
-	"askwright/pricing"
-)
+import "askwright/pricing/refinish"
 
 // DistanceUnit is in what the group's distances are.
 func (g *Group) DistanceUnit() string {
@@ -27,7 +25,7 @@ func (g *Group) InUnit(x float64, unit string) (value float64, name string) {
 	case "L":
 		return x / litresIn["qt"], "qt"
 	case "µm":
-		return x / pricing.MicrometresPerMil, "mil"
+		return x / refinish.MicrometresPerMil, "mil"
 	case "°C":
 		return x*9/5 + 32, "°F"
 	}
@@ -43,7 +41,7 @@ func (g *Group) ToMetric(x float64, unit string) float64 {
 	case "cm":
 		return x * centimetresPerInch
 	case "µm":
-		return x * pricing.MicrometresPerMil
+		return x * refinish.MicrometresPerMil
 	case "°C":
 		return (x - 32) * 5 / 9
 	}

@@ -17,12 +17,12 @@ import (
 
 var curve = chart.Curve{
 	Title: "B-17 <&>", WithinDays: 30, Low: 235, Likely: 306, High: 400, Now: 420,
-	Points: []chart.Chance{{200, 0.92}, {220, 0.85}, {240, 0.77}, {260, 0.7}, {280, 0.61}, {300, 0.53}, {330, 0.43}, {360, 0.33}, {400, 0.22}, {450, 0.13}},
+	Points: []chart.Chance{{Ask: 200, Sold: 0.92}, {Ask: 220, Sold: 0.85}, {Ask: 240, Sold: 0.77}, {Ask: 260, Sold: 0.7}, {Ask: 280, Sold: 0.61}, {Ask: 300, Sold: 0.53}, {Ask: 330, Sold: 0.43}, {Ask: 360, Sold: 0.33}, {Ask: 400, Sold: 0.22}, {Ask: 450, Sold: 0.13}},
 	Choices: []chart.Choice{{Name: "quick", Chance: chart.Chance{Ask: 240, Sold: 0.77}}, {Name: "balanced", Chance: chart.Chance{Ask: 300, Sold: 0.53}},
 		{Name: "patient", Chance: chart.Chance{Ask: 330, Sold: 0.43}}},
 }
 
-var ages = chart.Ages{Title: "47 open listings", Bands: []chart.AgeBand{{"0–14", 12}, {"15–30", 9}, {"31–60", 14}, {"61–90", 5}, {"over 90", 7}}}
+var ages = chart.Ages{Title: "47 open listings", Bands: []chart.AgeBand{{Label: "0–14", Count: 12}, {Label: "15–30", Count: 9}, {Label: "31–60", Count: 14}, {Label: "61–90", Count: 5}, {Label: "over 90", Count: 7}}}
 
 func read(t *testing.T, p *chart.Picture) image.Image {
 	t.Helper()
@@ -63,7 +63,7 @@ func TestPicturesAtAllSizes(t *testing.T) {
 		for name, p := range map[string]*chart.Picture{
 			"curve": curve.Draw(size[0], size[1]), "ages": ages.Draw(size[0], size[1]),
 			"refusal": chart.Curve{Title: "B-17", Refusal: "Only 3 sales are on file; 8 are needed."}.Draw(size[0], size[1]),
-			"nothing": chart.Ages{Title: "0 open listings", Bands: []chart.AgeBand{{"0–14", 0}}}.Draw(size[0], size[1]),
+			"nothing": chart.Ages{Title: "0 open listings", Bands: []chart.AgeBand{{Label: "0–14", Count: 0}}}.Draw(size[0], size[1]),
 		} {
 			t.Run(name, func(t *testing.T) {
 				img, dark := read(t, p), 0
@@ -92,7 +92,7 @@ func TestPicturesAtAllSizes(t *testing.T) {
 
 // Older bands are clearly darker in grey, too: steps of at least 25 of 255.
 func TestBarsDifferInBlackAndWhite(t *testing.T) {
-	equal := chart.Ages{Title: "x", Bands: []chart.AgeBand{{"a", 4}, {"b", 4}, {"c", 4}, {"d", 4}, {"e", 4}}}
+	equal := chart.Ages{Title: "x", Bands: []chart.AgeBand{{Label: "a", Count: 4}, {Label: "b", Count: 4}, {Label: "c", Count: 4}, {Label: "d", Count: 4}, {Label: "e", Count: 4}}}
 	img := read(t, equal.Draw(200, 20)) // without figures: bars of full height
 	before := 255.0
 	for i := range 5 {
@@ -106,7 +106,7 @@ func TestBarsDifferInBlackAndWhite(t *testing.T) {
 
 // The bars' heights are in proportion to the counts.
 func TestBarsAreInProportion(t *testing.T) {
-	img := read(t, chart.Ages{Title: "x", Bands: []chart.AgeBand{{"a", 10}, {"b", 5}}}.Draw(106, 25))
+	img := read(t, chart.Ages{Title: "x", Bands: []chart.AgeBand{{Label: "a", Count: 10}, {Label: "b", Count: 5}}}.Draw(106, 25))
 	height := func(x int) (n int) {
 		for y := range 25 {
 			if luminance(img.At(x, y)) < 235 && luminance(img.At(x, y)) > 120 {

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"askwright/pricing"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/model"
 )
@@ -16,7 +17,7 @@ import (
 // days: the share that is still unsold after so many.
 type CategorySpeed struct {
 	Category string // empty: all together
-	*pricing.SurvivalCurve
+	*stats.SurvivalCurve
 }
 
 // fewSpeeds is below how many sales a category has no curve of its own.
@@ -41,14 +42,14 @@ func (s *Service) DaysToSell(ctx context.Context, a *service.Actor) ([]CategoryS
 }
 
 func speedsOf(h pricing.History, today pricing.Date) ([]CategorySpeed, error) {
-	var all []pricing.Lifetime
-	byCategory := make(map[string][]pricing.Lifetime)
+	var all []stats.Lifetime
+	byCategory := make(map[string][]stats.Lifetime)
 	sold := make(map[string]int)
 	for _, l := range h.Listings {
 		if l.Observed {
 			continue
 		}
-		life := pricing.Lifetime{Days: float64(l.ActiveDays(cmp.Or(l.EndedOn, today))), Sold: l.Outcome == pricing.Sold}
+		life := stats.Lifetime{Days: float64(l.ActiveDays(cmp.Or(l.EndedOn, today))), Sold: l.Outcome == pricing.Sold}
 		all = append(all, life)
 		byCategory[l.Category] = append(byCategory[l.Category], life)
 		if life.Sold {
@@ -58,7 +59,7 @@ func speedsOf(h pricing.History, today pricing.Date) ([]CategorySpeed, error) {
 	if len(all) == 0 {
 		return nil, nil
 	}
-	curve, err := pricing.KaplanMeier(all)
+	curve, err := stats.KaplanMeier(all)
 	if err != nil {
 		return nil, fmt.Errorf("days to sell: %w", err)
 	}
@@ -67,7 +68,7 @@ func speedsOf(h pricing.History, today pricing.Date) ([]CategorySpeed, error) {
 		if sold[category] < fewSpeeds {
 			continue
 		}
-		if curve, err = pricing.KaplanMeier(byCategory[category]); err != nil {
+		if curve, err = stats.KaplanMeier(byCategory[category]); err != nil {
 			return nil, fmt.Errorf("days to sell of %s: %w", category, err)
 		}
 		out = append(out, CategorySpeed{Category: category, SurvivalCurve: curve})

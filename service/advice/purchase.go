@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 )
 
@@ -56,7 +57,7 @@ type PurchaseLimit struct {
 	Plan     PurchasePlan
 	Rank     int                  // 1 is the best; 0: refused
 	Inspect  []service.Inspection // what to look at before paying
-	Warnings []pricing.Warning    // of the size, and of the planned work
+	Warnings []refinish.Warning   // of the size, and of the planned work
 	Model    string
 	Cautions []service.Caution
 }
@@ -114,7 +115,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
 		}
-		if limit.Warnings = pricing.OddSizes(p.plan.Attributes()); p.work != nil {
+		if limit.Warnings = refinish.OddSizes(p.plan.Attributes()); p.work != nil {
 			limit.Warnings = p.work.Warnings // of the size too
 		}
 		answer.Limits[i] = limit

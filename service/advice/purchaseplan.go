@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/model"
 )
@@ -164,7 +165,7 @@ func (p *plannedPiece) fillWork(d *service.Draft, workshop *Workshop) error {
 	}
 	if r := work.Refusal; r != nil {
 		p.note = r.Detail
-		if r.Reason != pricing.PriceUnknown {
+		if r.Reason != refinish.PriceUnknown {
 			p.costsFrom = CostsUnknown
 			return nil
 		}
@@ -217,7 +218,7 @@ func (p *plannedPiece) summary() PurchasePlan {
 func (p *plannedPiece) cautions() []service.Caution {
 	o := service.Occasion{Piece: p.plan, Deeds: service.ToSell | service.ToHandOver}
 	if p.work != nil {
-		o.Work = []*pricing.Work{&p.work.Work}
+		o.Work = []*refinish.Work{&p.work.Work}
 	}
 	return o.Cautions()
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 )
 
@@ -73,10 +74,10 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 		answer := fit.Model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
 		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: fit.Version()}
 		if answer.Planned != nil {
-			one.Planned = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*pricing.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
+			one.Planned = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
 		}
 		for _, f := range answer.Finishes[:min(n, len(answer.Finishes))] {
-			one.Finishes = append(one.Finishes, Refinish{f, service.Occasion{Piece: sub.row, Work: []*pricing.Work{&f.Work}, Deeds: service.ToHandOver}.Cautions()})
+			one.Finishes = append(one.Finishes, Refinish{f, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&f.Work}, Deeds: service.ToHandOver}.Cautions()})
 		}
 		answers[i] = one
 	}
@@ -84,9 +85,9 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 }
 
 // jobsOf reads the plans, or says what is wrong with each.
-func jobsOf(a *service.Actor, read []subject, subjects []RefinishSubject) ([]pricing.Job, error) {
+func jobsOf(a *service.Actor, read []subject, subjects []RefinishSubject) ([]refinish.Job, error) {
 	var wrong []service.FieldError
-	jobs := make([]pricing.Job, len(read))
+	jobs := make([]refinish.Job, len(read))
 	for i, sub := range read {
 		var errs []service.FieldError
 		jobs[i], errs = subjects[i].job(sub.row, a.Group)

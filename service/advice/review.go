@@ -10,6 +10,8 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/model"
 	"askwright/service/prose"
@@ -25,9 +27,9 @@ type Review struct {
 	Row *service.Listing
 	Ask service.Money // on the day of the review
 	pricing.Review
-	Held         *service.Hold  // for a buyer, also when that day has passed; nil: it is not
-	FairValue    *pricing.Range // likely sale price by the description alone, on that day; nil: too few sales
-	ExpectedDays *int           // active days after which half of those like it are sold where asked as suggested; nil: not within the horizon
+	Held         *service.Hold // for a buyer, also when that day has passed; nil: it is not
+	FairValue    *stats.Range  // likely sale price by the description alone, on that day; nil: too few sales
+	ExpectedDays *int          // active days after which half of those like it are sold where asked as suggested; nil: not within the horizon
 	Cautions     []service.Caution
 }
 
@@ -164,7 +166,7 @@ func reviewCautions(l *service.Listing, remedies []pricing.Remedy, settings pric
 	o := service.Occasion{Piece: l, Deeds: service.ToPrice}
 	for _, r := range remedies {
 		if r.Action == pricing.ActionRefinish {
-			work := settings.Workshop.Estimate(pricing.Job{Attributes: l.Attributes(), Look: pricing.Look{Finish: r.Finish, Color: r.Color}})
+			work := settings.Workshop.Estimate(refinish.Job{Attributes: l.Attributes(), Look: refinish.Look{Finish: r.Finish, Color: r.Color}})
 			o.Work = append(o.Work, &work)
 		}
 	}

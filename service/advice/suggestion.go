@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/model"
 )
@@ -24,7 +25,7 @@ type Suggestion struct {
 	Comparables []Comparable // in place of the engine's own
 	Differences []Difference // of what is laid over the piece
 	Model       string       // version of the model: design, change number, day fitted
-	Warnings    []pricing.Warning
+	Warnings    []refinish.Warning
 	Cautions    []service.Caution
 }
 
@@ -182,7 +183,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
 			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
-			Warnings: pricing.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
+			Warnings: refinish.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}
 	}
 	s.promise(a, fit, subjects, answers)

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 )
 
@@ -144,7 +145,7 @@ const doneGrade = 3
 // on offer, and offering it as it is.
 func stageTasks(a *service.Actor, m *pricing.Model, l *service.Listing, w *Workshop) []Task {
 	settings := w.settings(a.Group.SettingsFor(l.Venue, a.Today))
-	job := pricing.Job{Attributes: l.Attributes()}
+	job := refinish.Job{Attributes: l.Attributes()}
 	job.Condition = cmp.Or(l.Condition, l.Ledger.ConditionFound)
 	job.Look.Condition = max(job.Condition, doneGrade)
 	answer := m.Refinishes(pricing.RefinishQuery{Job: job, Estimate: l.Estimate.Major(a.Group.Currency)}, a.Today, settings)
@@ -170,7 +171,7 @@ func stageTasks(a *service.Actor, m *pricing.Model, l *service.Listing, w *Works
 			Action: WorkFinish, Finish: f.Finish, Color: f.Color, Ask: f.Ask, Hours: hours, Materials: service.MoneyOf(materials, a.Group.Currency),
 			DaysOut:     int(math.Ceil(float64(f.DaysOut) * (hours + 1e-9) / (f.Hours + 1e-9))),
 			ExpectedNet: f.ExpectedNet + (f.Hours-hours)*settings.HourValue + f.Materials - materials,
-			Cautions:    service.Occasion{Piece: l, Work: []*pricing.Work{&f.Work}}.Cautions(), products: coatings(&f.Work),
+			Cautions:    service.Occasion{Piece: l, Work: []*refinish.Work{&f.Work}}.Cautions(), products: coatings(&f.Work),
 		}))
 	}
 	return tasks
@@ -185,13 +186,13 @@ func stillToDo(a *service.Actor, l *service.Listing, hours, materials float64) (
 }
 
 // coatings are the paint, with its color, and the clear coats of some work.
-func coatings(w *pricing.Work) []string {
+func coatings(w *refinish.Work) []string {
 	var out []string
 	for _, p := range w.Products {
 		switch p.Name {
-		case pricing.ProductPaint, pricing.ProductStain:
+		case refinish.ProductPaint, refinish.ProductStain:
 			out = append(out, strings.TrimSpace(p.Name+" "+w.Look.Color))
-		case pricing.ProductWaterClear, pricing.ProductOilClear, pricing.ProductLacquer, pricing.ProductShellac:
+		case refinish.ProductWaterClear, refinish.ProductOilClear, refinish.ProductLacquer, refinish.ProductShellac:
 			out = append(out, p.Name)
 		}
 	}
@@ -200,16 +201,16 @@ func coatings(w *pricing.Work) []string {
 
 // choose plans the week and explains it line by line.
 func choose(a *service.Actor, tasks []Task, q WorkQuery) *WorkQueue {
-	options := make([]pricing.Task, len(tasks))
+	options := make([]refinish.Task, len(tasks))
 	for i := range tasks {
 		j := &tasks[i]
-		options[i] = pricing.Task{Piece: j.Row.PieceID.String(), Hours: j.Hours, Money: j.Materials.Major(a.Group.Currency), Gain: j.Gain}
+		options[i] = refinish.Task{Piece: j.Row.PieceID.String(), Hours: j.Hours, Money: j.Materials.Major(a.Group.Currency), Gain: j.Gain}
 		if j.Hours > 0 {
 			j.GainPerHour = new(j.Gain / j.Hours)
 		}
 		j.Sentence = taskSentence(a, j)
 	}
-	plan := pricing.PlanWork(options, q.Hours, q.Money.Major(a.Group.Currency))
+	plan := refinish.PlanWork(options, q.Hours, q.Money.Major(a.Group.Currency))
 	out := &WorkQueue{Hours: plan.Hours, Gain: service.MoneyOf(plan.Gain, a.Group.Currency)}
 	if a.Group.HourValue == 0 {
 		out.Labels = []string{pricing.LabelHourValueUnknown}

@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 )
 
@@ -35,7 +36,7 @@ type WorkEstimate struct {
 	Hours     float64
 	DaysOut   int // out of the market
 	Quoted    bool
-	pricing.Work
+	refinish.Work
 	Cautions []service.Caution // of the work
 }
 
@@ -43,7 +44,7 @@ type WorkEstimate struct {
 // member: with the group's prices and quotes, and the member's own record of
 // hours and materials. It is got from Service.Workshop and holds for one request.
 type Workshop struct {
-	pricing.Workshop
+	refinish.Workshop
 	group *service.Group
 }
 
@@ -54,7 +55,7 @@ func (s *Service) Workshop(ctx context.Context, a *service.Actor) (*Workshop, er
 	if a.MemberID == uuid.Nil || !a.Can(service.ScopeRead) {
 		return w, nil
 	}
-	var hours, materials []pricing.Logged
+	var hours, materials []refinish.Logged
 	err := s.store.EachListing(ctx, a.Tenant(), service.Query{Member: a.MemberID}, func(l *service.Listing) error {
 		_, isTimed := l.Ledger.Costs[service.CostHours]
 		_, isPaid := l.Ledger.Costs[service.CostMaterials]
@@ -63,27 +64,27 @@ func (s *Service) Workshop(ctx context.Context, a *service.Actor) (*Workshop, er
 		}
 		done := w.Workshop.Estimate(doneJob(l))
 		if done.Refusal == nil && isTimed {
-			hours = append(hours, pricing.Logged{Estimated: done.Hours, Actual: l.Ledger.Costs.Hours().Float()})
+			hours = append(hours, refinish.Logged{Estimated: done.Hours, Actual: l.Ledger.Costs.Hours().Float()})
 		}
 		if done.Refusal == nil && isPaid {
-			materials = append(materials, pricing.Logged{Estimated: done.Materials, Actual: l.Ledger.Costs.Money(service.CostMaterials).Major(a.Group.Currency)})
+			materials = append(materials, refinish.Logged{Estimated: done.Materials, Actual: l.Ledger.Costs.Money(service.CostMaterials).Major(a.Group.Currency)})
 		}
 		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read what your pieces took: %w", err)
 	}
-	w.Hours, w.Materials = pricing.LearnRatio(hours), pricing.LearnRatio(materials)
+	w.Hours, w.Materials = refinish.LearnRatio(hours), refinish.LearnRatio(materials)
 	return w, nil
 }
 
 // doneJob is the work that must have led to the look of a row: what the piece
 // was before is not known.
-func doneJob(l *service.Listing) pricing.Job {
+func doneJob(l *service.Listing) refinish.Job {
 	a := l.Attributes()
 	a.Finish, a.Color, a.SecondFinish, a.SecondColor, a.Topcoat = "", "", "", "", ""
 	a.Condition = cmp.Or(l.Ledger.ConditionFound, a.Condition)
-	return pricing.Job{Attributes: a, Look: pricing.Look{
+	return refinish.Job{Attributes: a, Look: refinish.Look{
 		Finish: l.Finish, Color: l.Color, SecondFinish: l.SecondFinish, SecondColor: l.SecondColor, Topcoat: l.Topcoat,
 	}}
 }
@@ -100,7 +101,7 @@ func (w *Workshop) Estimate(l *service.Listing, p Plan) (*WorkEstimate, error) {
 	work, option, quoted := settings.Reckon(j)
 	return &WorkEstimate{
 		Materials: service.MoneyOf(option.Materials, w.group.Currency), Hours: option.Hours, DaysOut: option.DaysOut, Quoted: quoted, Work: work,
-		Cautions: service.Occasion{Piece: l, Work: []*pricing.Work{&work}}.Cautions(),
+		Cautions: service.Occasion{Piece: l, Work: []*refinish.Work{&work}}.Cautions(),
 	}, nil
 }
 
@@ -110,10 +111,10 @@ func (w *Workshop) settings(s pricing.Settings) pricing.Settings {
 	return s
 }
 
-var secondParts = []string{pricing.PartTop, pricing.PartDrawerFronts, pricing.PartLegs}
+var secondParts = []string{refinish.PartTop, refinish.PartDrawerFronts, refinish.PartLegs}
 
 // job reads a plan for a row.
-func (p Plan) job(l *service.Listing, g *service.Group) (j pricing.Job, wrong []service.FieldError) {
+func (p Plan) job(l *service.Listing, g *service.Group) (j refinish.Job, wrong []service.FieldError) {
 	refuse := func(column, format string, args ...any) {
 		wrong = append(wrong, service.FieldError{Ref: l.Ref, Column: column, Reason: fmt.Sprintf(format, args...)})
 	}
@@ -127,15 +128,15 @@ func (p Plan) job(l *service.Listing, g *service.Group) (j pricing.Job, wrong []
 		}
 		return w
 	}
-	j = pricing.Job{Attributes: l.Attributes(), Look: pricing.Look{
+	j = refinish.Job{Attributes: l.Attributes(), Look: refinish.Look{
 		Finish: word("planned_finish", p.Finish, nil), Color: word("planned_color", p.Color, nil),
 		SecondFinish: word("planned_second_finish", p.SecondFinish, nil), SecondColor: word("planned_second_color", p.SecondColor, nil),
 		SecondPart: word("planned_second_part", p.SecondPart, secondParts),
 		Topcoat:    word("planned_topcoat", p.Topcoat, service.Topcoats),
 		Condition:  slices.Index(service.Conditions, word("planned_condition", p.Condition, service.Conditions)) + 1,
-	}, Method: word("method", p.Method, pricing.Methods)}
+	}, Method: word("method", p.Method, refinish.Methods)}
 	for _, part := range p.Include {
-		j.Include = append(j.Include, word("include", part, []string{pricing.PartBack, pricing.PartInsides}))
+		j.Include = append(j.Include, word("include", part, []string{refinish.PartBack, refinish.PartInsides}))
 	}
 	if j.Look.Finish == "" && j.Look.Color != "" {
 		refuse("planned_finish", "is missing: say which finish takes the planned color")
@@ -148,9 +149,9 @@ func (p Plan) job(l *service.Listing, g *service.Group) (j pricing.Job, wrong []
 	}
 	j.Given = make(map[string]float64, len(p.Assumptions))
 	for name, value := range p.Assumptions {
-		unit, low, high, known := pricing.AssumptionRange(name)
+		unit, low, high, known := refinish.AssumptionRange(name)
 		if !known {
-			refuse("assumptions/"+name, "is no assumption%s; known are %s", service.DidYouMean(name, pricing.AssumptionNames()), strings.Join(pricing.AssumptionNames(), ", "))
+			refuse("assumptions/"+name, "is no assumption%s; known are %s", service.DidYouMean(name, refinish.AssumptionNames()), strings.Join(refinish.AssumptionNames(), ", "))
 			continue
 		}
 		si := g.ToMetric(value, unit)

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/pricing"
+	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/recording"
@@ -43,7 +43,7 @@ func TestWorkshopLearnsFromItsOwnMember(t *testing.T) {
 		t.Fatalf("%+v, %v", usual, err)
 	}
 	importAll(t, f, "Wilda", finished(4, "W", 2*usual.Hours, 10))
-	if got := servicetest.Workshop(t, f, "Wilda").Hours; got != (pricing.Ratio{Value: 1, Pieces: 4}) {
+	if got := servicetest.Workshop(t, f, "Wilda").Hours; got != (refinish.Ratio{Value: 1, Pieces: 4}) {
 		t.Errorf("four pieces: %+v", got)
 	}
 	importAll(t, f, "Wilda", finished(1, "X", 2*usual.Hours, 10))
@@ -58,7 +58,7 @@ func TestWorkshopLearnsFromItsOwnMember(t *testing.T) {
 	if got := servicetest.Workshop(t, f, "Orrin").Hours; got.Pieces != 9 || got.Value >= 1 {
 		t.Errorf("Orrin's own: %+v", got)
 	}
-	if got := servicetest.Workshop(t, f, "Tamsin").Hours; got != (pricing.Ratio{Value: 1}) {
+	if got := servicetest.Workshop(t, f, "Tamsin").Hours; got != (refinish.Ratio{Value: 1}) {
 		t.Errorf("Tamsin has no pieces, yet %+v", got)
 	}
 }
@@ -124,7 +124,7 @@ func TestMaterialPrices(t *testing.T) {
 	f := servicetest.New(t)
 	g := f.Actor(t, "Wilda").Group
 	before := g.Prices()
-	if len(before) != len(pricing.ProductNames()) || slices.ContainsFunc(before, func(p service.MaterialPrice) bool { return !p.Default }) {
+	if len(before) != len(refinish.ProductNames()) || slices.ContainsFunc(before, func(p service.MaterialPrice) bool { return !p.Default }) {
 		t.Errorf("%+v", before)
 	}
 	changed, err := f.Members.UpdateGroup(t.Context(), f.Actor(t, "Wilda"), func(g *service.Group) error {
@@ -139,10 +139,10 @@ func TestMaterialPrices(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, p := range dear.Products {
-		if p.Name == pricing.ProductPaint && (p.Basis != "group" || p.ToBuy != 52 || math.Abs(p.Size-3.785411784) > 1e-12) {
+		if p.Name == refinish.ProductPaint && (p.Basis != "group" || p.ToBuy != 52 || math.Abs(p.Size-3.785411784) > 1e-12) {
 			t.Errorf("the group's own paint: %+v", p)
 		}
-		if p.Name == pricing.ProductTape && p.Basis != pricing.CommonPractice {
+		if p.Name == refinish.ProductTape && p.Basis != refinish.CommonPractice {
 			t.Errorf("tape: %+v", p)
 		}
 	}

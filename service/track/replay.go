@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"askwright/pricing"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/model"
 )
@@ -30,7 +31,7 @@ type ReplayMonth struct {
 	FittedOn    pricing.Date
 	Sold        int
 	MedianError *float64
-	Inside      pricing.Share
+	Inside      stats.Share
 }
 
 // Record judges the kept suggestions, and replays the group's history.
@@ -75,7 +76,7 @@ func (k *Shown) promised(r *model.Recorded, c service.Currency, fit *model.Fit, 
 	last := r.Asks[len(r.Asks)-1]
 	p.used, p.usedOn = last.Amount.Major(c), last.On
 	if x := k.SalePrice; x != nil {
-		p.price = &pricing.Range{Likely: x.Likely.Major(c), Low: x.Low.Major(c), High: x.High.Major(c), Level: x.Level}
+		p.price = &stats.Range{Likely: x.Likely.Major(c), Low: x.Low.Major(c), High: x.High.Major(c), Level: x.Level}
 		p.likely = p.price.Likely
 	}
 	if x := k.Promise; x != nil {

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"askwright/pricing"
+	"askwright/pricing/stats"
 )
 
 // Scores say how promises turned out. Prices are judged by the sales, chances
@@ -14,9 +15,9 @@ type Scores struct {
 	Sold        int // with a price that was promised
 	MedianError *float64
 	Level       float64 // of the ranges
-	Inside      pricing.Share
-	Ratio       *pricing.RatioStudy
-	Chances     *pricing.Calibration
+	Inside      stats.Share
+	Ratio       *stats.RatioStudy
+	Chances     *stats.Calibration
 	Unjudged    int        // chances: withdrawn before their days were over
 	Followed    []Followed // those with listings
 	Hindsight   *Hindsight // nil: nothing ended
@@ -46,7 +47,7 @@ const nearAsk = 0.05 // common practice, no source: about one price point
 type Followed struct {
 	Asked      string
 	Listings   int
-	Sold       pricing.Share
+	Sold       stats.Share
 	MedianDays float64 // active days until the end
 	NetPercent float64 // mean of what was left after fees and holding, of the likely price
 	StdError   float64 // of NetPercent; zero below two
@@ -54,10 +55,10 @@ type Followed struct {
 
 // promised is one promise and what came of it.
 type promised struct {
-	price  *pricing.Range // nil: none was told
-	ask    float64        // suggested; zero: none
-	likely float64        // sale price told beside the ask; zero: none
-	chance float64        // within days, at the ask really used
+	price  *stats.Range // nil: none was told
+	ask    float64      // suggested; zero: none
+	likely float64      // sale price told beside the ask; zero: none
+	chance float64      // within days, at the ask really used
 	within int
 
 	listing pricing.Listing
@@ -90,8 +91,8 @@ var calibrationEdges = []float64{0.2, 0.4, 0.6, 0.8}
 func score(all []promised, today pricing.Date) Scores {
 	var out Scores
 	var likely, prices []float64
-	var ranges []pricing.Range
-	var chances []pricing.Promise
+	var ranges []stats.Range
+	var chances []stats.Promise
 	var ended []promised
 	for _, p := range all {
 		kept, known, lost := p.soldWithin(today)
@@ -104,7 +105,7 @@ func score(all []promised, today pricing.Date) Scores {
 			out.Unjudged++
 		}
 		if known {
-			chances = append(chances, pricing.Promise{Chance: p.chance, Kept: kept})
+			chances = append(chances, stats.Promise{Chance: p.chance, Kept: kept})
 		}
 		if isSold {
 			likely, prices, ranges = append(likely, p.price.Likely), append(prices, p.listing.SalePrice), append(ranges, *p.price)
@@ -115,14 +116,14 @@ func score(all []promised, today pricing.Date) Scores {
 		}
 	}
 	out.Sold = len(prices)
-	out.Inside = pricing.Coverage(ranges, prices)
-	if e, err := pricing.MedianAbsolutePercentError(likely, prices); err == nil {
+	out.Inside = stats.Coverage(ranges, prices)
+	if e, err := stats.MedianAbsolutePercentError(likely, prices); err == nil {
 		out.MedianError = &e
 	}
-	if r, err := pricing.NewRatioStudy(likely, prices); err == nil {
+	if r, err := stats.NewRatioStudy(likely, prices); err == nil {
 		out.Ratio = r
 	}
-	if c, err := pricing.Calibrate(chances, calibrationEdges...); err == nil {
+	if c, err := stats.Calibrate(chances, calibrationEdges...); err == nil {
 		out.Chances = c
 	}
 	out.Followed, out.Hindsight = follow(ended), hindsight(ended)
@@ -151,9 +152,9 @@ func follow(ended []promised) []Followed {
 			continue
 		}
 		slices.Sort(days)
-		f.Listings, f.Sold = len(nets), pricing.NewShare(sold, len(nets))
+		f.Listings, f.Sold = len(nets), stats.NewShare(sold, len(nets))
 		f.MedianDays = (days[len(days)/2] + days[(len(days)-1)/2]) / 2
-		f.NetPercent, f.StdError = pricing.MeanAndError(nets)
+		f.NetPercent, f.StdError = stats.MeanAndError(nets)
 		out = append(out, f)
 	}
 	return out
@@ -172,7 +173,7 @@ func hindsight(ended []promised) *Hindsight {
 		out.FollowedPercent += followed / float64(len(ended))
 		gains[i] = followed - left
 	}
-	_, out.StdError = pricing.MeanAndError(gains)
+	_, out.StdError = stats.MeanAndError(gains)
 	return out
 }
 

@@ -14,6 +14,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/pricing"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/model"
@@ -51,7 +52,7 @@ type groupAges struct {
 	asOf      time.Time // until when it is known to be so
 	fittedOn  time.Time // of the model
 	open      []openAge
-	lifetimes []pricing.Lifetime
+	lifetimes []stats.Lifetime
 }
 
 // openAge is one open listing.
@@ -166,7 +167,7 @@ func (s *Reviewer) reviewGroup(ctx context.Context, id uuid.UUID) (groupAges, er
 		return groupAges{}, fmt.Errorf("read the days to sell: %w", err)
 	}
 	for _, l := range lives {
-		g.lifetimes = append(g.lifetimes, slices.Repeat([]pricing.Lifetime{{Days: float64(l.ActiveDays), Sold: l.Sold}}, l.Listings)...)
+		g.lifetimes = append(g.lifetimes, slices.Repeat([]stats.Lifetime{{Days: float64(l.ActiveDays), Sold: l.Sold}}, l.Listings)...)
 	}
 	return g, nil
 }
@@ -290,8 +291,8 @@ func (b *ageMetrics) histograms(labels prometheus.Labels, ages []openAge) {
 // daysToSell tells by which active day a share of the listings has sold, the
 // unsold ones counted for as long as they stood (Kaplan and Meier). Count and
 // sum are of the sold ones.
-func (b *ageMetrics) daysToSell(labels prometheus.Labels, lives []pricing.Lifetime) {
-	curve, err := pricing.KaplanMeier(lives)
+func (b *ageMetrics) daysToSell(labels prometheus.Labels, lives []stats.Lifetime) {
+	curve, err := stats.KaplanMeier(lives)
 	if err != nil {
 		return // there are none
 	}

@@ -12,6 +12,7 @@ import (
 
 	"askwright/db"
 	"askwright/pricing"
+	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/app"
@@ -106,13 +107,13 @@ func TestListingAgesAreThoseOfTheReviews(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var lives []pricing.Lifetime
+	var lives []stats.Lifetime
 	sold, sum := 0.0, 0.0
 	for _, l := range rows {
 		if !l.IsOffered() || l.IsObserved() || l.ListedOn < a.Today-365 {
 			continue
 		}
-		life := pricing.Lifetime{Days: float64(l.Facts(a.Group.Currency, nil, nil).ActiveDays(a.Today)), Sold: l.Outcome == service.OutcomeSold}
+		life := stats.Lifetime{Days: float64(l.Facts(a.Group.Currency, nil, nil).ActiveDays(a.Today)), Sold: l.Outcome == service.OutcomeSold}
 		if !l.EndedOn.IsZero() {
 			life.Days = float64(l.Facts(a.Group.Currency, nil, nil).ActiveDays(l.EndedOn))
 		}
@@ -121,7 +122,7 @@ func TestListingAgesAreThoseOfTheReviews(t *testing.T) {
 			sold, sum = sold+1, sum+life.Days*day
 		}
 	}
-	curve, err := pricing.KaplanMeier(lives)
+	curve, err := stats.KaplanMeier(lives)
 	if err != nil {
 		t.Fatal(err)
 	}

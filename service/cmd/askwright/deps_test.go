@@ -60,6 +60,9 @@ func with(ours []string, names ...string) []string {
 	return slices.Clip(out)
 }
 
+// pureNot is what the engine, numbers in and numbers out, must not depend on.
+var pureNot = []string{"net", "net/http", "database/sql", "os/exec", "context", "github.com/", "log/slog"}
+
 // arrows says which of our packages each may depend on, directly or not, and
 // what of others it must not.
 var arrows = []struct {
@@ -67,7 +70,10 @@ var arrows = []struct {
 	ours []string
 	not  []string
 }{
-	{"askwright/pricing", nil, []string{"net", "net/http", "database/sql", "os/exec", "context", "github.com/", "log/slog"}},
+	{"askwright/pricing", []string{"askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}, pureNot},
+	{"askwright/pricing/furniture", nil, pureNot},
+	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
+	{"askwright/pricing/stats", nil, pureNot},
 	{"askwright/service", domain, pure},
 	{"askwright/service/background", nil, pure},
 	{"askwright/service/recording", domain, pure},

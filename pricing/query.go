@@ -1,0 +1,79 @@
+package pricing
+
+import (
+	"math"
+
+	"askwright/pricing/furniture"
+)
+
+// Query asks for a suggestion.
+type Query struct {
+	furniture.Attributes
+	Estimate   float64 // the seller's own, where it counts; zero: none
+	WithinDays int     // for ChanceSold; zero: 30
+
+	// Standing is the open listing that the subject is on, with its earlier
+	// listings of the same piece; nil before it is listed. With it, age and
+	// demand so far enter as they do in Review.
+	Standing *Standing
+}
+
+// Standing is an open listing and what the same piece did before.
+type Standing struct {
+	Listing Listing
+	Earlier []Listing
+}
+
+// Chance is a probability of a sale within so many active days.
+type Chance struct {
+	WithinDays  int
+	Probability float64
+}
+
+// fitFor is f: the value model's, or the estimate less the usual premium while
+// there are too few sales. Of a piece with levels that were never sold it is
+// between the two, weighted by their certainty:
+//
+//	f = x'β̂ + w (log e − d̄ − x'β̂),  w = v / (v + var d),  v = s² Σ unseen (τ g / s0)²
+func (m *Model) fitFor(a furniture.Attributes, estimate float64, on Date, s Settings) float64 {
+	if m.value.sales < s.MinSales && estimate > 0 {
+		return math.Log(estimate) - m.rates.Opening
+	}
+	r := m.value.describe(a, on)
+	f := m.value.Location(r.x)
+	if estimate > 0 && r.unseen > 0 {
+		v := m.value.Spread() * m.value.Spread() * r.unseen
+		f += v / (v + m.rates.Spread) * (math.Log(estimate) - m.rates.Opening - f)
+	}
+	return f
+}
+
+func ref[T any](v T) *T { return &v }
+
+// Basis says what an answer rests on.
+type Basis struct {
+	Sold, Unsold, SameCategory int
+	FittedOn                   Date
+}
+
+func (m *Model) basis(category string) Basis {
+	return Basis{
+		Sold:         m.value.sales,
+		Unsold:       m.rates.Unsold,
+		SameCategory: m.value.inCategory(category),
+		FittedOn:     m.rates.FittedOn,
+	}
+}
+
+// Reasons of refusals.
+const (
+	TooFewSales      = "too_few_sales"
+	IntervalTooWide  = "interval_too_wide"
+	HourValueUnknown = "hour_value_unknown"
+)
+
+// Labels of answers.
+const (
+	LabelLowConfidence = "low_confidence"
+	LabelFromEstimate  = "from_your_estimate"
+)
