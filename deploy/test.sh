@@ -33,7 +33,7 @@ generated() {
 # second run alone: under the detector that takes minutes.
 test_all() {
     go test -race -timeout 12m -coverpkg=./api/...,./db/...,./docs/...,./service/... -coverprofile="$scratch/race.out" ./...
-    go test -timeout 12m -coverprofile="$scratch/pricing.out" ./pricing
+    go test -timeout 12m -coverpkg=./pricing/... -coverprofile="$scratch/pricing.out" ./pricing/...
     coverage "$scratch/race.out" "$scratch/pricing.out"
 }
 
