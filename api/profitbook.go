@@ -100,8 +100,8 @@ func (b *workbook) profit(reports []ProfitReport) error {
 
 // aboutProfitColumns tell what the report is about, a line each.
 var aboutProfitColumns = []tableColumn[[2]string]{
-	{"about", textCell, func(line [2]string) string { return line[0] }},
-	{"text", plainCell, func(line [2]string) string { return line[1] }},
+	{name: "about", kind: textCell, value: func(line [2]string) string { return line[0] }},
+	{name: "text", kind: plainCell, value: func(line [2]string) string { return line[1] }},
 }
 
 func aboutProfit(reports []ProfitReport) [][2]string {

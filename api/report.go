@@ -233,7 +233,7 @@ var figureColumns = columnsOf[ProfitItem](`
 
 // profitColumns are those of a grouping.
 func profitColumns(by string) []tableColumn[ProfitItem] {
-	columns := []tableColumn[ProfitItem]{{"group", textCell, func(i ProfitItem) string { return i.Group }}}
+	columns := []tableColumn[ProfitItem]{{name: "group", kind: textCell, value: func(i ProfitItem) string { return i.Group }}}
 	if by == byPiece {
 		columns = append(columns, saleColumns...)
 	}

@@ -167,7 +167,7 @@ func (v viewer) table() []tableColumn[*service.Listing] {
 		case c.Kind == service.KindDate:
 			kind = plainCell
 		}
-		columns = append(columns, tableColumn[*service.Listing]{c.Name, kind, func(l *service.Listing) string { return v.value(c, l) }})
+		columns = append(columns, tableColumn[*service.Listing]{name: c.Name, kind: kind, value: func(l *service.Listing) string { return v.value(c, l) }})
 	}
 	return columns
 }

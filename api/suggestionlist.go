@@ -61,18 +61,18 @@ var adviceColumns = slices.Concat(
 	ref suggested_ask=ask likely_price=sale_price.likely low_price=sale_price.low high_price=sale_price.high
 	chance_sold=chance_sold.probability within_days=chance_sold.within_days median_days=days.median`),
 	[]tableColumn[Suggestion]{
-		{"quick_ask", numberCell, func(v Suggestion) string { return v.choice("quick").text() }},
-		{"patient_ask", numberCell, func(v Suggestion) string { return v.choice("patient").text() }},
+		{name: "quick_ask", kind: numberCell, value: func(v Suggestion) string { return v.choice("quick").text() }},
+		{name: "patient_ask", kind: numberCell, value: func(v Suggestion) string { return v.choice("patient").text() }},
 	},
 	columnsOf[Suggestion](`sold=basis.sold unsold=basis.unsold refusal=refusal.reason`),
-	[]tableColumn[Suggestion]{{"advice", textCell, Suggestion.advice}},
+	[]tableColumn[Suggestion]{{name: "advice", kind: textCell, value: Suggestion.advice}},
 )
 
 // suggestionColumns are adviceColumns with what is on file.
 var suggestionColumns = func() []tableColumn[OpenSuggestion] {
 	columns := columnsOf[OpenSuggestion](`ref id member category listed_on ask=present_ask`)
 	for _, c := range adviceColumns[1:] {
-		columns = append(columns, tableColumn[OpenSuggestion]{c.name, c.kind, func(v OpenSuggestion) string { return c.value(v.Suggestion) }})
+		columns = append(columns, tableColumn[OpenSuggestion]{name: c.name, kind: c.kind, value: func(v OpenSuggestion) string { return c.value(v.Suggestion) }})
 	}
 	return columns
 }()

@@ -25,8 +25,8 @@ import (
 type pair [2]string
 
 var pairColumns = []tableColumn[pair]{
-	{"ref", textCell, func(p pair) string { return p[0] }},
-	{"notes", textCell, func(p pair) string { return p[1] }},
+	{name: "ref", kind: textCell, value: func(p pair) string { return p[0] }},
+	{name: "notes", kind: textCell, value: func(p pair) string { return p[1] }},
 }
 
 func asCSV(rows []pair, o tableOptions) string {

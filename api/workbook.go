@@ -173,21 +173,21 @@ func (s *sheet[T]) end() error {
 
 // aboutColumns explain the columns in the workbook itself.
 var aboutColumns = []tableColumn[service.Column]{
-	{"column", textCell, func(c service.Column) string { return c.Name }},
-	{"kind", plainCell, func(c service.Column) string { return c.Kind.String() }},
-	{"seen_by", plainCell, func(c service.Column) string {
+	{name: "column", kind: textCell, value: func(c service.Column) string { return c.Name }},
+	{name: "kind", kind: plainCell, value: func(c service.Column) string { return c.Kind.String() }},
+	{name: "seen_by", kind: plainCell, value: func(c service.Column) string {
 		if c.OwnerOnly {
 			return "owner"
 		}
 		return "group"
 	}},
-	{"blank_cell", plainCell, func(c service.Column) string {
+	{name: "blank_cell", kind: plainCell, value: func(c service.Column) string {
 		if c.Keeps {
 			return "leaves it as it is"
 		}
 		return "unknown"
 	}},
-	{"words", textCell, func(c service.Column) string {
+	{name: "words", kind: textCell, value: func(c service.Column) string {
 		words := strings.Join(c.Words, ", ")
 		if len(c.Words) > 0 && !c.Closed {
 			words += "; others are taken"
