@@ -82,7 +82,7 @@ func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
 		q.States = []string{"stale"}
 	}
 	var err error
-	if q.Member, err = s.memberNamed(request{c, a}, in.Member); err != nil {
+	if q.Member, err = s.memberNamed(request{Context: c, actor: a}, in.Member); err != nil {
 		return err
 	}
 	c.Header("Cache-Control", "private, max-age=60")

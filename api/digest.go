@@ -179,7 +179,7 @@ func (s *Server) getDigest(c *gin.Context, a *service.Actor) error {
 	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	member, err := s.memberNamed(request{c, a}, in.Member)
+	member, err := s.memberNamed(request{Context: c, actor: a}, in.Member)
 	if err != nil {
 		return err
 	}

@@ -161,7 +161,7 @@ func keysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
 
 // memberFilter reads which member is meant; zero: everybody.
 func (s *Server) memberFilter(c *gin.Context, a *service.Actor, p *params) (uuid.UUID, error) {
-	return s.memberNamed(request{c, a}, p.text("member"))
+	return s.memberNamed(request{Context: c, actor: a}, p.text("member"))
 }
 
 // memberNamed resolves me, an id or a name; zero: everybody.

@@ -117,7 +117,7 @@ func (s *Server) getAgePicture(c *gin.Context, a *service.Actor) error {
 	if err := readQuery(c, &in); err != nil {
 		return err
 	}
-	q, err := s.ageQuery(request{c, a}, AgeQuery{Member: in.Member, AsOf: in.AsOf})
+	q, err := s.ageQuery(request{Context: c, actor: a}, AgeQuery{Member: in.Member, AsOf: in.AsOf})
 	if err != nil {
 		return err
 	}

@@ -119,7 +119,7 @@ func listEndpoint[In, Out any](s *Server, filename string,
 		if err != nil {
 			return err
 		}
-		r, p := request{c, a}, paramsOf(c)
+		r, p := request{Context: c, actor: a}, paramsOf(c)
 		var in In
 		bindQuery(p, &in)
 		options := csvParams(p, form, columnNames(columns))
