@@ -15,7 +15,7 @@ import (
 	"github.com/xuri/excelize/v2"
 	"pgregory.net/rapid"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service/servicetest"
 )
 
@@ -153,7 +153,7 @@ func became(t *testing.T, r reply) string {
 // in NFC on every way in.)
 func TestTextsComeBackFromBothExports(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.New(t, "Wilda"), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.New(t, "Wilda"), web.Limits{RequestsPerMinute: 100_000})
 	key := s.Keys["Wilda"]
 	text := rapid.OneOf(
 		rapid.StringOfN(rapid.RuneFrom([]rune("'=+-@,;\"\n<&_x0041é ")), 1, 12, -1),

@@ -13,7 +13,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -26,7 +26,7 @@ import (
 //	go test ./api -run xxx -bench AgainstBare -benchtime 50x
 func BenchmarkAgainstBare(b *testing.B) {
 	f := servicetest.Demo(b)
-	s := newSite(b, f, api.Limits{RequestsPerMinute: 1e9, FailuresPerMinute: 1e9})
+	s := newSite(b, f, web.Limits{RequestsPerMinute: 1e9, FailuresPerMinute: 1e9})
 	bare := bareServer(b, f.DB.AdminDSN)
 	rows := f.Select(b, "select ref from askwright.listing where source = 'own' and outcome = 'open' order by ref limit 1")
 	id := f.Select(b, "select listing_id::text from askwright.listing where ref = '"+rows[0]+"' order by listing_id limit 1")[0]

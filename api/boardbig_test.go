@@ -10,7 +10,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/pricing"
 	"askwright/service/servicetest"
 )
@@ -23,7 +23,7 @@ const (
 // bigBoard is the demo with so many open listings, and the cookie of a session.
 func bigBoard(tb testing.TB) (s *site, cookie string) {
 	tb.Helper()
-	s = newSite(tb, servicetest.Demo(tb), api.Limits{RequestsPerMinute: 1e9, FailuresPerMinute: 1e9})
+	s = newSite(tb, servicetest.Demo(tb), web.Limits{RequestsPerMinute: 1e9, FailuresPerMinute: 1e9})
 	key := s.Keys["Maren"]
 	open := len(want[reviewPage](tb, s.do(tb, call{method: "GET", path: "/v1/stale", key: key}), 200).Items)
 	kinds := []string{"dresser", "sideboard", "desk", "bookcase", "nightstand", "dining_table", "cabinet", "coffee_table"}

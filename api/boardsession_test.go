@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/wire"
 	"askwright/service"
 	"askwright/service/members"
 )
@@ -39,7 +39,7 @@ func TestSessions(t *testing.T) {
 	if r := s.do(t, call{method: "GET", path: "/v1/listings", header: []string{"Cookie", "askwright_session=" + cookie.Value}}); r.StatusCode != 401 {
 		t.Errorf("/v1 takes a cookie: %d", r.StatusCode)
 	}
-	keys := want[api.KeyPage](t, s.do(t, call{method: "GET", path: "/v1/keys", key: s.Keys["Maren"]}), 200).Items
+	keys := want[wire.KeyPage](t, s.do(t, call{method: "GET", path: "/v1/keys", key: s.Keys["Maren"]}), 200).Items
 	last := keys[len(keys)-1]
 	if last.Label != "board session" || last.Scope != "write" || last.ExpiresAt.Sub(last.CreatedAt).Hours() != 7*24 {
 		t.Errorf("the session's key: %+v", last)

@@ -2,206 +2,60 @@ package api
 
 import (
 	"bytes"
-	"crypto/sha256"
-	_ "embed"
-	"encoding/base64"
-	html "html/template"
 	"net/http"
-	"strconv"
-	"strings"
-	text "text/template"
 
 	"github.com/gin-gonic/gin"
-	"github.com/google/uuid"
 
+	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service"
-	"askwright/service/advice"
 )
-
-// Digest is what to know in the morning.
-type Digest struct {
-	Group      string       `json:"group"`
-	Today      string       `json:"today" format:"date"`
-	Currency   string       `json:"currency" example:"USD"`
-	Open       OpenCount    `json:"open"`
-	GroupPulse *number      `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
-	Quiet      bool         `json:"quiet"`                                          // the whole group is slow
-	Stale      []Review     `json:"stale"`                                          // the most urgent ones, as in /v1/stale
-	MoreStale  int          `json:"more_stale"`                                     // that are not shown
-	Sold       []DigestSale `json:"sold"`                                           // in the last 7 days, newest first
-	MoreSold   int          `json:"more_sold"`
-	Paused     []LongPause  `json:"paused"` // for 14 days or more, longest first
-	MorePaused int          `json:"more_paused"`
-	Record     []string     `json:"record"` // how the advice did, as in /v1/model/record
-}
-
-// OpenCount counts the listings on offer by state.
-type OpenCount struct {
-	Stale  int `json:"stale"`
-	Slow   int `json:"slow"`
-	Fresh  int `json:"fresh"`
-	Paused int `json:"paused"`
-}
-
-// All is their sum.
-func (o OpenCount) All() int { return o.Stale + o.Slow + o.Fresh + o.Paused }
-
-// DigestSale is a listing that sold.
-type DigestSale struct {
-	Ref        string    `json:"ref"`
-	ID         uuid.UUID `json:"id" format:"uuid"`
-	Member     string    `json:"member"`
-	What       string    `json:"what" example:"walnut sideboard"`
-	EndedOn    string    `json:"ended_on" format:"date"`
-	ActiveDays int       `json:"active_days"`
-	Ask        number    `json:"ask" swaggertype:"number"` // the last one
-	SalePrice  number    `json:"sale_price" swaggertype:"number"`
-}
-
-// LongPause is a listing that nobody could collect for long.
-type LongPause struct {
-	Ref      string    `json:"ref"`
-	ID       uuid.UUID `json:"id" format:"uuid"`
-	Member   string    `json:"member"`
-	What     string    `json:"what" example:"walnut sideboard"`
-	PausedOn string    `json:"paused_on" format:"date"`
-	Until    string    `json:"until,omitempty" format:"date"` // absent: not told
-	Days     int       `json:"days"`                          // so far
-}
-
-func (v viewer) digest(d *advice.Digest) Digest {
-	out := Digest{
-		Group: d.Group, Today: d.Today.String(), Currency: v.currency.Code,
-		Open:       OpenCount{Stale: d.Open["stale"], Slow: d.Open["slow"], Fresh: d.Open["fresh"], Paused: d.Open["paused"]},
-		GroupPulse: pulse(d.Pulse), Quiet: d.Quiet, Stale: each(d.Stale, v.review), MoreStale: d.MoreStale,
-		Sold: make([]DigestSale, len(d.Sold)), MoreSold: d.MoreSold, Paused: make([]LongPause, len(d.Paused)), MorePaused: d.MorePaused, Record: notNil(d.Record),
-	}
-	for i, s := range d.Sold {
-		out.Sold[i] = DigestSale{
-			Ref: s.Row.Ref, ID: s.Row.ID, Member: s.Row.Member, What: s.What(), EndedOn: s.Row.EndedOn.String(), ActiveDays: s.ActiveDays,
-			Ask: exact(s.Row.CurrentAsk(), v.currency), SalePrice: exact(s.Row.SalePrice, v.currency),
-		}
-	}
-	for i, p := range d.Paused {
-		out.Paused[i] = LongPause{Ref: p.Row.Ref, ID: p.Row.ID, Member: p.Row.Member, What: p.What(), PausedOn: p.Since.String(), Days: p.Days}
-		if !p.Until.IsZero() {
-			out.Paused[i].Until = p.Until.String()
-		}
-	}
-	return out
-}
-
-var (
-	//go:embed digest.txt
-	digestLines string
-	//go:embed digest.html
-	digestPage string
-)
-
-// The digest in words, from the same answer as the JSON.
-var (
-	digestWords = map[string]any{
-		"words": func(s string) string { return strings.ReplaceAll(s, "_", " ") },
-		"try": func(checks []string) string {
-			return strings.Join(each(checks, func(c string) string { return service.LowerFirst(checkWords[c]) }), ", ")
-		},
-		"days": func(n int) string {
-			if n == 1 {
-				return "1 active day"
-			}
-			return strconv.Itoa(n) + " active days"
-		},
-		"last": func(all []string) string { return strings.Join(all[max(0, len(all)-1):], "") },
-	}
-	digestText   = text.Must(text.New("digest.txt").Funcs(digestWords).Parse(digestLines))
-	digestHTML   = html.Must(html.New("digest.html").Funcs(digestWords).Parse(digestPage))
-	digestPolicy = "default-src 'none'; style-src '" + styleHash(digestPage) + "'; frame-ancestors 'none'"
-)
-
-// styleHash lets a page apply its own style sheet and no other (W3C, Content
-// Security Policy Level 3, section 2.3.1).
-func styleHash(page string) string {
-	_, style, _ := strings.Cut(page, "<style>")
-	style, _, _ = strings.Cut(style, "</style>")
-	sum := sha256.Sum256([]byte(style))
-	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
-}
-
-const (
-	formText = "text"
-	formHTML = "html"
-)
-
-// digestForm decides by the path, then by Accept: JSON before text before HTML.
-func digestForm(c *gin.Context) (string, error) {
-	for suffix, form := range map[string]string{".txt": formText, ".html": formHTML} {
-		if strings.HasSuffix(c.Request.URL.Path, suffix) {
-			return form, nil
-		}
-	}
-	accept := c.GetHeader("Accept")
-	best, form := 0.0, ""
-	for _, f := range []struct{ form, kind, subtype string }{{formJSON, "application", "json"}, {formText, "text", "plain"}, {formHTML, "text", "html"}} {
-		if weight := acceptWeight(accept, f.kind, f.subtype); weight > best {
-			best, form = weight, f.form
-		}
-	}
-	if form == "" {
-		return "", refuse(notAcceptable, "Accept is %q; this comes as application/json, text/plain or text/html", clip(accept, 60))
-	}
-	return form, nil
-}
-
-// DigestQuery is what the digest can be asked for.
-type DigestQuery struct {
-	Member string `form:"member"` // me, an id or a name; default: everybody
-}
 
 // getDigest tells what to know in the morning, for a mail or a chat.
 //
 //	@Summary	The morning's digest
 //	@Description	What is stale and what to do about it, what sold lately, what is paused for long, whether the whole group is quiet, and how the advice did. Only figures of the other answers.
 //	@Tags		advice
-//	@Param		query	query	DigestQuery	false	"filters"
+//	@Param		query	query	wire.DigestQuery	false	"filters"
 //	@Produce	json,text/plain,text/html,application/problem+json
-//	@Success	200		{object}	Digest
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Success	200		{object}	wire.Digest
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/digest [get]
 //	@Router		/v1/digest.txt [get]
 //	@Router		/v1/digest.html [get]
 func (s *Server) getDigest(c *gin.Context, a *service.Actor) error {
-	form, err := digestForm(c)
+	form, err := wire.DigestForm(c)
 	if err != nil {
 		return err
 	}
-	var in DigestQuery
-	if err := readQuery(c, &in); err != nil {
+	var in wire.DigestQuery
+	if err := web.ReadQuery(c, &in); err != nil {
 		return err
 	}
-	member, err := s.memberNamed(request{Context: c, actor: a}, in.Member)
+	member, err := s.MemberNamed(web.Request{Context: c, Actor: a}, in.Member)
 	if err != nil {
 		return err
 	}
-	if notModified(c, s.listTag(c, a, form)) {
+	if web.NotModified(c, s.ListTag(c, a, form)) {
 		return nil
 	}
-	found, err := s.service.Advice.Digest(c.Request.Context(), a, member)
+	found, err := s.app.Advice.Digest(c.Request.Context(), a, member)
 	if err != nil {
 		return err
 	}
-	digest := viewerOf(a).digest(found)
+	digest := wire.ViewerOf(a).Digest(found)
 	var body bytes.Buffer
 	switch form {
-	case formText:
+	case wire.FormText:
 		c.Header("Content-Type", "text/plain; charset=utf-8")
-		err = digestText.Execute(&body, digest)
-	case formHTML:
+		err = wire.DigestText.Execute(&body, digest)
+	case wire.FormHTML:
 		c.Header("Content-Type", "text/html; charset=utf-8")
-		c.Header("Content-Security-Policy", digestPolicy)
-		err = digestHTML.Execute(&body, digest)
+		c.Header("Content-Security-Policy", wire.DigestPolicy)
+		err = wire.DigestHTML.Execute(&body, digest)
 	default:
-		return answer(c, http.StatusOK, digest)
+		return web.Answer(c, http.StatusOK, digest)
 	}
 	if err != nil {
 		return err

@@ -3,7 +3,7 @@
 // translates and decides nothing about furniture.
 package api
 
-//go:generate go tool swag init -d . -g doc.go -o ../docs --outputTypes json
+//go:generate go tool swag init -d . --useStructName -g doc.go -o ../docs --outputTypes json
 //go:generate mv ../docs/swagger.json ../docs/openapi.json
 
 //	@title			Askwright

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -37,7 +37,7 @@ func table(t *testing.T, r reply) [][]string {
 // for a feed, and the owner's estimate does not show through one.
 func TestSuggestionsForOpenListings(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	names := slices.Sorted(maps.Keys(s.Keys))
 	wilda, otto := names[0], names[1]
 	feedKey := s.keyWith(t, wilda, service.ScopeFeed)
@@ -101,7 +101,7 @@ func TestASemicolonInAnAddress(t *testing.T) {
 // As CSV there is a line for each subject, in order.
 func TestSuggestionsAsCSV(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	wilda := slices.Sorted(maps.Keys(s.Keys))[0]
 	c := call{method: "POST", path: "/v1/suggestions?fields=ref,suggested_ask,refusal", key: s.Keys[wilda],
 		body: `{"subjects":[{"ref":"N-1","category":"sideboard","width":60},{"category":"desk"},{"ref":"N-2","category":"sideboard","width":"60"}]}`}
@@ -165,7 +165,7 @@ func TestListingAge(t *testing.T) {
 // against its own limit and stands in no log.
 func TestFeedKeys(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.New(t, "Wilda"), api.Limits{RequestsPerMinute: len(feeds) + 1})
+	s := newSite(t, servicetest.New(t, "Wilda"), web.Limits{RequestsPerMinute: len(feeds) + 1})
 	s.create(t, "Wilda", sideboard)
 	made := want[row](t, s.do(t, call{method: "POST", path: "/v1/keys", key: s.Keys["Wilda"], body: `{"scope":"feed"}`}), 201)
 	key := made["key"].(string)
@@ -202,7 +202,7 @@ func TestFeedKeys(t *testing.T) {
 // a tag; to a feed the owner's curve is what everybody sees.
 func TestPictures(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	names := slices.Sorted(maps.Keys(s.Keys))
 	key := s.keyWith(t, names[0], service.ScopeFeed)
 	open := table(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?outcome=open&source=own&fields=id&member=" + names[0], key: s.Keys[names[0]]}))

@@ -2,323 +2,103 @@ package api
 
 import (
 	"net/http"
-	"time"
 
 	"github.com/gin-gonic/gin"
-	"github.com/google/uuid"
 
-	"askwright/pricing"
-	"askwright/pricing/refinish"
+	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service"
 )
-
-// Group is what the group settled.
-type Group struct {
-	ID              uuid.UUID        `json:"id" format:"uuid"`
-	Name            string           `json:"name"`
-	Currency        string           `json:"currency" example:"USD"` // ISO 4217; fixed after the first amount
-	Unit            string           `json:"unit" enums:"in,cm"`     // of lengths without one
-	TimeZone        string           `json:"timezone" example:"America/Chicago"`
-	DateOrder       string           `json:"date_order,omitempty" enums:"mdy,dmy"` // how slashed dates are read; none: refused
-	HourValue       number           `json:"hour_value" swaggertype:"number"`      // of an hour of work; 0: not told
-	SpacePrice      number           `json:"space_price" swaggertype:"number"`     // of a square foot or metre a month; 0: not told
-	MinimumProfit   number           `json:"minimum_profit" swaggertype:"number"`  // wanted on any piece
-	DistanceCost    number           `json:"distance_cost" swaggertype:"number"`   // of a mile or kilometre with the vehicle; 0: not told
-	FeeRate         float64          `json:"fee_rate" example:"0.1"`               // share of the sale price that a venue keeps which has no rate of its own
-	VenueFees       []VenueFee       `json:"venue_fees"`                           // by venue, then day
-	HoldingRate     float64          `json:"holding_rate" example:"0.002"`         // a day, share of the ask, where no space price is set
-	SalvageRate     float64          `json:"salvage_rate" example:"0.15"`          // worth of what never sells, share of the ask
-	HorizonDays     int              `json:"horizon_days" example:"180"`           // after which a piece counts as unsold
-	FlagGain        float64          `json:"flag_gain" example:"0.05"`             // share of the ask that a remedy must gain to flag a listing
-	RefinishOptions []RefinishOption `json:"refinish_options"`                     // changes of look that the group offers itself
-	MaterialPrices  []MaterialPrice  `json:"material_prices"`                      // in use: the group's own, and rough shop prices for the rest
-	CreatedAt       time.Time        `json:"created_at" format:"date-time"`
-	Today           string           `json:"today" format:"date"` // the group's local day
-}
-
-// RefinishOption is a change of look with its price.
-type RefinishOption struct {
-	Finish    string  `json:"finish" example:"painted"`
-	Color     string  `json:"color" example:"navy"`
-	Materials Decimal `json:"materials" swaggertype:"number"` // money
-	Hours     float64 `json:"hours"`
-	DaysOut   int     `json:"days_out"` // out of the market
-}
-
-// VenueFee is what share of the sale price a venue keeps from a day on.
-type VenueFee struct {
-	Venue string  `json:"venue" example:"online checkout"`                   // as in the columns venue and sold_venue
-	From  string  `json:"from,omitempty" format:"date" example:"2026-01-01"` // none: from the start
-	Rate  float64 `json:"rate" example:"0.12"`
-}
-
-// MarshalJSON writes the number as it is.
-func (d Decimal) MarshalJSON() ([]byte, error) { return number(d).MarshalJSON() }
-
-// GroupPatch changes settings: what is absent stays.
-type GroupPatch struct {
-	Name            *string           `json:"name"`
-	Currency        *string           `json:"currency"`
-	Unit            *string           `json:"unit" enums:"in,cm"`
-	TimeZone        *string           `json:"timezone"`
-	DateOrder       *string           `json:"date_order"` // "" for none
-	HourValue       *Decimal          `json:"hour_value" swaggertype:"number"`
-	SpacePrice      *Decimal          `json:"space_price" swaggertype:"number"`
-	MinimumProfit   *Decimal          `json:"minimum_profit" swaggertype:"number"`
-	DistanceCost    *Decimal          `json:"distance_cost" swaggertype:"number"`
-	FeeRate         *float64          `json:"fee_rate"`
-	VenueFees       *[]VenueFee       `json:"venue_fees"` // all of them
-	HoldingRate     *float64          `json:"holding_rate"`
-	SalvageRate     *float64          `json:"salvage_rate"`
-	HorizonDays     *int              `json:"horizon_days"`
-	FlagGain        *float64          `json:"flag_gain"`
-	RefinishOptions *[]RefinishOption `json:"refinish_options"`
-	MaterialPrices  *[]MaterialPrice  `json:"material_prices"` // the group's own; rough shop prices that come back are left out
-}
-
-// MaterialPrice is what one container of a product costs.
-type MaterialPrice struct {
-	Product string  `json:"product" example:"paint"`
-	Price   Decimal `json:"price" swaggertype:"number" example:"26"`
-	Size    float64 `json:"size" example:"1"` // of the container
-	Unit    string  `json:"unit" enums:"gal,qt,pt,fl_oz,l,ml,sheet,roll"`
-	Basis   string  `json:"basis,omitempty" example:"group"` // group, or "common practice, no source"
-}
-
-const basisGroup = "group"
-
-func (p MaterialPrice) setting(c service.Currency) (service.MaterialPrice, error) {
-	amount, err := service.ParseMoney(string(p.Price), c, '.')
-	return service.MaterialPrice{Product: p.Product, Price: amount, Size: p.Size, Unit: p.Unit, Default: p.Basis == refinish.CommonPractice}, err
-}
-
-func groupOf(g *service.Group, a *service.Actor) Group {
-	out := Group{
-		ID: g.ID, Name: g.Name, Currency: g.Currency.Code, Unit: g.Unit, TimeZone: g.TimeZone, DateOrder: g.DateOrder,
-		HourValue: exact(g.HourValue, g.Currency), SpacePrice: exact(g.SpacePrice, g.Currency), MinimumProfit: exact(g.MinimumProfit, g.Currency), DistanceCost: exact(g.DistanceCost, g.Currency),
-		FeeRate: g.FeeRate, HoldingRate: g.HoldingRate, SalvageRate: g.SalvageRate, HorizonDays: g.HorizonDays, FlagGain: g.FlagGain,
-		VenueFees: make([]VenueFee, len(g.VenueFees)), RefinishOptions: make([]RefinishOption, len(g.RefinishOptions)), MaterialPrices: []MaterialPrice{},
-		CreatedAt: g.CreatedAt.UTC(), Today: a.Today.String(),
-	}
-	for i, f := range g.VenueFees {
-		out.VenueFees[i] = VenueFee{Venue: f.Venue, From: f.From.String(), Rate: f.Rate}
-	}
-	for i, o := range g.RefinishOptions {
-		out.RefinishOptions[i] = RefinishOption{Finish: o.Finish, Color: o.Color, Materials: Decimal(o.Materials.Format(g.Currency)), Hours: o.Hours, DaysOut: o.DaysOut}
-	}
-	for _, p := range g.Prices() {
-		one := MaterialPrice{Product: p.Product, Price: Decimal(p.Price.Format(g.Currency)), Size: p.Size, Unit: p.Unit, Basis: basisGroup}
-		if p.Default {
-			one.Basis = refinish.CommonPractice
-		}
-		out.MaterialPrices = append(out.MaterialPrices, one)
-	}
-	return out
-}
 
 // getGroup answers with the group's settings.
 //
 //	@Summary	Read the group
 //	@Tags		group
-//	@Success	200		{object}	Group
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Success	200		{object}	wire.Group
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/group [get]
 func (s *Server) getGroup(c *gin.Context, a *service.Actor) error {
-	if err := paramsOf(c).done(); err != nil {
+	if err := web.ParamsOf(c).Done(); err != nil {
 		return err
 	}
-	return answerTagged(c, groupOf(a.Group, a))
+	return web.AnswerTagged(c, wire.GroupOf(a.Group, a))
 }
 
 // patchGroup changes settings.
 //
 //	@Summary	Change the group
 //	@Tags		group
-//	@Param		settings	body		GroupPatch	true	"the settings to change"
-//	@Success	200			{object}	Group
-//	@Failure	default		{object}	Problem	"RFC 9457 problem"
+//	@Param		settings	body		wire.GroupPatch	true	"the settings to change"
+//	@Success	200			{object}	wire.Group
+//	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/group [patch]
 func (s *Server) patchGroup(c *gin.Context, a *service.Actor) error {
-	if err := paramsOf(c).done(); err != nil {
+	if err := web.ParamsOf(c).Done(); err != nil {
 		return err
 	}
-	if sent := c.GetHeader("If-Match"); sent != "" && !tagMatches(sent, hashTag(groupOf(a.Group, a))) {
-		return refuse(changed, "the group was changed in the meantime")
+	if sent := c.GetHeader("If-Match"); sent != "" && !web.TagMatches(sent, web.HashTag(wire.GroupOf(a.Group, a))) {
+		return web.Refuse(web.Changed, "the group was changed in the meantime")
 	}
-	var body GroupPatch
-	if err := readPatch(c, s.limits.BodyBytes, &body); err != nil {
+	var body wire.GroupPatch
+	if err := web.ReadPatch(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	g, err := s.service.Members.UpdateGroup(c.Request.Context(), a, body.apply)
+	g, err := s.app.Members.UpdateGroup(c.Request.Context(), a, body.Apply)
 	if err != nil {
-		return withPointers(err)
+		return web.WithPointers(err)
 	}
-	shown := groupOf(g, a)
-	c.Header("ETag", hashTag(shown))
-	return answer(c, http.StatusOK, shown)
-}
-
-// apply changes a copy of the group; the service checks the whole.
-func (p *GroupPatch) apply(g *service.Group) error {
-	if p.Currency != nil {
-		g.Currency, _ = service.CurrencyByCode(*p.Currency)
-	}
-	assign(&g.Name, p.Name)
-	assign(&g.Unit, p.Unit)
-	assign(&g.TimeZone, p.TimeZone)
-	assign(&g.DateOrder, p.DateOrder)
-	assign(&g.FeeRate, p.FeeRate)
-	assign(&g.HoldingRate, p.HoldingRate)
-	assign(&g.SalvageRate, p.SalvageRate)
-	assign(&g.HorizonDays, p.HorizonDays)
-	assign(&g.FlagGain, p.FlagGain)
-	for _, m := range []struct {
-		column string
-		to     *service.Money
-		from   *Decimal
-	}{{"hour_value", &g.HourValue, p.HourValue}, {"space_price", &g.SpacePrice, p.SpacePrice}, {"minimum_profit", &g.MinimumProfit, p.MinimumProfit}, {"distance_cost", &g.DistanceCost, p.DistanceCost}} {
-		if m.from == nil {
-			continue
-		}
-		amount, err := service.ParseMoney(string(*m.from), g.Currency, '.')
-		if err != nil {
-			return service.Invalid(m.column, "%v", err)
-		}
-		*m.to = amount
-	}
-	if err := p.applyVenueFees(g); err != nil {
-		return err
-	}
-	if err := p.applyMaterialPrices(g); err != nil || p.RefinishOptions == nil {
-		return err
-	}
-	g.RefinishOptions = nil
-	for _, o := range *p.RefinishOptions {
-		materials, err := service.ParseMoney(string(o.Materials), g.Currency, '.')
-		if o.Materials != "" && err != nil {
-			return service.Invalid("refinish_options", "%v", err)
-		}
-		g.RefinishOptions = append(g.RefinishOptions, service.RefinishOption{Finish: o.Finish, Color: o.Color, Materials: materials, Hours: o.Hours, DaysOut: o.DaysOut})
-	}
-	return nil
-}
-
-func (p *GroupPatch) applyVenueFees(g *service.Group) error {
-	if p.VenueFees == nil {
-		return nil
-	}
-	g.VenueFees = nil
-	for _, f := range *p.VenueFees {
-		fee := service.VenueFee{Venue: f.Venue, Rate: f.Rate}
-		if f.From != "" {
-			var err error
-			if fee.From, err = pricing.ParseDate(f.From); err != nil {
-				return service.Invalid("venue_fees", "%s: %q is not a day like 2026-03-05", clip(f.Venue, 40), clip(f.From, 40))
-			}
-		}
-		g.VenueFees = append(g.VenueFees, fee)
-	}
-	return nil
-}
-
-func (p *GroupPatch) applyMaterialPrices(g *service.Group) error {
-	if p.MaterialPrices == nil {
-		return nil
-	}
-	g.MaterialPrices = nil
-	for i, one := range *p.MaterialPrices {
-		price, err := one.setting(g.Currency)
-		if err != nil {
-			return service.Invalid("material_prices", "price %d: %v", i+1, err)
-		}
-		g.MaterialPrices = append(g.MaterialPrices, price)
-	}
-	return nil
-}
-
-func assign[T any](to, from *T) {
-	if from != nil {
-		*to = *from
-	}
-}
-
-// Member is a person in the group.
-type Member struct {
-	ID       uuid.UUID  `json:"id" format:"uuid"`
-	Name     string     `json:"name"`
-	JoinedAt time.Time  `json:"joined_at" format:"date-time"`
-	LeftAt   *time.Time `json:"left_at,omitempty" format:"date-time"`
-}
-
-// MemberPage is the people of the group.
-type MemberPage struct {
-	Items []Member `json:"items"`
-}
-
-// NewMember asks for a member.
-type NewMember struct {
-	Name string `json:"name"`
-}
-
-func memberOf(m service.Member) Member {
-	return Member{ID: m.ID, Name: m.Name, JoinedAt: m.JoinedAt.UTC(), LeftAt: optionalTime(m.LeftAt)}
-}
-
-func optionalTime(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
-	}
-	t = t.UTC()
-	return &t
+	shown := wire.GroupOf(g, a)
+	c.Header("ETag", web.HashTag(shown))
+	return web.Answer(c, http.StatusOK, shown)
 }
 
 // listMembers answers with the people of the group.
 //
 //	@Summary	List members
 //	@Tags		group
-//	@Success	200		{object}	MemberPage
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Success	200		{object}	wire.MemberPage
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members [get]
 func (s *Server) listMembers(c *gin.Context, a *service.Actor) error {
-	if err := paramsOf(c).done(); err != nil {
+	if err := web.ParamsOf(c).Done(); err != nil {
 		return err
 	}
-	members, err := s.service.Members.Members(c.Request.Context(), a)
+	members, err := s.app.Members.Members(c.Request.Context(), a)
 	if err != nil {
 		return err
 	}
-	out := MemberPage{Items: make([]Member, len(members))}
+	out := wire.MemberPage{Items: make([]wire.Member, len(members))}
 	for i, m := range members {
-		out.Items[i] = memberOf(m)
+		out.Items[i] = wire.MemberOf(m)
 	}
-	return answerTagged(c, out)
+	return web.AnswerTagged(c, out)
 }
 
 // createMember adds a person.
 //
 //	@Summary	Add a member
 //	@Tags		group
-//	@Param		member	body		NewMember	true	"who"
-//	@Success	201		{object}	Member
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Param		member	body		wire.NewMember	true	"who"
+//	@Success	201		{object}	wire.Member
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members [post]
 func (s *Server) createMember(c *gin.Context, a *service.Actor) error {
-	if err := paramsOf(c).done(); err != nil {
+	if err := web.ParamsOf(c).Done(); err != nil {
 		return err
 	}
-	var body NewMember
-	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
+	var body wire.NewMember
+	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	m, err := s.service.Members.CreateMember(c.Request.Context(), a, body.Name)
+	m, err := s.app.Members.CreateMember(c.Request.Context(), a, body.Name)
 	if err != nil {
-		return withPointers(err)
+		return web.WithPointers(err)
 	}
-	return answer(c, http.StatusCreated, memberOf(*m))
+	return web.Answer(c, http.StatusCreated, wire.MemberOf(*m))
 }
 
 // deleteMember lets a member go: the rows stay, the keys end.
@@ -327,19 +107,19 @@ func (s *Server) createMember(c *gin.Context, a *service.Actor) error {
 //	@Tags		group
 //	@Param		id	path	string	true	"id"
 //	@Success	204
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members/{id} [delete]
 func (s *Server) deleteMember(c *gin.Context, a *service.Actor) error {
-	id, err := pathID(c)
+	id, err := web.PathID(c)
 	if err != nil {
 		return err
 	}
-	if err := paramsOf(c).done(); err != nil {
+	if err := web.ParamsOf(c).Done(); err != nil {
 		return err
 	}
-	if err := s.service.Members.EndMembership(c.Request.Context(), a, id); err != nil {
+	if err := s.app.Members.EndMembership(c.Request.Context(), a, id); err != nil {
 		return err
 	}
-	return noContent(c)
+	return web.NoContent(c)
 }

@@ -4,16 +4,15 @@ import (
 	"context"
 	"fmt"
 	"net/http"
-	"net/http/pprof"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 	swaggerfiles "github.com/swaggo/files"
 	ginswagger "github.com/swaggo/gin-swagger"
 
+	"askwright/api/web"
 	"askwright/service"
 )
 
@@ -32,7 +31,7 @@ type Root struct {
 //	@Success	200	{object}	Root
 //	@Router		/ [get]
 func (s *Server) getRoot(c *gin.Context, _ *service.Actor) error {
-	return answer(c, http.StatusOK, Root{Name: "askwright", Build: s.build, Docs: "/docs/index.html", OpenAPI: "/openapi.json"})
+	return web.Answer(c, http.StatusOK, Root{Name: "askwright", Build: s.build, Docs: "/docs/index.html", OpenAPI: "/openapi.json"})
 }
 
 // getSecurity says whom to tell of a vulnerability, as RFC 9116 has it. What it
@@ -42,11 +41,11 @@ func (s *Server) getRoot(c *gin.Context, _ *service.Actor) error {
 //	@Tags		about
 //	@Produce	plain
 //	@Success	200
-//	@Failure	404	{object}	Problem	"the operator names nobody"
+//	@Failure	404	{object}	web.Problem	"the operator names nobody"
 //	@Router		/.well-known/security.txt [get]
 func (s *Server) getSecurity(c *gin.Context, _ *service.Actor) error {
 	if s.security == "" {
-		return refuse(notFound, "who runs this server names nobody for it (ASKWRIGHT_SECURITY_CONTACT)")
+		return web.Refuse(web.NotFound, "who runs this server names nobody for it (ASKWRIGHT_SECURITY_CONTACT)")
 	}
 	expires := s.now().UTC().AddDate(0, 6, 0).Truncate(24 * time.Hour)
 	c.Header("Cache-Control", "public, max-age=86400")
@@ -66,7 +65,7 @@ type Health struct {
 //	@Success	200	{object}	Health
 //	@Router		/healthz [get]
 func (s *Server) getHealth(c *gin.Context, _ *service.Actor) error {
-	return answer(c, http.StatusOK, Health{Status: "ok"})
+	return web.Answer(c, http.StatusOK, Health{Status: "ok"})
 }
 
 const readyTimeout = 2 * time.Second
@@ -76,13 +75,13 @@ const readyTimeout = 2 * time.Second
 //	@Summary	Ready to serve
 //	@Tags		about
 //	@Success	200	{object}	Health
-//	@Failure	503	{object}	Problem	"not ready"
+//	@Failure	503	{object}	web.Problem	"not ready"
 //	@Router		/readyz [get]
 func (s *Server) getReadiness(c *gin.Context, _ *service.Actor) error {
 	if err := s.checkReady(c.Request.Context()); err != nil {
-		return fmt.Errorf("%w: %w", refuse(unavailable, "the database does not answer"), err)
+		return fmt.Errorf("%w: %w", web.Refuse(web.Unavailable, "the database does not answer"), err)
 	}
-	return answer(c, http.StatusOK, Health{Status: "ok"})
+	return web.Answer(c, http.StatusOK, Health{Status: "ok"})
 }
 
 func (s *Server) checkReady(ctx context.Context) error {
@@ -98,7 +97,7 @@ func (s *Server) checkReady(ctx context.Context) error {
 //	@Success	200	{object}	object
 //	@Router		/openapi.json [get]
 func (s *Server) getOpenAPI(c *gin.Context, _ *service.Actor) error {
-	if notModified(c, hashTag(s.openAPI)) {
+	if web.NotModified(c, web.HashTag(s.openAPI)) {
 		return nil
 	}
 	c.Data(http.StatusOK, "application/json; charset=utf-8", s.openAPI)
@@ -118,9 +117,9 @@ var docFiles = []string{
 //	@Param		file	path	string	true	"index.html"
 //	@Produce	html
 //	@Success	200
-//	@Failure	404	{object}	Problem	"no such file"
+//	@Failure	404	{object}	web.Problem	"no such file"
 //	@Router		/docs/{file} [get]
-func (s *Server) getDocs() handler {
+func (s *Server) getDocs() web.Handler {
 	show := ginswagger.WrapHandler(swaggerfiles.Handler, ginswagger.URL("/openapi.json"))
 	return func(c *gin.Context, _ *service.Actor) error {
 		name := strings.TrimPrefix(c.Param("file"), "/")
@@ -129,7 +128,7 @@ func (s *Server) getDocs() handler {
 			return nil
 		}
 		if !slices.Contains(docFiles, name) {
-			return refuse(notFound, "there is no such file; see /docs/index.html")
+			return web.Refuse(web.NotFound, "there is no such file; see /docs/index.html")
 		}
 		r := c.Request.Clone(c.Request.Context())
 		r.Method, r.RequestURI = http.MethodGet, "/docs/"+name
@@ -142,7 +141,7 @@ func (s *Server) getDocs() handler {
 
 // ProblemPage is the kinds of problems.
 type ProblemPage struct {
-	Items []*ProblemType `json:"items"`
+	Items []*web.ProblemType `json:"items"`
 }
 
 // listProblems documents the kinds of problems.
@@ -152,7 +151,7 @@ type ProblemPage struct {
 //	@Success	200	{object}	ProblemPage
 //	@Router		/problems [get]
 func (s *Server) listProblems(c *gin.Context, _ *service.Actor) error {
-	return answerTagged(c, ProblemPage{Items: problemTypes})
+	return web.AnswerTagged(c, ProblemPage{Items: web.ProblemTypes})
 }
 
 // getProblem documents one.
@@ -160,32 +159,15 @@ func (s *Server) listProblems(c *gin.Context, _ *service.Actor) error {
 //	@Summary	A kind of problem
 //	@Tags		about
 //	@Param		name	path		string	true	"name"
-//	@Success	200		{object}	ProblemType
-//	@Failure	404		{object}	Problem	"no such kind"
+//	@Success	200		{object}	web.ProblemType
+//	@Failure	404		{object}	web.Problem	"no such kind"
 //	@Router		/problems/{name} [get]
 func (s *Server) getProblem(c *gin.Context, _ *service.Actor) error {
-	t, ok := problemTypeByName(c.Param("name"))
+	t, ok := web.ProblemTypeByName(c.Param("name"))
 	if !ok {
-		return refuse(notFound, "there is no kind of problem with that name; see /problems")
+		return web.Refuse(web.NotFound, "there is no kind of problem with that name; see /problems")
 	}
-	return answerTagged(c, t)
-}
-
-// OpsHandler answers what only the operator should reach: metrics, profiles
-// and health.
-func (s *Server) OpsHandler() http.Handler {
-	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{
-		ErrorLog: promLogger{s}, ErrorHandling: promhttp.ContinueOnError,
-	}))
-	mux.HandleFunc("GET /debug/pprof/", pprof.Index)
-	mux.HandleFunc("GET /debug/pprof/cmdline", pprof.Cmdline)
-	mux.HandleFunc("GET /debug/pprof/profile", pprof.Profile)
-	mux.HandleFunc("GET /debug/pprof/symbol", pprof.Symbol)
-	mux.HandleFunc("GET /debug/pprof/trace", pprof.Trace)
-	mux.Handle("GET /healthz", s.handler)
-	mux.Handle("GET /readyz", s.handler)
-	return mux
+	return web.AnswerTagged(c, t)
 }
 
 // promLogger passes what the metrics handler complains about to the log.

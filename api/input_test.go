@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service/servicetest"
 )
 
@@ -231,7 +231,7 @@ func TestBadFiles(t *testing.T) {
 
 // A file over the limit is refused whole, and leaves no file behind.
 func TestImportLimits(t *testing.T) {
-	s := newSite(t, servicetest.New(t, "Wilda"), api.Limits{RequestsPerMinute: 100_000, ImportRows: 700, ImportBytes: 100_000})
+	s := newSite(t, servicetest.New(t, "Wilda"), web.Limits{RequestsPerMinute: 100_000, ImportRows: 700, ImportBytes: 100_000})
 	folder := t.TempDir()
 	t.Setenv("TMPDIR", folder)
 	var file strings.Builder
@@ -256,7 +256,7 @@ func TestImportLimits(t *testing.T) {
 // A body without a length is held to the limit, too.
 func TestBodyWithoutLength(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.New(t, "Wilda"), api.Limits{BodyBytes: 1000})
+	s := newSite(t, servicetest.New(t, "Wilda"), web.Limits{BodyBytes: 1000})
 	r, err := http.NewRequestWithContext(t.Context(), "POST", s.server.URL+"/v1/listings", struct{ *strings.Reader }{strings.NewReader(`{"notes":"` + strings.Repeat("x", 5000) + `"}`)})
 	if err != nil {
 		t.Fatal(err)

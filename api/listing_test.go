@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service/servicetest"
 )
 
@@ -62,7 +62,7 @@ func TestListingLife(t *testing.T) {
 // Walking all pages in any order gives each row of the demo once.
 func TestPagingSeesEachRowOnce(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	key := anyKey(s)
 	all := strings.Split(strings.TrimSpace(s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=id,ref", key: key}).body), "\r\n")[1:]
 	for _, order := range []string{"ref", "-listed_on,ref", "sale_price", "-ask", "category,-ended_on"} {
@@ -283,7 +283,7 @@ func TestForms(t *testing.T) {
 // What the brief fixes about a suggestion, as a client of the demo sees it.
 func TestAdvice(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	key := anyKey(s)
 	r := s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[{"ref":"X-1","category":"sideboard","width":60,"depth":18,"height":34,"condition":"good"},{"category":"desk"}],"within_days":45}`})
 	got := want[struct{ Suggestions []map[string]json.RawMessage }](t, r, 200)

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -13,7 +13,7 @@ import (
 func TestModelAndItsRecord(t *testing.T) {
 	t.Parallel()
 	f := servicetest.Demo(t)
-	s := newSite(t, f, api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, f, web.Limits{RequestsPerMinute: 100_000})
 	var member string
 	for member = range f.Keys {
 		break
@@ -119,7 +119,7 @@ func TestSuspiciousSalesAreTheOwners(t *testing.T) {
 func TestWhatIfTellsTheDifferences(t *testing.T) {
 	t.Parallel()
 	f := servicetest.Demo(t)
-	s := newSite(t, f, api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, f, web.Limits{RequestsPerMinute: 100_000})
 	var member string
 	for member = range f.Keys {
 		break

@@ -9,7 +9,8 @@ import (
 	"testing"
 	"time"
 
-	"askwright/api"
+	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service/demo"
 	"askwright/service/servicetest"
 )
@@ -183,7 +184,7 @@ func TestListingText(t *testing.T) {
 	s := setup(t)
 	id := s.create(t, "Wilda", `{"ref":"B-17","category":"dresser","wood":"oak","width":60,"finish":"painted","color":"navy","flaws":"one drawer sticks","listed_on":"2026-03-01","ask":480,"notes":"for me"}`)["id"].(string)
 	path := "/v1/listings/" + id + "/text"
-	got := want[api.ListingText](t, s.do(t, call{method: "GET", path: path, key: s.Keys["Otto"]}), 200)
+	got := want[wire.ListingText](t, s.do(t, call{method: "GET", path: path, key: s.Keys["Otto"]}), 200)
 	if got.Title != "Oak dresser, painted navy, 60 in wide" || got.Description != "Oak dresser.\nSize: 60 in wide (152 cm).\nFinish: painted navy.\nFlaws: one drawer sticks." {
 		t.Errorf("text %+v", got)
 	}
@@ -212,7 +213,7 @@ func TestReadmeTellsTheStories(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	entry := regexp.MustCompile(`^    (\d{4}-\d\d-\d\d),(.*)$`)
 	for owner, ref := range map[string]string{"Maren": demo.QuickSale, "Brisa": demo.Rescue, "Tolliver": demo.Regret} {
 		_, told, _ := strings.Cut(string(text), "(`story "+owner+" "+ref+"`):\n\n")

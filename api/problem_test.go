@@ -13,7 +13,6 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -21,6 +20,7 @@ import (
 	"github.com/gin-gonic/gin"
 	"github.com/prometheus/client_golang/prometheus"
 
+	"askwright/api/web"
 	"askwright/docs"
 	"askwright/service"
 	"askwright/service/servicetest"
@@ -84,26 +84,26 @@ func TestProblems(t *testing.T) {
 	refused := func(kind error) error { return &service.Error{Kind: kind, Detail: "the reason"} }
 	for _, test := range []struct {
 		err    error
-		kind   *ProblemType
+		kind   *web.ProblemType
 		detail string
 	}{
-		{refused(service.ErrNotFound), notFound, "the reason"},
-		{refused(service.ErrConflict), conflict, "the reason"},
-		{refused(service.ErrStale), changed, "the reason"},
-		{refused(service.ErrUnauthenticated), unauthenticated, "the reason"},
-		{refused(service.ErrForbidden), forbidden, "the reason"},
-		{fmt.Errorf("save: %w", refused(service.ErrConflict)), conflict, "the reason"},
-		{fmt.Errorf("pool: %w: host=10.0.0.1", service.ErrUnavailable), unavailable, ""},
-		{fmt.Errorf("query: %w", context.DeadlineExceeded), unavailable, ""},
-		{fmt.Errorf("read: %w", &http.MaxBytesError{Limit: 8 << 20}), tooLarge, "the body is larger than 8 MB"},
-		{errors.New("relation listing does not exist"), internal, ""},
-		{service.Invalid("ask", "is wrong"), invalid, "ask: is wrong"},
-		{refuse(tooMany, "wait"), tooMany, "wait"},
-		{&service.InvalidError{Fields: []service.FieldError{{Row: 3, Column: "ask", Reason: "is wrong"}, {Row: 4}}}, invalid, "row 3, ask: is wrong (and 1 more)"},
-		{service.Invalid("notes", "%s", strings.Repeat("é", 5000)), invalid, "notes: " + strings.Repeat("é", 246) + "…"},
+		{refused(service.ErrNotFound), web.NotFound, "the reason"},
+		{refused(service.ErrConflict), web.Conflict, "the reason"},
+		{refused(service.ErrStale), web.Changed, "the reason"},
+		{refused(service.ErrUnauthenticated), web.Unauthenticated, "the reason"},
+		{refused(service.ErrForbidden), web.Forbidden, "the reason"},
+		{fmt.Errorf("save: %w", refused(service.ErrConflict)), web.Conflict, "the reason"},
+		{fmt.Errorf("pool: %w: host=10.0.0.1", service.ErrUnavailable), web.Unavailable, ""},
+		{fmt.Errorf("query: %w", context.DeadlineExceeded), web.Unavailable, ""},
+		{fmt.Errorf("read: %w", &http.MaxBytesError{Limit: 8 << 20}), web.TooLarge, "the body is larger than 8 MB"},
+		{errors.New("relation listing does not exist"), web.Internal, ""},
+		{service.Invalid("ask", "is wrong"), web.Invalid, "ask: is wrong"},
+		{web.Refuse(web.TooMany, "wait"), web.TooMany, "wait"},
+		{&service.InvalidError{Fields: []service.FieldError{{Row: 3, Column: "ask", Reason: "is wrong"}, {Row: 4}}}, web.Invalid, "row 3, ask: is wrong (and 1 more)"},
+		{service.Invalid("notes", "%s", strings.Repeat("é", 5000)), web.Invalid, "notes: " + strings.Repeat("é", 246) + "…"},
 	} {
-		got := problemOf(test.err)
-		if got.Type != test.kind.uri() || got.Status != test.kind.Status || got.Title != test.kind.Title || got.Detail != test.detail {
+		got := web.ProblemOf(test.err)
+		if got.Type != test.kind.Uri() || got.Status != test.kind.Status || got.Title != test.kind.Title || got.Detail != test.detail {
 			t.Errorf("%v became %+v, want %s with %q", test.err, got, test.kind.Name, test.detail)
 		}
 	}
@@ -111,20 +111,20 @@ func TestProblems(t *testing.T) {
 
 // One file for each type shows the document as it goes out.
 func TestProblemDocuments(t *testing.T) {
-	for _, kind := range problemTypes {
+	for _, kind := range web.ProblemTypes {
 		t.Run(kind.Name, func(t *testing.T) {
 			var log logText
 			s := bareServer(&log)
 			recorder := httptest.NewRecorder()
 			c, _ := gin.CreateTestContext(recorder)
 			c.Request = httptest.NewRequest("GET", "/v1/listings", nil)
-			noteOf(c).id = "request-1"
-			err := refuse(kind, "what happened this time")
-			if kind == nothingLanded {
-				err.counts = &ImportCounts{Received: 2, Rejected: 2}
-				err.errors = []ProblemError{{Row: 1, Ref: "B-17", Column: "ask", Reason: "is missing"}}
+			web.NoteOf(c).Id = "request-1"
+			err := web.Refuse(kind, "what happened this time")
+			if kind == web.NothingLanded {
+				err.Counts = &web.ImportCounts{Received: 2, Rejected: 2}
+				err.Errors = []web.ProblemError{{Row: 1, Ref: "B-17", Column: "ask", Reason: "is missing"}}
 			}
-			s.fail(c, err)
+			s.Fail(c, err)
 			got := recorder.Result().Status + "\n" + recorder.Header().Get("Content-Type") + "\n\n" + recorder.Body.String() + "\n"
 			path := filepath.Join("testdata", "problems", kind.Name+".txt")
 			if *servicetest.Update {
@@ -147,11 +147,11 @@ func TestPanicsBecomeProblems(t *testing.T) {
 	var log logText
 	s := bareServer(&log)
 	e := gin.New()
-	e.Use(identify, s.observe, s.recoverPanics, headers)
+	e.Use(web.Identify, s.Observe, s.RecoverPanics, web.Headers)
 	e.GET("/boom", func(*gin.Context) { panic("the secret ask_aAAAABBBBCCCC") })
 	recorder := httptest.NewRecorder()
 	e.ServeHTTP(recorder, httptest.NewRequest("GET", "/boom", nil))
-	if recorder.Code != 500 || recorder.Header().Get("Content-Type") != problemMediaType || strings.Contains(recorder.Body.String(), "secret") {
+	if recorder.Code != 500 || recorder.Header().Get("Content-Type") != web.ProblemMediaType || strings.Contains(recorder.Body.String(), "secret") {
 		t.Errorf("%d %s", recorder.Code, recorder.Body)
 	}
 	if !strings.Contains(log.String(), "the secret") || strings.Contains(log.String(), "AAAABBBB") || !strings.Contains(log.String(), `"status":500`) {
@@ -164,10 +164,10 @@ func TestBrokenAnswersAreCut(t *testing.T) {
 	var log logText
 	s := bareServer(&log)
 	e := gin.New()
-	e.Use(identify, s.observe, s.recoverPanics, headers)
+	e.Use(web.Identify, s.Observe, s.RecoverPanics, web.Headers)
 	e.GET("/half", func(c *gin.Context) {
 		c.String(http.StatusOK, "ref\r\nB-17\r\n")
-		s.fail(c, errors.New("the database went away"))
+		s.Fail(c, errors.New("the database went away"))
 	})
 	server := httptest.NewServer(e)
 	response, err := http.Get(server.URL + "/half")
@@ -181,66 +181,5 @@ func TestBrokenAnswersAreCut(t *testing.T) {
 	server.Close() // the log line comes after the answer
 	if !strings.Contains(log.String(), "the database went away") {
 		t.Errorf("log: %s", log.String())
-	}
-}
-
-func TestScrub(t *testing.T) {
-	for in, out := range map[string]string{
-		"no secret here":                      "no secret here",
-		"GET /v1/x.csv?a=1&key=ask_f123abc&b": "GET /v1/x.csv?a=1&key=…&b",
-		"?KEY=whatever":                       "?KEY=…",
-		"Bearer ask_a0123456789 failed":       "Bearer ask_… failed",
-		"ask_price":                           "ask_…", // rather too much than too little
-		"task: ask_":                          "task: ask_",
-	} {
-		if got := scrub(in); got != out {
-			t.Errorf("scrub(%q) = %q, want %q", in, got, out)
-		}
-	}
-}
-
-// The weights are those of RFC 9110 section 12.5.1 and its example.
-func TestAcceptWeight(t *testing.T) {
-	const example = "text/*;q=0.3, text/plain;q=0.7, text/plain;format=flowed, text/plain;format=fixed;q=0.4, */*;q=0.5"
-	for _, test := range []struct {
-		accept, kind, subtype string
-		want                  float64
-	}{
-		{example, "text", "html", 0.3}, {example, "image", "jpeg", 0.5}, {example, "text", "plain", 0.7},
-		{"", "text", "csv", 1}, {"text/csv", "application", "json", 0}, {"text/csv;q=0", "text", "csv", 0}, {"*/*, text/csv;q=0", "text", "csv", 0},
-	} {
-		if got := acceptWeight(test.accept, test.kind, test.subtype); got != test.want {
-			t.Errorf("%s/%s in %q: %v, want %v", test.kind, test.subtype, test.accept, got, test.want)
-		}
-	}
-}
-
-func TestProblemTypesAreUnique(t *testing.T) {
-	names := make([]string, 0, len(problemTypes))
-	for _, p := range problemTypes {
-		if slices.Contains(names, p.Name) || p.Title == "" || p.About == "" || http.StatusText(p.Status) == "" {
-			t.Errorf("%+v", p)
-		}
-		names = append(names, p.Name)
-	}
-}
-
-func TestNumbers(t *testing.T) {
-	for _, test := range []struct {
-		got  number
-		want string
-	}{
-		{rounded(-0.04, 1), "0.0"}, {rounded(1.005, 2), "1.00"}, {percentage(-12.34), "-12.3"}, {chance(0.12345), "0.123"},
-		{rounded(1e21, 2), "1000000000000000000000.00"}, {rounded(480, 0), "480"},
-	} {
-		if body, err := json.Marshal(test.got); err != nil || string(body) != test.want {
-			t.Errorf("%s (%v), want %s", body, err, test.want)
-		}
-	}
-	zero := 0.0
-	for _, x := range []float64{1 / zero, -1 / zero, zero / zero} {
-		if body, err := json.Marshal(rounded(x, 2)); err != nil || string(body) != "null" {
-			t.Errorf("%v was written as %s (%v)", x, body, err)
-		}
 	}
 }

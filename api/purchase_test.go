@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service/servicetest"
 )
 
@@ -16,7 +16,7 @@ import (
 // key of a member who may change the group.
 func demoSite(t *testing.T) (*site, string) {
 	t.Helper()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	for _, key := range s.Keys {
 		if strings.HasPrefix(key, "ask_a") {
 			want[row](t, s.do(t, call{method: "PATCH", path: "/v1/group", key: key, body: `{"hour_value":18}`}), 200)

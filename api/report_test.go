@@ -10,7 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service"
 	"askwright/service/profit"
 	"askwright/service/servicetest"
@@ -89,7 +89,7 @@ var groupings = map[string]string{
 func ledgerOfTheDemo(t *testing.T) *site {
 	t.Helper()
 	f := servicetest.Demo(t)
-	s := newSite(t, f, api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, f, web.Limits{RequestsPerMinute: 100_000})
 	want[row](t, s.do(t, call{method: "PATCH", path: "/v1/group", key: s.keyWith(t, "Maren", service.ScopeAdmin), body: `{"fee_rate":0.0333,"venue_fees":[
 		{"venue":"Local classifieds","rate":0.0125},{"venue":"local classifieds","from":"2025-10-01","rate":0.0275},{"venue":"porch sale board","rate":0.0503}]}`}), 200)
 	for _, body := range []string{

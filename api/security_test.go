@@ -16,6 +16,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/api"
+	"askwright/api/web"
 	"askwright/docs"
 	"askwright/service"
 	"askwright/service/members"
@@ -256,7 +257,7 @@ func TestKeysInAddresses(t *testing.T) {
 
 func TestRateLimits(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.New(t, "Wilda", "Otto"), api.Limits{RequestsPerMinute: 10, FailuresPerMinute: 3})
+	s := newSite(t, servicetest.New(t, "Wilda", "Otto"), web.Limits{RequestsPerMinute: 10, FailuresPerMinute: 3})
 	key := s.Keys["Wilda"]
 	for i := range 10 {
 		r := s.do(t, call{method: "GET", path: "/v1/group", key: key})
@@ -435,7 +436,7 @@ func TestSecurityContact(t *testing.T) {
 	if r.StatusCode != 200 || r.body != wanted || r.Header.Get("Content-Type") != "text/plain; charset=utf-8" {
 		t.Errorf("%d %v %q, want %q", r.StatusCode, r.Header, r.body, wanted)
 	}
-	nobody := api.New(api.Options{Service: s.App, Logger: slog.New(slog.DiscardHandler), Registry: prometheus.NewRegistry(), Now: s.Clock.Now})
+	nobody := api.New(api.Options{App: s.App, Logger: slog.New(slog.DiscardHandler), Registry: prometheus.NewRegistry(), Now: s.Clock.Now})
 	answer := httptest.NewRecorder()
 	nobody.Handler().ServeHTTP(answer, httptest.NewRequestWithContext(t.Context(), "GET", "/.well-known/security.txt", nil))
 	if answer.Code != 404 {

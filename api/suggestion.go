@@ -5,196 +5,79 @@ import (
 
 	"github.com/gin-gonic/gin"
 
-	"askwright/pricing"
-	"askwright/pricing/furniture"
-	"askwright/pricing/stats"
+	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service"
 	"askwright/service/advice"
 )
 
-// Suggestion is the answer for one subject. What cannot be answered is left
-// out, and refusal says why.
-type Suggestion struct {
-	Ref         string       `json:"ref,omitempty" example:"B-17"`
-	SalePrice   *PriceRange  `json:"sale_price,omitempty"`
-	Ask         *number      `json:"ask,omitempty" swaggertype:"number" example:"480"` // of the balanced choice
-	ChanceSold  *ChanceSold  `json:"chance_sold,omitempty"`                            // at ask
-	Days        *Days        `json:"days,omitempty"`                                   // active days until the sale, at ask
-	Demand      *number      `json:"demand,omitempty" swaggertype:"number"`            // of a listing on offer, by its days and messages so far: 1 is what the description promises
-	Within      *Within      `json:"within,omitempty"`                                 // the ask for those who are in a hurry
-	Choices     []Choice     `json:"choices,omitempty"`                                // quick, balanced, patient
-	Curve       []CurvePoint `json:"curve,omitempty"`                                  // by rising ask
-	Drivers     []Driver     `json:"drivers,omitempty"`                                // what makes the price
-	Comparables []Comparable `json:"comparables"`                                      // the nearest sales, adjusted
-	Differences []Difference `json:"differences,omitempty"`                            // of each column laid over a listing on file, or of and_if over the subject, one after another
-	Basis       Basis        `json:"basis"`                                            // what the answer rests on
-	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
-	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
-	Sentences   []string     `json:"sentences"`                                        // the answer for people
-	Warnings    []Warning    `json:"warnings,omitempty"`                               // of what looks like a slip: a size that such pieces hardly have
-	Cautions    []Caution    `json:"cautions"`                                         // the usual ones that apply
+// listComparables answers with the nearest listings, each adjusted to the
+// subject.
+//
+//	@Summary	Find comparables
+//	@Tags		advice
+//	@Param		query	query	wire.ComparableQuery	false	"the subject"
+//	@Produce	json,text/csv,application/problem+json
+//	@Success	200		{object}	wire.ComparablePage
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/comparables [get]
+//	@Router		/v1/comparables.csv [get]
+func (s *Server) listComparables(r web.Request, in wire.ComparableQuery) ([]wire.Comparable, error) {
+	found, err := s.app.Advice.Comparables(r.Request.Context(), r.Actor, in.Subject, in.Limit)
+	return web.Each(found, wire.ViewerOf(r.Actor).Comparable), err
 }
-
-// PriceRange is a likely price with the range that holds it at a level.
-type PriceRange struct {
-	Likely number  `json:"likely" swaggertype:"number" example:"460"`
-	Low    number  `json:"low" swaggertype:"number" example:"390"`
-	High   number  `json:"high" swaggertype:"number" example:"545"`
-	Level  float64 `json:"level" example:"0.8"`
-}
-
-// ChanceSold is the chance of a sale within so many active days.
-type ChanceSold struct {
-	WithinDays  int    `json:"within_days" example:"30"`
-	Probability number `json:"probability" swaggertype:"number" example:"0.62"`
-}
-
-// Days are active days until the sale; null: not within the horizon.
-type Days struct {
-	Median      *int `json:"median"`
-	P80         *int `json:"p80"`
-	HorizonDays int  `json:"horizon_days"`
-}
-
-// Within is the highest ask that sells within the asked days at even odds; or
-// the lowest one considered, when none does.
-type Within struct {
-	WithinDays  int    `json:"within_days" example:"30"`
-	Ask         number `json:"ask" swaggertype:"number"`
-	Probability number `json:"probability" swaggertype:"number"`
-}
-
-// Choice is one of three asks to choose from.
-type Choice struct {
-	Name string `json:"name" enums:"quick,balanced,patient"`
-	CurvePoint
-}
-
-// CurvePoint is what an ask leads to.
-type CurvePoint struct {
-	Ask         number `json:"ask" swaggertype:"number"`
-	LikelySale  number `json:"likely_sale" swaggertype:"number"`
-	ChanceSold  number `json:"chance_sold" swaggertype:"number"`  // within the asked days
-	MedianDays  *int   `json:"median_days"`                       // null: not within horizon_days
-	HorizonDays int    `json:"horizon_days,omitempty"`            // where median_days is null
-	ExpectedNet number `json:"expected_net" swaggertype:"number"` // after fees and holding
-}
-
-// Driver is one reason for the price, against a typical piece of the category.
-type Driver struct {
-	Term            string `json:"term" example:"finish painted"`
-	Percent         number `json:"percent" swaggertype:"number"` // points
-	Low             number `json:"low" swaggertype:"number"`     // of percent, 80 % interval
-	High            number `json:"high" swaggertype:"number"`
-	Money           number `json:"money" swaggertype:"number"` // of the likely price
-	Sales           int    `json:"sales"`                      // that it rests on
-	Distinguishable bool   `json:"distinguishable"`            // the interval leaves out zero
-}
-
-// Difference is what one change does to the price of a listing on file, or of a
-// described piece by and_if. The changes are laid over one another, so that the
-// lines add up.
-type Difference struct {
-	Column    string  `json:"column" example:"finish"`
-	From      *string `json:"from"` // as it was before; null: unknown
-	To        *string `json:"to"`
-	Percent   *number `json:"percent" swaggertype:"number"`    // points of the likely price; null: there is none
-	Money     *number `json:"money" swaggertype:"number"`      // of the likely price
-	AskChange *number `json:"ask_change" swaggertype:"number"` // of the balanced ask; null: one of them is refused
-}
-
-// Basis is what an answer rests on.
-type Basis struct {
-	Sold         int    `json:"sold"`
-	Unsold       int    `json:"unsold"`
-	SameCategory int    `json:"same_category"`
-	Model        string `json:"model" example:"2.412.2026-03-05"` // design, change number, day fitted
-}
-
-// Refusal says why there is no answer, what there is and what it would take.
-type Refusal struct {
-	Reason string `json:"reason" example:"too_few_sales" csv:"plain"`
-	Have   number `json:"have" swaggertype:"number"`
-	Need   number `json:"need" swaggertype:"number"`
-	Detail string `json:"detail"`
-}
-
-// Caution is a usual warning. Local codes and licensed practice decide.
-type Caution struct {
-	Code   string `json:"code" example:"lead"`
-	Text   string `json:"text"`
-	Source string `json:"source"`
-}
-
-func (c Caution) code() string { return c.Code }
-
-// SuggestionsRequest asks for some suggestions at once.
-type SuggestionsRequest struct {
-	Subjects   []Cells `json:"subjects" swaggertype:"array,object"` // rows: category is needed; or the id or ref of a listing on file, other columns laid over it
-	WithinDays *int    `json:"within_days" default:"30"`            // 1 to 730
-	AndIf      Cells   `json:"and_if" swaggertype:"object"`         // laid over each subject before it is answered; differences tell what each column does
-}
-
-// SuggestionsAnswer has one suggestion for each subject, in order.
-type SuggestionsAnswer struct {
-	Suggestions []Suggestion `json:"suggestions"`
-}
-
-const (
-	withinDefault = 30
-	withinMost    = 730
-)
 
 // createSuggestions answers for some subjects, in order; as CSV with a line for
 // each.
 //
 //	@Summary	Suggest asking prices
 //	@Tags		advice
-//	@Param		query	query		TableQuery			false	"of a CSV: its form"
-//	@Param		body	body		SuggestionsRequest	true	"at most 500 subjects"
+//	@Param		query	query		web.TableQuery			false	"of a CSV: its form"
+//	@Param		body	body		wire.SuggestionsRequest	true	"at most 500 subjects"
 //	@Produce	json,text/csv,application/problem+json
-//	@Success	200		{object}	SuggestionsAnswer
-//	@Failure	default	{object}	Problem	"RFC 9457 problem"
+//	@Success	200		{object}	wire.SuggestionsAnswer
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/suggestions [post]
 func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
-	form, err := wantedForm(c)
+	form, err := web.WantedForm(c)
 	if err != nil {
 		return err
 	}
-	p := paramsOf(c)
-	options := csvParams(p, form, columnNames(adviceColumns))
-	if err := p.done(); err != nil {
+	p := web.ParamsOf(c)
+	options := web.CsvParams(p, form, web.ColumnNames(wire.AdviceColumns))
+	if err := p.Done(); err != nil {
 		return err
 	}
-	var body SuggestionsRequest
-	if err := readJSON(c, s.limits.BodyBytes, &body); err != nil {
+	var body wire.SuggestionsRequest
+	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
 		return err
 	}
-	within := withinDefault
+	within := wire.WithinDefault
 	if body.WithinDays != nil {
 		within = *body.WithinDays
 	}
-	if err := s.limit(c, a, len(body.Subjects)/subjectsPerUnit); err != nil {
+	if err := s.Limit(c, a, len(body.Subjects)/web.SubjectsPerUnit); err != nil {
 		return err
 	}
 	subjects := make([]advice.Subject, len(body.Subjects))
 	for i, cells := range body.Subjects {
 		subjects[i] = advice.Subject(cells)
 	}
-	found, err := s.service.Advice.SuggestIf(c.Request.Context(), a, subjects, service.Cells(body.AndIf), within)
+	found, err := s.app.Advice.SuggestIf(c.Request.Context(), a, subjects, service.Cells(body.AndIf), within)
 	if err != nil {
-		return withPointers(err)
+		return web.WithPointers(err)
 	}
-	out := SuggestionsAnswer{Suggestions: make([]Suggestion, len(found))}
-	v := viewerOf(a)
+	out := wire.SuggestionsAnswer{Suggestions: make([]wire.Suggestion, len(found))}
+	v := wire.ViewerOf(a)
 	for i, f := range found {
-		out.Suggestions[i] = v.suggestion(f, within)
+		out.Suggestions[i] = v.Suggestion(f, within)
 	}
-	if form == formCSV {
-		return writeTable(c, "suggestions.csv", adviceColumns, options, out.Suggestions)
+	if form == web.FormCSV {
+		return web.WriteTable(c, "suggestions.csv", wire.AdviceColumns, options, out.Suggestions)
 	}
-	return answer(c, http.StatusOK, out)
+	return web.Answer(c, http.StatusOK, out)
 }
 
 // getSuggestion answers for a listing on file, at its age.
@@ -203,120 +86,48 @@ func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
 //	@Tags		advice
 //	@Param		id			path		string	true	"id of the listing"
 //	@Param		within_days	query		int		false	"1 to 730"	default(30)
-//	@Success	200			{object}	Suggestion
-//	@Failure	default		{object}	Problem	"RFC 9457 problem"
+//	@Success	200			{object}	wire.Suggestion
+//	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id}/suggestion [get]
 func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
-	id, err := pathID(c)
+	id, err := web.PathID(c)
 	if err != nil {
 		return err
 	}
-	p := paramsOf(c)
-	within := p.withinDays()
-	if err := p.done(); err != nil {
+	p := web.ParamsOf(c)
+	within := wire.ReadWithin(p)
+	if err := p.Done(); err != nil {
 		return err
 	}
-	found, err := s.service.Advice.SuggestFor(c.Request.Context(), a, id, within)
+	found, err := s.app.Advice.SuggestFor(c.Request.Context(), a, id, within)
 	if err != nil {
 		return err
 	}
-	if notModified(c, s.listTag(c, a, formJSON)) {
+	if web.NotModified(c, s.ListTag(c, a, web.FormJSON)) {
 		return nil
 	}
-	return answer(c, http.StatusOK, viewerOf(a).suggestion(*found, within))
+	return web.Answer(c, http.StatusOK, wire.ViewerOf(a).Suggestion(*found, within))
 }
 
-func (v viewer) suggestion(f advice.Suggestion, within int) Suggestion {
-	money := moneyIn(v.currency)
-	out := Suggestion{
-		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: cautions(f.Cautions), Refusal: refusal(f.Refusal),
-		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Comparables)),
+// listSuggestions answers for the group's own open listings, at their ages.
+//
+//	@Summary	Suggest asking prices for the open listings
+//	@Tags		advice
+//	@Param		query	query	wire.SuggestionQuery	false	"filters"
+//	@Produce	json,text/csv,application/problem+json
+//	@Success	200		{object}	wire.OpenSuggestionPage
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
+//	@Security	Key
+//	@Router		/v1/suggestions [get]
+//	@Router		/v1/suggestions.csv [get]
+func (s *Server) listSuggestions(r web.Request, in wire.SuggestionQuery) ([]wire.OpenSuggestion, error) {
+	member, err := s.MemberNamed(r, in.Member)
+	if err != nil {
+		return nil, err
 	}
-	for i, found := range f.Comparables {
-		out.Comparables[i] = v.comparable(found)
-	}
-	for _, d := range f.Differences {
-		out.Differences = append(out.Differences, Difference{
-			Column: d.Column, From: optionalText(d.From), To: optionalText(d.To), Percent: optional(d.Percent, percentage),
-			Money: optional(d.Money, money), AskChange: optional(d.AskChange, money),
-		})
-	}
-	for _, d := range f.Drivers {
-		out.Drivers = append(out.Drivers, Driver{
-			Term: d.Term, Percent: percentage(d.Percent), Low: percentage(d.Low), High: percentage(d.High), Money: money(d.Money),
-			Sales: d.Sales, Distinguishable: d.Distinguishable,
-		})
-	}
-	if len(f.Choices) == 0 {
-		return out
-	}
-	out.Ask = known(f.Ask, money)
-	if f.Demand > 0 {
-		out.Demand = optional(&f.Demand, chance)
-	}
-	out.Days = &Days{Median: f.MedianDays, P80: f.P80Days, HorizonDays: f.HorizonDays}
-	out.Within = &Within{WithinDays: within, Ask: money(f.WithinAsk), Probability: chance(f.WithinProb)}
-	if f.ChanceSold != nil {
-		out.ChanceSold = &ChanceSold{WithinDays: f.ChanceSold.WithinDays, Probability: chance(f.ChanceSold.Probability)}
-	}
-	for _, choice := range f.Choices {
-		out.Choices = append(out.Choices, Choice{Name: choice.Name, CurvePoint: curvePoint(choice.Point, f.HorizonDays, money)})
-	}
-	for _, p := range f.Curve {
-		out.Curve = append(out.Curve, curvePoint(p, f.HorizonDays, money))
-	}
-	return out
-}
-
-func curvePoint(p pricing.Point, horizon int, money func(float64) number) CurvePoint {
-	out := CurvePoint{
-		Ask: money(p.Ask), LikelySale: money(p.LikelySale), ChanceSold: chance(p.ChanceSold), MedianDays: p.MedianDays,
-		ExpectedNet: money(p.ExpectedNet),
-	}
-	if p.MedianDays == nil {
-		out.HorizonDays = horizon
-	}
-	return out
-}
-
-func priceRange(r *stats.Range, money func(float64) number) *PriceRange {
-	if r == nil {
-		return nil
-	}
-	return &PriceRange{Likely: money(r.Likely), Low: money(r.Low), High: money(r.High), Level: r.Level}
-}
-
-func basis(b pricing.Basis, model string) Basis {
-	return Basis{Sold: b.Sold, Unsold: b.Unsold, SameCategory: b.SameCategory, Model: model}
-}
-
-func refusal(r *furniture.Refusal) *Refusal {
-	if r == nil {
-		return nil
-	}
-	return &Refusal{Reason: r.Reason, Have: rounded(r.Have, 1), Need: rounded(r.Need, 1), Detail: r.Detail}
-}
-
-func cautions(list []service.Caution) []Caution {
-	out := make([]Caution, len(list))
-	for i, one := range list {
-		out[i] = Caution(one)
-	}
-	return out
-}
-
-func optionalText(s string) *string {
-	if s == "" {
-		return nil
-	}
-	return &s
-}
-
-// notNil makes a list an empty array rather than null.
-func notNil[T any](list []T) []T {
-	if list == nil {
-		return []T{}
-	}
-	return list
+	found, err := s.app.Advice.SuggestOpen(r.Request.Context(), r.Actor, member, in.WithinDays)
+	s.Owe(r.Actor, len(found)/web.SubjectsPerUnit)
+	v := wire.ViewerOf(r.Actor)
+	return web.Each(found, func(f advice.OpenSuggestion) wire.OpenSuggestion { return v.OpenSuggestion(f, in.WithinDays) }), err
 }

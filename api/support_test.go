@@ -15,6 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"askwright/api"
+	"askwright/api/web"
 	"askwright/db/dbtest"
 	"askwright/docs"
 	"askwright/service/servicetest"
@@ -52,12 +53,12 @@ func (b *logBuffer) String() string {
 	return b.text.String()
 }
 
-func newSite(t testing.TB, f *servicetest.Fixture, limits api.Limits) *site {
+func newSite(t testing.TB, f *servicetest.Fixture, limits web.Limits) *site {
 	t.Helper()
 	log := &logBuffer{}
 	logger := slog.New(slog.NewJSONHandler(log, nil))
 	s := api.New(api.Options{
-		Service: f.App, Logger: logger, Registry: prometheus.NewRegistry(), Build: "test", OpenAPI: docs.OpenAPI,
+		App: f.App, Logger: logger, Registry: prometheus.NewRegistry(), Build: "test", OpenAPI: docs.OpenAPI,
 		Limits: limits, Now: f.Clock.Now, Security: "mailto:security@otterford.example",
 	})
 	server := httptest.NewUnstartedServer(nil)
@@ -71,7 +72,7 @@ func newSite(t testing.TB, f *servicetest.Fixture, limits api.Limits) *site {
 // Otto with a write key.
 func setup(t *testing.T) *site {
 	t.Helper()
-	return newSite(t, servicetest.New(t, "Wilda", "Otto"), api.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
+	return newSite(t, servicetest.New(t, "Wilda", "Otto"), web.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
 }
 
 // reply is an answer, read to its end.

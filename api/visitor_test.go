@@ -12,7 +12,7 @@ import (
 
 	"golang.org/x/net/html"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service/servicetest"
 )
 
@@ -86,7 +86,7 @@ func (s *site) signedIn(t *testing.T, key string) *visitor {
 
 func demoBoard(t *testing.T) *site {
 	t.Helper()
-	return newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
+	return newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000, FailuresPerMinute: 100_000})
 }
 
 // document is a parsed page.

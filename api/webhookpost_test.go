@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"askwright/api"
+	"askwright/api/web"
 	"askwright/db"
 	"askwright/service/advice"
 	"askwright/service/app"
@@ -151,7 +152,7 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 // anything, and once.
 func TestStatesAreToldOvernight(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	r := newReceiver(t)
 	s.Post = r.post("hooks.example")
 	admin := slices.Sorted(maps.Keys(s.Keys))[0]
@@ -243,7 +244,7 @@ func TestWebhooksAreOffUnlessTurnedOn(t *testing.T) {
 	hook := s.hook(t, "Wilda")
 	off := &servicetest.Fixture{DB: s.DB, Clock: s.Clock, Registry: s.Registry, Keys: s.Keys}
 	off.App, _ = s.replica(t, nil)
-	o := newSite(t, off, api.Limits{})
+	o := newSite(t, off, web.Limits{})
 	for path, body := range map[string]string{
 		"/v1/webhooks": `{"url":"https://hooks.example/"}`, "/v1/webhooks/" + hook.ID + "/test": "",
 		"/v1/webhooks/" + hook.ID + "/deliveries/" + hook.ID + "/resend": "",

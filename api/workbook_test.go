@@ -12,7 +12,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -124,7 +124,7 @@ func TestWorkbook(t *testing.T) {
 // changes; somebody else's edit in between is told, not overwritten.
 func TestAWorkbookComesBack(t *testing.T) {
 	t.Parallel()
-	s := newSite(t, servicetest.Demo(t), api.Limits{RequestsPerMinute: 100_000})
+	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	me := slices.Sorted(maps.Keys(s.Keys))[0]
 	before := s.do(t, call{method: "GET", path: "/v1/listings.csv?member=me", key: s.Keys[me]}).body
 	rows := len(table(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?member=me", key: s.Keys[me]}))) - 1

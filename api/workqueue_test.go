@@ -5,14 +5,14 @@ import (
 	"strings"
 	"testing"
 
-	"askwright/api"
+	"askwright/api/web"
 	"askwright/service/servicetest"
 )
 
 func TestWorkQueueOverHTTP(t *testing.T) {
 	t.Parallel()
 	f := servicetest.Demo(t)
-	s := newSite(t, f, api.Limits{})
+	s := newSite(t, f, web.Limits{})
 	key := f.Keys["Maren"]
 	type task struct {
 		Ref, Action, Sentence string

@@ -16,7 +16,7 @@ import (
 
 	"github.com/google/uuid"
 
-	"askwright/api"
+	"askwright/api/wire"
 	"askwright/db"
 	"askwright/db/private"
 	"askwright/service"
@@ -183,7 +183,7 @@ func rowsOf(ctx context.Context, s *app.App, a *service.Actor) func(func(*servic
 // printGroup writes {"group": …, "members": [{"name": …, "rows": […]}]}, row by
 // row; the rows are such as the import takes.
 func printGroup(ctx context.Context, out io.Writer, s *app.App, members []*service.Actor) error {
-	settings, err := api.GroupJSON(members[0])
+	settings, err := wire.GroupJSON(members[0])
 	if err != nil {
 		return err
 	}
@@ -197,7 +197,7 @@ func printGroup(ctx context.Context, out io.Writer, s *app.App, members []*servi
 		fmt.Fprintf(w, "%s\n  {\"name\": %s, \"rows\": [", comma(i), name)
 		n := 0
 		err = rowsOf(ctx, s, a)(func(l *service.Listing) error {
-			_, err := fmt.Fprintf(w, "%s\n    %s", comma(n), api.RowJSON(a, l))
+			_, err := fmt.Fprintf(w, "%s\n    %s", comma(n), wire.RowJSON(a, l))
 			n++
 			return err
 		})
@@ -229,7 +229,7 @@ func writeMembers(ctx context.Context, out io.Writer, s *app.App, members []*ser
 		if err != nil {
 			return err
 		}
-		err = api.WriteRows(file, a, rowsOf(ctx, s, a))
+		err = wire.WriteRows(file, a, rowsOf(ctx, s, a))
 		if closing := file.Close(); err == nil {
 			err = closing
 		}

@@ -17,6 +17,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"askwright/api"
+	"askwright/api/web"
 	"askwright/db"
 	"askwright/db/private"
 	"askwright/docs"
@@ -129,7 +130,7 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 // newServer makes the API, which is not ready once stopping is set.
 func newServer(c *config, askwright *app.App, logger *slog.Logger, store *db.Store, registry *prometheus.Registry, stopping *atomic.Bool) *api.Server {
 	return api.New(api.Options{
-		Service:  askwright,
+		App:      askwright,
 		Logger:   logger,
 		Registry: registry,
 		Ready: func(ctx context.Context) error {
@@ -143,7 +144,7 @@ func newServer(c *config, askwright *app.App, logger *slog.Logger, store *db.Sto
 		Security:       c.Security,
 		TrustedProxies: c.TrustedProxies,
 		Now:            time.Now,
-		Limits:         api.Limits{RequestsPerMinute: c.RateLimit, ImportBytes: int64(c.ImportBytes), ImportRows: c.ImportRows},
+		Limits:         web.Limits{RequestsPerMinute: c.RateLimit, ImportBytes: int64(c.ImportBytes), ImportRows: c.ImportRows},
 	})
 }
 

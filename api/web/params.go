@@ -1,0 +1,203 @@
+package web
+
+import (
+	"maps"
+	"net/url"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// Params reads the query of an address. The first fault is kept; what nobody
+// asked for is one, too.
+type Params struct {
+	Values url.Values
+	known  []string
+	Err    error
+}
+
+func ParamsOf(c *gin.Context) *Params {
+	values, err := url.ParseQuery(c.Request.URL.RawQuery)
+	p := &Params{Values: values}
+	if err != nil {
+		p.Err = Refuse(Malformed, "the query of the address cannot be read: a %% must be followed by two hexadecimal digits")
+	}
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		switch all := values[name]; {
+		case len(all) > 1:
+			p.Refuse(name, "stands twice; several values go into one, with commas between")
+		case invalidUTF8([]byte(all[0])) >= 0 || strings.ContainsRune(all[0], 0):
+			p.Refuse(name, "holds bytes that are no text")
+		case len(all[0]) > 2000:
+			p.Refuse(name, "is longer than 2000 characters")
+		}
+	}
+	return p
+}
+
+func (p *Params) Refuse(name, format string, args ...any) {
+	if p.Err == nil {
+		p.Err = BadParameter(name, format, args...)
+	}
+}
+
+// Has notes that the name is known and reports whether it was sent.
+func (p *Params) Has(name string) bool {
+	p.known = append(p.known, name)
+	return p.Values.Has(name)
+}
+
+func (p *Params) Text(name string) string {
+	p.Has(name)
+	return strings.TrimSpace(p.Values.Get(name))
+}
+
+// List reads values with commas between.
+func (p *Params) List(name string) []string {
+	text := p.Text(name)
+	if text == "" {
+		return nil
+	}
+	var out []string
+	for part := range strings.SplitSeq(text, ",") {
+		if part = strings.TrimSpace(part); part != "" {
+			out = append(out, part)
+		}
+	}
+	return out
+}
+
+// OneOf reads a word of a closed list; "" when it was not sent.
+func (p *Params) OneOf(name string, allowed ...string) string {
+	word := p.Text(name)
+	if word != "" && !slices.Contains(allowed, word) {
+		p.Refuse(name, "%q is not one of %s", Clip(word, 40), strings.Join(allowed, ", "))
+	}
+	return word
+}
+
+func (p *Params) Bool(name string) bool { return p.OneOf(name, "true", "false") == "true" }
+
+func (p *Params) Date(name string) pricing.Date {
+	text := p.Text(name)
+	if text == "" {
+		return 0
+	}
+	d, err := pricing.ParseDate(text)
+	if err != nil {
+		p.Refuse(name, "%q is not a day like 2026-03-05", Clip(text, 40))
+	}
+	return d
+}
+
+// Count reads a whole number of at least 1.
+func (p *Params) Count(name string, otherwise, most int) int {
+	text := p.Text(name)
+	if text == "" {
+		return otherwise
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 {
+		p.Refuse(name, "%q is not a whole number of 1 or more", Clip(text, 40))
+		return otherwise
+	}
+	return min(n, most)
+}
+
+var plainNumber = regexp.MustCompile(`^-?\d{1,15}(\.\d{1,6})?$`)
+
+func (p *Params) Number(name string) (float64, bool) {
+	text := p.Text(name)
+	if text == "" {
+		return 0, false
+	}
+	if !plainNumber.MatchString(text) {
+		p.Refuse(name, "%q is not a plain number such as 480.50", Clip(text, 40))
+		return 0, false
+	}
+	f, err := strconv.ParseFloat(text, 64)
+	return f, err == nil
+}
+
+// Fields reads which columns are wanted, of those that there are.
+func (p *Params) Fields(all []string) []string {
+	wanted := p.List("fields")
+	p.checkFields(wanted, all)
+	return wanted
+}
+
+// checkFields refuses what is not among the columns that there are.
+func (p *Params) checkFields(wanted, all []string) {
+	for _, name := range wanted {
+		if !slices.Contains(all, name) {
+			p.Refuse("fields", "%q is no column%s", Clip(name, 40), DidYouMean(NearestName(name, all)))
+		}
+	}
+}
+
+// Done returns the first fault: a wrong value, or a name that is not known.
+func (p *Params) Done() error {
+	for _, name := range slices.Sorted(maps.Keys(p.Values)) {
+		if name != "key" && !slices.Contains(p.known, name) {
+			p.Refuse(Clip(name, 40), "is not known here%s", DidYouMean(NearestName(name, p.known)))
+		}
+	}
+	return p.Err
+}
+
+// NearestName is the name that was probably meant, or "".
+func NearestName(name string, known []string) string {
+	return service.Nearest(service.CanonicalWord(Clip(name, 60)), known)
+}
+
+func KeysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
+
+// MemberFilter reads which member is meant; zero: everybody.
+func (s *Kit) MemberFilter(c *gin.Context, a *service.Actor, p *Params) (uuid.UUID, error) {
+	return s.MemberNamed(Request{Context: c, Actor: a}, p.Text("member"))
+}
+
+// MemberNamed resolves me, an id or a name; zero: everybody.
+func (s *Kit) MemberNamed(r Request, who string) (uuid.UUID, error) {
+	switch who {
+	case "":
+		return uuid.Nil, nil
+	case "me":
+		return r.Actor.MemberID, nil
+	}
+	members, err := s.members.Members(r.Request.Context(), r.Actor)
+	if err != nil {
+		return uuid.Nil, err
+	}
+	for _, m := range members {
+		if m.ID.String() == who || strings.EqualFold(m.Name, who) {
+			return m.ID, nil
+		}
+	}
+	return uuid.Nil, BadParameter("member", "nobody here is called %q; give me, an id or a name", Clip(who, 40))
+}
+
+// PathID reads the id in a path. What is no id is not there.
+func PathID(c *gin.Context) (uuid.UUID, error) {
+	id, err := ParseID(c.Param("id"))
+	if err != nil {
+		return uuid.Nil, Refuse(NotFound, "there is nothing with the id %q", Clip(c.Param("id"), 60))
+	}
+	return id, nil
+}
+
+// ParseID reads an id as it is written in answers, and in no other way.
+func ParseID(text string) (uuid.UUID, error) {
+	id, err := uuid.Parse(text)
+	if err == nil && id.String() != strings.ToLower(text) {
+		return uuid.Nil, Refuse(Malformed, "not an id")
+	}
+	return id, err
+}

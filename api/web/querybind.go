@@ -1,0 +1,181 @@
+package web
+
+import (
+	"cmp"
+	"net/http"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/gin-gonic/gin"
+
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/advice"
+)
+
+// Request is who asks, and with what.
+type Request struct {
+	*gin.Context
+	Actor *service.Actor
+}
+
+// queryValue is a type of parameter with a way of its own to be read.
+type queryValue interface {
+	FromQuery(p *Params, name string)
+}
+
+// BindQuery reads the parameters of an address into a struct, by the tags that
+// describe them: form is the name, enums the words of a closed list, default
+// what stands for nothing. Beside these, cap is the number that greater ones
+// are taken for, and min and max are the limits of what is not refused. The
+// first fault stays in p; names that nobody asked for are found by p.done.
+func BindQuery(p *Params, into any) {
+	if own, ok := into.(queryValue); ok {
+		own.FromQuery(p, "")
+		return
+	}
+	v := reflect.ValueOf(into).Elem()
+	for i := range v.NumField() {
+		field := v.Type().Field(i)
+		to := v.Field(i).Addr().Interface()
+		if field.Anonymous {
+			BindQuery(p, to)
+			continue
+		}
+		p.bind(field, field.Tag.Get("form"), to)
+	}
+}
+
+// ReadQuery is bindQuery of the whole address: what it does not know is refused.
+func ReadQuery(c *gin.Context, into any) error {
+	p := ParamsOf(c)
+	BindQuery(p, into)
+	return p.Done()
+}
+
+func (p *Params) bind(field reflect.StructField, name string, to any) {
+	switch to := to.(type) {
+	case queryValue:
+		to.FromQuery(p, name)
+	case *string:
+		*to = p.word(field, name)
+	case *bool:
+		*to = p.Bool(name)
+	case *pricing.Date:
+		*to = p.Date(name)
+	case *float64:
+		*to, _ = p.Number(name)
+	case *int:
+		*to = p.wholeNumber(field, name)
+	default:
+		panic("a parameter cannot be a " + field.Type.String())
+	}
+}
+
+func (p *Params) word(field reflect.StructField, name string) string {
+	text := ""
+	if enums := field.Tag.Get("enums"); enums != "" {
+		text = p.OneOf(name, strings.Split(enums, ",")...)
+	} else {
+		text = p.Text(name)
+	}
+	if text == "" {
+		return field.Tag.Get("default")
+	}
+	return text
+}
+
+func (p *Params) wholeNumber(field reflect.StructField, name string) int {
+	n := p.Count(name, tagNumber(field, "default", 0), tagNumber(field, "cap", 1<<31-1))
+	least, most := tagNumber(field, "min", 1), tagNumber(field, "max", n)
+	if n < least || n > most {
+		p.Refuse(name, "expected %d to %d", least, most)
+	}
+	return n
+}
+
+// tagNumber is a number that stands in a tag.
+func tagNumber(field reflect.StructField, tag string, otherwise int) int {
+	text, ok := field.Tag.Lookup(tag)
+	if !ok {
+		return otherwise
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil {
+		panic("the tag " + tag + " of the parameter " + field.Name + " is no number")
+	}
+	return n
+}
+
+// ListEndpoint answers with a list that is computed as a whole, as JSON or CSV.
+// The parameters are read into In, wrong ones refused, and the list is not
+// made for a client that has it.
+func ListEndpoint[In, Out any](s *Kit, filename string,
+	columns []TableColumn[Out], list func(Request, In) ([]Out, error)) Handler {
+	return func(c *gin.Context, a *service.Actor) error {
+		form, err := WantedForm(c)
+		if err != nil {
+			return err
+		}
+		r, p := Request{Context: c, Actor: a}, ParamsOf(c)
+		var in In
+		BindQuery(p, &in)
+		options := CsvParams(p, form, ColumnNames(columns))
+		if err := p.Done(); err != nil {
+			return err
+		}
+		if NotModified(c, s.ListTag(c, a, form)) {
+			return nil
+		}
+		items, err := list(r, in)
+		if err != nil {
+			return InQuery(err)
+		}
+		if form == FormJSON {
+			return Answer(c, http.StatusOK, Page[Out]{Items: items})
+		}
+		return WriteTable(c, filename, columns, options, items)
+	}
+}
+
+// OpenStates are states of open listings, with commas between.
+type OpenStates []string
+
+func (l *OpenStates) FromQuery(p *Params, name string) {
+	*l = p.List(name)
+	for _, state := range *l {
+		if !slices.Contains(advice.ListingStates, state) {
+			p.Refuse(name, "%q is not one of %s", Clip(state, 40), strings.Join(advice.ListingStates, ", "))
+		}
+	}
+}
+
+// fieldDelimiter stands between the cells of a CSV.
+type fieldDelimiter string
+
+func (d *fieldDelimiter) FromQuery(p *Params, name string) {
+	switch sent := p.Text(name); {
+	case sent == "tab" || p.Values.Get(name) == "\t":
+		*d = "\t"
+	case sent == ";" || sent == ",":
+		*d = fieldDelimiter(sent)
+	case sent != "":
+		p.Refuse(name, "%q is not one of , ; tab", Clip(sent, 10))
+	default:
+		*d = ","
+	}
+}
+
+// decimalMark is the mark in the numbers of a CSV.
+type decimalMark string
+
+func (d *decimalMark) FromQuery(p *Params, name string) {
+	*d = decimalMark(cmp.Or(p.OneOf(name, ".", ","), "."))
+}
+
+// ColumnList are names of columns with commas between.
+type ColumnList []string
+
+func (l *ColumnList) FromQuery(p *Params, name string) { *l = p.List(name) }

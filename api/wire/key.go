@@ -1,0 +1,48 @@
+package wire
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+
+	"askwright/service/members"
+)
+
+// Key is an API key without its secret.
+type Key struct {
+	ID         uuid.UUID  `json:"id" format:"uuid"`
+	MemberID   uuid.UUID  `json:"member_id" format:"uuid"`
+	Member     string     `json:"member,omitempty"`
+	Scope      string     `json:"scope" enums:"feed,read,write,admin"`
+	Label      string     `json:"label,omitempty"`
+	CreatedAt  time.Time  `json:"created_at" format:"date-time"`
+	ExpiresAt  *time.Time `json:"expires_at,omitempty" format:"date-time"`
+	RevokedAt  *time.Time `json:"revoked_at,omitempty" format:"date-time"`
+	LastUsedAt *time.Time `json:"last_used_at,omitempty" format:"date-time"` // to the minute
+}
+
+// KeyPage is a list of keys.
+type KeyPage struct {
+	Items []Key `json:"items"`
+}
+
+// CreatedKey is a new key with its secret, which is shown this once.
+type CreatedKey struct {
+	Key
+	Secret string `json:"key"`
+}
+
+// NewKey asks for a key.
+type NewKey struct {
+	MemberID  uuid.UUID  `json:"member_id" format:"uuid"` // default: one's own; others' with an admin key
+	Scope     string     `json:"scope" enums:"feed,read,write,admin"`
+	Label     string     `json:"label" example:"spreadsheet"`
+	ExpiresAt *time.Time `json:"expires_at" format:"date-time"` // default: never
+}
+
+func KeyResource(k members.Key) Key {
+	return Key{
+		ID: k.ID, MemberID: k.MemberID, Member: k.Member, Scope: k.Scope, Label: k.Label, CreatedAt: k.CreatedAt.UTC(),
+		ExpiresAt: optionalTime(k.ExpiresAt), RevokedAt: optionalTime(k.RevokedAt), LastUsedAt: optionalTime(k.LastUsedAt),
+	}
+}

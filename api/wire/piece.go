@@ -1,0 +1,84 @@
+package wire
+
+import (
+	"encoding/json"
+
+	"github.com/google/uuid"
+
+	"askwright/api/web"
+	"askwright/service"
+)
+
+// Piece is the physical thing with its listings, the newest last.
+type Piece struct {
+	ID        uuid.UUID         `json:"id" format:"uuid"`
+	Ref       string            `json:"ref" example:"B-17"`
+	Member    string            `json:"member"`
+	State     string            `json:"state" enums:"found,bought,in_work,passed,open,sold,withdrawn,let_go"`
+	Category  string            `json:"category" example:"sideboard"`
+	LetGo     string            `json:"let_go,omitempty" csv:"plain"`              // why it left without a sale
+	SellerAsk *web.Number       `json:"seller_ask,omitempty" swaggertype:"number"` // of a find: what its seller asks
+	DaysOwned int               `json:"days_owned,omitempty"`                      // owner only: until it was sold, or today
+	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`             // refs of its rows, the first one first
+	Listings  []json.RawMessage `json:"listings" swaggertype:"array,object"`       // listing rows
+	Story     []StoryEntry      `json:"story,omitempty"`                           // of a single piece: all that happened, in order
+}
+
+// PiecePage is a page of pieces.
+type PiecePage struct {
+	Items []Piece `json:"items"`
+	Next  string  `json:"next,omitempty"`
+}
+
+func (v Viewer) Piece(p *service.Piece) Piece {
+	out := Piece{ID: p.ID, Ref: p.Ref, Member: p.Member, State: p.State(), Listings: v.Rows(p.Listings)}
+	newest := p.Listings[len(p.Listings)-1]
+	out.Category, out.LetGo = newest.Category, newest.LetGo
+	if m := newest.SellerAsk; m != 0 {
+		asked := web.Exact(m, v.Currency)
+		out.SellerAsk = &asked
+	}
+	if v.isOwner(p.MemberID) {
+		out.DaysOwned = p.DaysOwned(v.actor.Today)
+	}
+	for _, l := range p.Listings {
+		out.Lineage = append(out.Lineage, l.Ref)
+	}
+	return out
+}
+
+var PieceColumns = web.ColumnsOf[Piece](`
+	ref id member state category let_go seller_ask days_owned lineage`)
+
+// PieceQuery is what a list of pieces can be asked for.
+type PieceQuery struct {
+	Ref    string `form:"ref" example:"B-17"`           // of the piece or of one of its rows
+	Member string `form:"member"`                       // me, an id or a name
+	State  string `form:"state" example:"found,passed"` // several with commas between
+	Limit  int    `form:"limit" default:"100"`          // at most 1000
+	Cursor string `form:"cursor"`                       // from next; without limit a CSV holds all pieces
+	web.TableQuery
+}
+
+// RefinishRequest says what changes of a piece's look, and how its next listing
+// begins. One of the look's fields is needed.
+type RefinishRequest struct {
+	On           string       `json:"on" format:"date"`                       // the day it came off the market; default: today
+	Ref          *string      `json:"ref" example:"B-17-2"`                   // of the next row; default: the next free one of the piece
+	Finish       *string      `json:"finish" example:"clear"`                 //
+	Color        *string      `json:"color" example:"mid_wood"`               //
+	SecondFinish *string      `json:"second_finish"`                          // of a two_tone piece
+	SecondColor  *string      `json:"second_color"`                           //
+	Topcoat      *string      `json:"topcoat"`                                //
+	Sheen        *string      `json:"sheen"`                                  //
+	Hardware     *string      `json:"hardware" example:"replaced"`            //
+	Condition    *web.Decimal `json:"condition" swaggertype:"string"`         // as it is offered next
+	Flaws        *string      `json:"flaws"`                                  // that are left
+	Smell        *string      `json:"smell"`                                  // that is left
+	Legs         *string      `json:"legs" example:"shortened by two inches"` // what was done to them
+	Top          *string      `json:"top" example:"sanded, new boards"`       // what was done to it
+	ListedOn     *string      `json:"listed_on" format:"date"`                // with ask: the next listing opens at once
+	Ask          *web.Decimal `json:"ask" swaggertype:"number"`               //
+	Estimate     *web.Decimal `json:"estimate" swaggertype:"number"`          // owner only
+	Venue        *string      `json:"venue"`                                  // default: as before
+}

@@ -1,0 +1,227 @@
+package wire
+
+import (
+	"github.com/gin-gonic/gin"
+
+	"askwright/api/rowfile"
+	"askwright/api/web"
+	"askwright/pricing"
+	"askwright/service"
+	"askwright/service/advice"
+	"askwright/service/recording"
+)
+
+// PurchaseRequest asks what to pay at most for some finds.
+type PurchaseRequest struct {
+	// Rows: category is needed; or the id or ref of a row on file, other columns
+	// laid over it. Beside the columns of a row: planned_finish, planned_color,
+	// planned_second_finish, planned_second_color, planned_topcoat,
+	// planned_condition, price (asked), materials, transport, other, days_out.
+	Subjects []FindCells     `json:"subjects" swaggertype:"array,object"`
+	Target   *PurchaseTarget `json:"target"`
+}
+
+// PurchaseTarget is the profit wanted: one of the three. None: the larger of
+// half of what is left and the group's minimum_profit.
+type PurchaseTarget struct {
+	MarginPercent *float64     `json:"margin_percent" example:"40"`              // points of the sale price after fees
+	Hourly        *web.Decimal `json:"hourly" swaggertype:"number" example:"25"` // earned per hour of work
+	Profit        *web.Decimal `json:"profit" swaggertype:"number" example:"80"` // on the piece
+}
+
+// PurchaseLimitsAnswer has one limit for each subject, in order.
+type PurchaseLimitsAnswer struct {
+	Limits   []PurchaseLimit `json:"limits"`
+	RankedBy string          `json:"ranked_by" enums:"profit_per_hour,profit"` // profit where the hours of one are unknown
+}
+
+// PurchaseLimit is what to pay at most for a piece as it stands. What cannot
+// be answered is left out, and refusal says why.
+type PurchaseLimit struct {
+	Ref            string           `json:"ref,omitempty"`
+	Category       string           `json:"category"`
+	Rank           *int             `json:"rank"`                                                  // 1 is the best of the finds; null: refused
+	Offer          *web.Number      `json:"offer,omitempty" swaggertype:"number" example:"60"`     // to open with
+	WalkAway       *web.Number      `json:"walk_away,omitempty" swaggertype:"number" example:"85"` // the round price that is not above most_to_pay
+	MostToPay      *web.Number      `json:"most_to_pay,omitempty" swaggertype:"number"`            // cautious; negative: not at any price
+	AtLikely       *web.Number      `json:"at_likely,omitempty" swaggertype:"number"`              // if it sells as expected
+	BreakEven      *web.Number      `json:"break_even,omitempty" swaggertype:"number"`             // where nothing is earned, the hours paid
+	RuleOfThird    *web.Number      `json:"rule_of_third,omitempty" swaggertype:"number"`          // a third of the likely sale less transport and materials: common practice
+	ExpectedProfit *web.Number      `json:"expected_profit,omitempty" swaggertype:"number"`        // at most_to_pay, the hours paid
+	ProfitPerHour  *web.Number      `json:"profit_per_hour,omitempty" swaggertype:"number"`        // at most_to_pay: earned by an hour of work
+	ChanceOfLoss   *web.Number      `json:"chance_of_loss,omitempty" swaggertype:"number"`         // at most_to_pay
+	AtPrice        *PurchaseOutcome `json:"at_price,omitempty"`                                    // at the price asked
+	Plan           PurchasePlan     `json:"plan"`                                                  // what it rests on
+	Ask            *web.Number      `json:"ask,omitempty" swaggertype:"number"`                    // balanced, that the figures rest on
+	SalePrice      *PriceRange      `json:"sale_price,omitempty"`                                  // in the planned finish
+	Costs          *PurchaseCosts   `json:"costs,omitempty"`                                       // until the sale, the price of the piece aside
+	Sensitivity    []Sensitivity    `json:"sensitivity,omitempty"`                                 // what moves most_to_pay, the most first
+	Inspect        []Inspection     `json:"inspect"`                                               // what to look at before paying
+	Warnings       []Warning        `json:"warnings"`                                              // an unusual size, and what to mind in the planned work
+	Basis          Basis            `json:"basis"`
+	Labels         []string         `json:"labels,omitempty" example:"low_confidence"`
+	Refusal        *Refusal         `json:"refusal,omitempty"`
+	Sentences      []string         `json:"sentences"`
+	Cautions       []Caution        `json:"cautions"`
+}
+
+// PurchaseOutcome is what a price leads to.
+type PurchaseOutcome struct {
+	Price          web.Number  `json:"price" swaggertype:"number"`
+	ExpectedProfit web.Number  `json:"expected_profit" swaggertype:"number"` // the hours paid
+	ProfitPerHour  *web.Number `json:"profit_per_hour,omitempty" swaggertype:"number"`
+	ChanceOfLoss   *web.Number `json:"chance_of_loss,omitempty" swaggertype:"number"`
+}
+
+// PurchasePlan is the look and the work that a limit rests on.
+type PurchasePlan struct {
+	Finish    string     `json:"finish,omitempty"`
+	Color     string     `json:"color,omitempty"`
+	Condition string     `json:"condition,omitempty"` // as it will be offered
+	Hours     web.Number `json:"hours" swaggertype:"number"`
+	DaysOut   int        `json:"days_out"`                                                           // owned before it can be listed
+	CostsFrom string     `json:"costs_from" enums:"find,refinish_options,estimate,nothing,as_it_is"` // where what was left out comes from
+}
+
+// PurchaseCosts are the costs between buying and the sale.
+type PurchaseCosts struct {
+	Materials web.Number `json:"materials" swaggertype:"number"`
+	Labor     web.Number `json:"labor" swaggertype:"number"` // the hours at their value
+	Transport web.Number `json:"transport" swaggertype:"number"`
+	Other     web.Number `json:"other" swaggertype:"number"`
+	Holding   web.Number `json:"holding" swaggertype:"number"` // until the expected sale
+	Fees      web.Number `json:"fees" swaggertype:"number"`
+}
+
+// Sensitivity is what one changed input does to most_to_pay.
+type Sensitivity struct {
+	Input      string     `json:"input" example:"condition"`
+	Change     string     `json:"change" example:"one grade lower"`
+	MostToPay  web.Number `json:"most_to_pay" swaggertype:"number"`
+	Difference web.Number `json:"difference" swaggertype:"number" example:"-18"`
+}
+
+// Inspection is something to look at before paying.
+type Inspection struct {
+	Code   string `json:"code" example:"drawers_run"`
+	Text   string `json:"text"`
+	Source string `json:"source" example:"common practice, no source"`
+}
+
+func (i Inspection) InCell() string { return i.Code }
+
+// PurchaseQuery goes with a CSV of finds or of limits.
+type PurchaseQuery struct {
+	MarginPercent float64 `form:"margin_percent"` // of a CSV: the target
+	Hourly        float64 `form:"hourly"`
+	Profit        float64 `form:"profit"`
+	web.TableQuery
+}
+
+// CsvFinds reads a table of finds; blank rows are passed over.
+func CsvFinds(c *gin.Context) ([]service.Cells, error) {
+	file, err := web.Spool(c.Request.Body)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close() // its name is gone already
+	var finds []service.Cells
+	var wrong []service.FieldError
+	f := &rowfile.RowFile{File: file, Columns: rowfile.FindColumns, MostRows: service.MaxSubjects}
+	err = f.CsvRows(func(row recording.Row) error {
+		wrong = append(wrong, row.Errors...)
+		for _, cell := range row.Cells {
+			if cell != "" {
+				finds = append(finds, row.Cells)
+				break
+			}
+		}
+		return nil
+	})
+	if err == nil && wrong != nil {
+		err = &service.InvalidError{Fields: wrong}
+	}
+	return finds, err
+}
+
+func (t *PurchaseTarget) Read(a *service.Actor) (advice.PurchaseTarget, error) {
+	var out advice.PurchaseTarget
+	if t == nil {
+		return out, nil
+	}
+	if t.MarginPercent != nil {
+		out.MarginPercent = *t.MarginPercent
+		if out.MarginPercent == 0 {
+			return out, service.Invalid("margin_percent", "must be more than zero")
+		}
+	}
+	for name, m := range map[string]struct {
+		to   *service.Money
+		from *web.Decimal
+	}{"hourly": {&out.Hourly, t.Hourly}, "profit": {&out.Profit, t.Profit}} {
+		if m.from == nil {
+			continue
+		}
+		amount, err := service.ParseMoney(string(*m.from), a.Group.Currency, '.')
+		if err == nil && amount <= 0 {
+			return out, service.Invalid(name, "must be more than zero")
+		}
+		if err != nil {
+			return out, service.Invalid(name, "%v", err)
+		}
+		*m.to = amount
+	}
+	return out, nil
+}
+
+func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
+	money := web.MoneyIn(v.Currency)
+	out := PurchaseLimit{
+		Ref: f.Ref, Category: f.Category, Offer: Optional(f.Offer, money), WalkAway: Optional(f.WalkAway, money),
+		MostToPay: Optional(f.MostToPay, money), AtLikely: Optional(f.AtLikely, money), BreakEven: Optional(f.BreakEven, money),
+		RuleOfThird: Optional(f.RuleOfThird, money), Ask: web.Known(f.Ask, money),
+		Plan: PurchasePlan{
+			Finish: f.Plan.Finish, Color: f.Plan.Color, Condition: f.Plan.Condition, Hours: web.Rounded(f.Plan.Hours, 2),
+			DaysOut: f.Plan.DaysOut, CostsFrom: f.Plan.CostsFrom,
+		},
+		Inspect: web.Each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: notNil(f.Sentences),
+		Cautions: Cautions(f.Cautions), AtPrice: v.purchaseOutcome(f.AtPrice), SalePrice: priceRange(f.SalePrice, money),
+	}
+	if f.Rank > 0 {
+		out.Rank = &f.Rank
+	}
+	if most := v.purchaseOutcome(f.AtMost); most != nil {
+		out.ExpectedProfit, out.ProfitPerHour, out.ChanceOfLoss = &most.ExpectedProfit, most.ProfitPerHour, most.ChanceOfLoss
+	}
+	if f.BreakEven != nil {
+		x := f.Costs
+		out.Costs = &PurchaseCosts{
+			Materials: money(x.Materials), Labor: money(x.Labor), Transport: money(x.Transport), Other: money(x.Other),
+			Holding: money(x.Holding), Fees: money(x.Fees),
+		}
+	}
+	for _, line := range f.Sensitivity {
+		out.Sensitivity = append(out.Sensitivity, Sensitivity{Input: line.Input, Change: line.Change, MostToPay: money(line.MostToPay), Difference: money(line.Difference)})
+	}
+	return out
+}
+
+func (v Viewer) purchaseOutcome(o *pricing.PurchaseOutcome) *PurchaseOutcome {
+	if o == nil {
+		return nil
+	}
+	money := web.MoneyIn(v.Currency)
+	return &PurchaseOutcome{
+		Price: money(o.Price), ExpectedProfit: money(o.ExpectedProfit), ProfitPerHour: Optional(o.ProfitPerHour, money),
+		ChanceOfLoss: Optional(o.ChanceOfLoss, web.Chance),
+	}
+}
+
+var PurchaseColumns = web.ColumnsOf[PurchaseLimit](`
+	ref category rank offer walk_away most_to_pay at_likely break_even rule_of_third expected_profit
+	profit_per_hour chance_of_loss price=at_price.price
+	price_expected_profit=at_price.expected_profit price_profit_per_hour=at_price.profit_per_hour
+	price_chance_of_loss=at_price.chance_of_loss finish=plan.finish color=plan.color
+	hours=plan.hours days_out=plan.days_out costs_from=plan.costs_from ask
+	sale_price_likely=sale_price.likely sale_price_low=sale_price.low
+	sale_price_high=sale_price.high inspect refusal=refusal.reason cautions`)

@@ -1,0 +1,169 @@
+package wire
+
+import (
+	"encoding/xml"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"askwright/api/web"
+	"askwright/pricing"
+	"askwright/service/advice"
+	"askwright/service/watch"
+)
+
+// AtomFeed is a feed document (RFC 4287).
+type AtomFeed struct {
+	XMLName  xml.Name    `xml:"http://www.w3.org/2005/Atom feed"`
+	ID       string      `xml:"id"`
+	Title    string      `xml:"title"`
+	Subtitle string      `xml:"subtitle"`
+	Updated  string      `xml:"updated"`
+	Links    []AtomLink  `xml:"link"`
+	Entries  []atomEntry `xml:"entry"`
+}
+
+type AtomLink struct {
+	Rel  string `xml:"rel,attr"`
+	Type string `xml:"type,attr"`
+	Href string `xml:"href,attr"`
+}
+
+type atomEntry struct {
+	ID       string       `xml:"id"`
+	Title    string       `xml:"title"`
+	Updated  string       `xml:"updated"`
+	Author   atomAuthor   `xml:"author"`
+	Category atomCategory `xml:"category"`
+	Links    []AtomLink   `xml:"link"`
+	Content  atomText     `xml:"content"`
+}
+
+type atomAuthor struct {
+	Name string `xml:"name"`
+}
+
+type atomCategory struct {
+	Term string `xml:"term,attr"`
+}
+
+type atomText struct {
+	Type string `xml:"type,attr"`
+	Text string `xml:",chardata"`
+}
+
+// FeedQuery is what the feed can be asked for.
+type FeedQuery struct {
+	State  web.OpenStates `form:"state" swaggertype:"string" default:"stale" example:"stale,slow"` // several with commas between
+	Member string         `form:"member"`                                                          // me, an id or a name
+	Key    string         `form:"key"`                                                             // a feed key
+}
+
+func (v Viewer) AtomEntry(e watch.FeedEntry) atomEntry {
+	address := "/v1/listings/" + e.Row.ID.String()
+	return atomEntry{
+		ID: e.Row.ID.URN(), Title: e.Row.Ref + ", " + e.What() + ": " + e.State, Updated: web.Instant(e.UpdatedAt),
+		Author: atomAuthor{Name: e.Row.Member}, Category: atomCategory{Term: e.State},
+		Links:   []AtomLink{{Rel: "alternate", Type: "application/json", Href: address}},
+		Content: atomText{Type: "text", Text: "Asked " + string(web.Exact(e.Ask, v.Currency)) + " " + v.Currency.Code + ". " + strings.Join(e.Sentences, " ")},
+	}
+}
+
+// Review is where an open listing stands and what could be done about it.
+type Review struct {
+	Ref           string      `json:"ref"`
+	ID            uuid.UUID   `json:"id" format:"uuid"`
+	Member        string      `json:"member"`
+	Category      string      `json:"category"`
+	State         string      `json:"state" enums:"stale,slow,fresh,paused"`
+	Clear         bool        `json:"clear"` // of a stale one: the best remedy beats waiting in 3 of 4 cases or more
+	Ask           *web.Number `json:"ask,omitempty" swaggertype:"number"`
+	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price by the description alone
+	ListedOn      string      `json:"listed_on" format:"date"`
+	ActiveDays    int         `json:"active_days"`
+	DaysOnMarket  int         `json:"days_on_market"`
+	DaysAtAsk     int         `json:"days_at_ask"`                                    // active days at the present ask
+	ExpectedDays  *int        `json:"expected_days"`                                  // active days after which half of those like it are sold where asked as suggested; null: not within the group's horizon
+	ChanceSold    web.Number  `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now
+	MessagesSeen  *int        `json:"messages_seen,omitempty"`                        // where known
+	MessagesUsual web.Number  `json:"messages_usual" swaggertype:"number"`            // expected by now
+	Demand        web.Number  `json:"demand" swaggertype:"number" example:"0.7"`      // 1 is what the description promises
+	GroupPulse    *web.Number `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
+	Reason        string      `json:"reason" enums:"price,look,exposure,season,luck"`
+	Checks        []string    `json:"checks"`                             // cheap things to try first
+	Remedies      []Remedy    `json:"remedies"`                           // best first
+	Gain          web.Number  `json:"gain" swaggertype:"number"`          // of the best over waiting
+	HeldUntil     *string     `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
+	Refusal       *Refusal    `json:"refusal,omitempty"`
+	Sentences     []string    `json:"sentences"`
+	Cautions      []Caution   `json:"cautions"`
+}
+
+// Remedy is one thing to do about a listing.
+type Remedy struct {
+	Action       string      `json:"action" enums:"wait,renew,reprice,refinish,withdraw"`
+	Ask          *web.Number `json:"ask,omitempty" swaggertype:"number"`
+	Finish       string      `json:"finish,omitempty"`
+	Color        string      `json:"color,omitempty"`
+	ExpectedNet  web.Number  `json:"expected_net" swaggertype:"number"`
+	Gain         web.Number  `json:"gain" swaggertype:"number"` // over waiting
+	ChanceBetter web.Number  `json:"chance_better_than_waiting" swaggertype:"number"`
+	Cost         web.Number  `json:"cost" swaggertype:"number"`
+	Hours        web.Number  `json:"hours" swaggertype:"number"`
+	DaysOut      int         `json:"days_out"` // out of the market
+}
+
+// ReviewPage is the open listings, the most urgent first.
+type ReviewPage struct {
+	Items []Review `json:"items"`
+}
+
+func (v Viewer) Review(r advice.Review) Review {
+	money := web.MoneyIn(v.Currency)
+	out := Review{
+		Ref: r.Row.Ref, ID: r.Row.ID, Member: r.Row.Member, Category: r.Row.Category, State: r.State, Clear: r.Clear,
+		ListedOn: r.Row.ListedOn.String(), ActiveDays: r.ActiveDays, DaysOnMarket: r.DaysOnMarket, DaysAtAsk: r.DaysAtAsk,
+		ExpectedDays: r.ExpectedDays,
+		ChanceSold:   web.Chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: web.Rounded(r.MessagesUsual, 1),
+		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
+		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: notNil(r.Sentences), Cautions: Cautions(r.Cautions),
+	}
+	if r.Held != nil {
+		out.HeldUntil = new(r.Held.Until.String())
+	}
+	if m := r.Ask; m != 0 {
+		ask := web.Exact(m, v.Currency)
+		out.Ask = &ask
+	}
+	out.FairValue = priceRange(r.FairValue, money)
+	for i, x := range r.Remedies {
+		out.Remedies[i] = Remedy{
+			Action: x.Action, Ask: web.Known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
+			Gain: money(x.Gain), ChanceBetter: web.Chance(x.ChanceBetterThanWaiting), Cost: money(x.Cost), Hours: web.Rounded(x.Hours, 2),
+			DaysOut: x.DaysOut,
+		}
+	}
+	return out
+}
+
+// Best is the best remedy, for one line of a table.
+func (r Review) Best() Remedy {
+	if len(r.Remedies) == 0 {
+		return Remedy{}
+	}
+	return r.Remedies[0]
+}
+
+var ReviewColumns = web.ColumnsOf[Review](`
+	ref id member category state ask listed_on active_days days_on_market chance_sold_by_now reason
+	checks action=remedies.action action_ask=remedies.ask action_finish=remedies.finish
+	action_color=remedies.color expected_net=remedies.expected_net gain
+	chance_better_than_waiting=remedies.chance_better_than_waiting cautions held_until`)
+
+// StaleQuery is what the reviews can be asked for.
+type StaleQuery struct {
+	State  web.OpenStates `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
+	Member string         `form:"member"`                                          // me, an id or a name
+	AsOf   pricing.Date   `form:"as_of" swaggertype:"string" format:"date"`        // default: today
+	web.TableQuery
+}
