@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"net/http"
 	"reflect"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -12,7 +11,6 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
-	"askwright/service/advice"
 )
 
 // Request is who asks, and with what.
@@ -137,18 +135,6 @@ func ListEndpoint[In, Out any](s *Kit, filename string,
 			return Answer(c, http.StatusOK, Page[Out]{Items: items})
 		}
 		return WriteTable(c, filename, columns, options, items)
-	}
-}
-
-// OpenStates are states of open listings, with commas between.
-type OpenStates []string
-
-func (l *OpenStates) FromQuery(p *Params, name string) {
-	*l = p.List(name)
-	for _, state := range *l {
-		if !slices.Contains(advice.ListingStates, state) {
-			p.Refuse(name, "%q is not one of %s", Clip(state, 40), strings.Join(advice.ListingStates, ", "))
-		}
 	}
 }
 

@@ -2,6 +2,7 @@ package wire
 
 import (
 	"encoding/xml"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -54,9 +55,9 @@ type atomText struct {
 
 // FeedQuery is what the feed can be asked for.
 type FeedQuery struct {
-	State  web.OpenStates `form:"state" swaggertype:"string" default:"stale" example:"stale,slow"` // several with commas between
-	Member string         `form:"member"`                                                          // me, an id or a name
-	Key    string         `form:"key"`                                                             // a feed key
+	State  OpenStates `form:"state" swaggertype:"string" default:"stale" example:"stale,slow"` // several with commas between
+	Member string     `form:"member"`                                                          // me, an id or a name
+	Key    string     `form:"key"`                                                             // a feed key
 }
 
 func (v Viewer) AtomEntry(e watch.FeedEntry) atomEntry {
@@ -162,8 +163,20 @@ var ReviewColumns = web.ColumnsOf[Review](`
 
 // StaleQuery is what the reviews can be asked for.
 type StaleQuery struct {
-	State  web.OpenStates `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
-	Member string         `form:"member"`                                          // me, an id or a name
-	AsOf   pricing.Date   `form:"as_of" swaggertype:"string" format:"date"`        // default: today
+	State  OpenStates   `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
+	Member string       `form:"member"`                                          // me, an id or a name
+	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"`        // default: today
 	web.TableQuery
+}
+
+// OpenStates are states of open listings, with commas between.
+type OpenStates []string
+
+func (l *OpenStates) FromQuery(p *web.Params, name string) {
+	*l = p.List(name)
+	for _, state := range *l {
+		if !slices.Contains(advice.ListingStates, state) {
+			p.Refuse(name, "%q is not one of %s", web.Clip(state, 40), strings.Join(advice.ListingStates, ", "))
+		}
+	}
 }

@@ -43,7 +43,8 @@ func listPackages(t *testing.T) map[string]listed {
 const programPath = "askwright/service/cmd/askwright"
 
 var (
-	domain = []string{"askwright/pricing", "askwright/service"}
+	engine = []string{"askwright/pricing", "askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}
+	domain = append(slices.Clip(engine), "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
 	components = with(domain, "advice", "background", "history", "members", "model", "profit", "prose", "recording", "track", "watch", "webhook")
@@ -63,6 +64,11 @@ func with(ours []string, names ...string) []string {
 // pureNot is what the engine, numbers in and numbers out, must not depend on.
 var pureNot = []string{"net", "net/http", "database/sql", "os/exec", "context", "github.com/", "log/slog"}
 
+// answers are what a page of the board is filled from.
+var answers = append(slices.Clip(components), "askwright/service/app", "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web", "askwright/api/wire")
+
+var noSQL = []string{"github.com/jackc/", "database/sql/driver"}
+
 // arrows says which of our packages each may depend on, directly or not, and
 // what of others it must not.
 var arrows = []struct {
@@ -70,7 +76,7 @@ var arrows = []struct {
 	ours []string
 	not  []string
 }{
-	{"askwright/pricing", []string{"askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}, pureNot},
+	{"askwright/pricing", engine, pureNot},
 	{"askwright/pricing/furniture", nil, pureNot},
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
 	{"askwright/pricing/stats", nil, pureNot},
@@ -87,11 +93,15 @@ var arrows = []struct {
 	{"askwright/service/advice", with(domain, "background", "model", "prose", "track"), pure},
 	{"askwright/service/watch", with(domain, "advice", "background", "model", "prose", "track"), pure},
 	{"askwright/service/app", components, pure},
-	{"askwright/service/demo", append(components, "askwright/service/app"), pure},
+	{"askwright/service/demo", append(slices.Clip(components), "askwright/service/app"), pure},
 	{"askwright/db", components, []string{"github.com/gin-gonic/"}},
 	{"askwright/db/private", nil, []string{"github.com/gin-gonic/"}},
 	{"askwright/api/chart", nil, []string{"net/http", "github.com/"}},
-	{"askwright/api", append(components, "askwright/service/app", "askwright/docs", "askwright/api/chart"), []string{"github.com/jackc/", "database/sql/driver"}},
+	{"askwright/api/web", domain, noSQL},
+	{"askwright/api/rowfile", append(with(domain, "recording"), "askwright/api/web"), noSQL},
+	{"askwright/api/wire", append(slices.Clip(components), "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web"), noSQL},
+	{"askwright/api/board", answers, noSQL},
+	{"askwright/api", append(slices.Clip(answers), "askwright/api/board", "askwright/docs"), noSQL},
 	{"askwright/docs", nil, nil},
 }
 
