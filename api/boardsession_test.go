@@ -68,7 +68,7 @@ func TestSessionEndsWithItsKey(t *testing.T) {
 	secret := s.keyWith(t, "Wilda", service.ScopeWrite)
 	v := s.signedIn(t, secret)
 	v.get(t, "/board").page(t, 200)
-	keys, err := s.App.Members.Keys(t.Context(), s.Actor(t, "Wilda"))
+	keys, err := s.Members.Keys(t.Context(), s.Actor(t, "Wilda"))
 	if err != nil {
 		t.Fatal(err)
 	}

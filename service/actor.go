@@ -9,6 +9,7 @@ import (
 	"askwright/pricing"
 )
 
+// OwnUnlessAdmin is the member whose keys the actor may see; zero: everybody's.
 func (a *Actor) OwnUnlessAdmin() uuid.UUID {
 	if a.Can(ScopeAdmin) {
 		return uuid.Nil
@@ -37,6 +38,7 @@ func (a *Actor) MayWriteColumns(l *Listing, cells Cells) error {
 	return nil
 }
 
+// NeedWrite refuses keys that only read.
 func (a *Actor) NeedWrite() error {
 	if !a.Can(ScopeWrite) {
 		return Refuse(ErrForbidden, "changing rows needs a key with the scope write; this one has %s", a.Scope)

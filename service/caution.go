@@ -30,6 +30,7 @@ type Occasion struct {
 
 type deed uint8
 
+// ToPrice and the others are what an answer may lead to.
 const (
 	ToPrice    deed = 1 << iota // set what is asked
 	ToSell                      // sell what was used before

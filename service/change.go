@@ -213,6 +213,7 @@ func (c *Change) Tell(e *Event) {
 	c.Events = slices.Insert(c.Events, 0, *e)
 }
 
+// WithoutRows refuses one row that came alone: its number says nothing.
 func WithoutRows(wrong []FieldError) error {
 	for i := range wrong {
 		wrong[i].Row = 0

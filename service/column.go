@@ -94,6 +94,7 @@ var identityColumns = []Column{
 	closedColumn("stage", stages, func(l *Listing) *string { return &l.Stage }).blankKeeps(),
 }
 
+// DescriptionColumns say what a piece is and how it is offered.
 var DescriptionColumns = []Column{
 	wordColumn("category", Categories, func(l *Listing) *string { return &l.Category }).blankKeeps(),
 	numberColumn("set_size", 1, 100, func(l *Listing) *int { return &l.SetSize }),

@@ -105,6 +105,7 @@ func setPauses(d *Draft, cell string) error {
 	return nil
 }
 
+// SetPauses replaces the pauses.
 func (d *Draft) SetPauses(pauses []pricing.Interval) { d.Pauses, d.sentPauses = pauses, true }
 
 // Interval reads a pause, whose end may lie ahead.

@@ -55,6 +55,7 @@ type NewCost struct {
 // EventCostLine names the line in the details of its event.
 const EventCostLine = "cost_line"
 
+// NoteOf reads a note of the owner's.
 func NoteOf(text string) (string, error) {
 	text = strings.TrimSpace(text)
 	if err := CheckText(text, 1000); err != nil {

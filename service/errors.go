@@ -30,6 +30,7 @@ func (e *Error) Error() string { return e.Detail }
 
 func (e *Error) Unwrap() error { return e.Kind }
 
+// Refuse makes an error of a kind with its detail in the user's words.
 func Refuse(kind error, format string, args ...any) error {
 	return &Error{Kind: kind, Detail: fmt.Sprintf(format, args...)}
 }
@@ -76,4 +77,5 @@ func Invalid(column, format string, args ...any) *InvalidError {
 	return &InvalidError{Fields: []FieldError{{Column: column, Reason: fmt.Sprintf(format, args...)}}}
 }
 
+// IsNotFound reports whether an error says that something is not there.
 func IsNotFound(err error) bool { return errors.Is(err, ErrNotFound) }

@@ -142,6 +142,7 @@ var eventFields = map[string]struct {
 // EventRequests are the kinds that can be asked for.
 var EventRequests = slices.Sorted(maps.Keys(eventFields))
 
+// Check refuses an event that lacks a field or has one of another kind.
 func (n *NewEvent) Check() error {
 	fields, known := eventFields[n.Kind]
 	if !known {
@@ -168,6 +169,7 @@ func Applying(set func(d *Draft)) ChangeOptions {
 	return ChangeOptions{Apply: func(d *Draft) *InvalidError { set(d); return nil }}
 }
 
+// Ending ends a listing on a day with an outcome.
 func Ending(outcome string, on pricing.Date) ChangeOptions {
 	return Applying(func(d *Draft) { d.Outcome, d.EndedOn = outcome, on })
 }

@@ -145,6 +145,7 @@ func NewGroup(name string, currency Currency) Group {
 	}
 }
 
+// Validate checks the settings of a group.
 func (g *Group) Validate() error {
 	var wrong []FieldError
 	check := func(ok bool, column, reason string) {

@@ -24,6 +24,7 @@ const (
 	ReleasedCancelled   = "cancelled"    // by the seller: it tells nothing of buyers
 )
 
+// ReleaseReasons are why a hold may be released.
 var ReleaseReasons = []string{ReleasedNoShow, ReleasedFellThrough, ReleasedCancelled}
 
 // MaxDaysAhead bounds how far ahead a promise or a hold may lie.
@@ -82,6 +83,7 @@ type TurnUps [2]turnUp
 // turnUp counts holds by whether the buyer came and paid.
 type turnUp struct{ Kept, Broken int }
 
+// Of is the count with or without a deposit.
 func (t *TurnUps) Of(deposit bool) *turnUp {
 	if deposit {
 		return &t[1]

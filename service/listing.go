@@ -10,6 +10,7 @@ import (
 	"askwright/pricing/furniture"
 )
 
+// PausedOn reports whether the listing could not be shown on a day.
 func (l *Listing) PausedOn(day pricing.Date) bool {
 	return slices.ContainsFunc(l.Pauses, func(p pricing.Interval) bool {
 		return p.From <= day && (p.To.IsZero() || p.To > day)
@@ -194,6 +195,7 @@ func (l *Listing) WithoutOwnerOnly() *Listing {
 	return &c
 }
 
+// MillimetresPerInch converts lengths.
 const MillimetresPerInch = 25.4 // exact: international yard and pound agreement of 1959
 
 // Centimetres converts a length as entered.

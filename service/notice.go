@@ -54,12 +54,14 @@ type listingNews struct {
 	On         string      `json:"on,omitempty"`
 }
 
+// NewNotice is the message about an event, with its data.
 func NewNotice(event string, at time.Time, listing uuid.UUID, data any) Notice {
 	// These are structs of text and numbers, which always can be written.
 	text, _ := json.Marshal(payload{Type: event, Timestamp: at.UTC().Format(time.RFC3339), Data: data})
 	return Notice{Event: event, ListingID: listing, At: at, Payload: text}
 }
 
+// NewsOf is what all messages tell of a listing.
 func NewsOf(a *Actor, l *Listing, ask Money) listingNews {
 	c := a.Group.Currency
 	n := listingNews{ListingID: l.ID, Ref: l.Ref, Member: l.Member, Category: l.Category, Currency: c.Code}
@@ -104,18 +106,10 @@ func NoticesOf(a *Actor, c *Change) (out []Notice, err error) {
 	return out, nil
 }
 
+// The events that endpoints can be told of.
 const (
-	WebhookSlow = "listing.slow"
-)
-
-const (
+	WebhookSlow  = "listing.slow"
 	WebhookStale = "listing.stale"
-)
-
-const (
-	WebhookSold = "listing.sold"
-)
-
-const (
-	WebhookOffer = "offer.recorded" // of one's own listings alone
+	WebhookSold  = "listing.sold"
+	WebhookOffer = "offer.recorded" // told to the owner of the listing alone
 )

@@ -34,6 +34,7 @@ func (p *Piece) Newest() *Listing { return p.Listings[len(p.Listings)-1] }
 // PieceStates are what Piece.State can be.
 var PieceStates = slices.Concat(stages, []string{LeftPassed}, outcomes, []string{LeftLetGo})
 
+// NoPiece says that a piece was not found.
 func NoPiece(id uuid.UUID) error { return Refuse(ErrNotFound, "there is no piece with the id %s", id) }
 
 // PieceOf gathers rows of one piece; a row not yet offered comes last, as what

@@ -32,6 +32,7 @@ var earliest = pricing.NewDate(1970, time.January, 1)
 
 var slashedDate = regexp.MustCompile(`^(\d{1,2})[/.](\d{1,2})[/.](\d{4})$`)
 
+// Date reads a day.
 func (r *Reader) Date(cell string) (pricing.Date, error) {
 	if cell == "" {
 		return 0, nil
@@ -73,6 +74,7 @@ func (r *Reader) IsoDate(cell string) (string, error) {
 	return "", fmt.Errorf("%q can be read in two ways; write 2026-03-05, or set the group's date_order to mdy or dmy", cell)
 }
 
+// PositiveMoney reads an amount above zero.
 func (r *Reader) PositiveMoney(cell string) (Money, error) {
 	if cell == "" {
 		return 0, nil
@@ -189,6 +191,7 @@ func CheckText(s string, most int) error {
 	return nil
 }
 
+// NotAllowed says which words a cell may have.
 func NotAllowed(cell string, allowed []string) error {
 	return fmt.Errorf("%q is not one of %s", Clip(cell), strings.Join(allowed, ", "))
 }

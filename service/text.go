@@ -59,6 +59,7 @@ func Count(n int, one, many string) string {
 	return fmt.Sprintf("%d %s", n, many)
 }
 
+// HoursText writes hours for a sentence.
 func HoursText(hours float64) string {
 	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.2f", hours), "0"), ".")
 }

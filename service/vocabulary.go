@@ -107,4 +107,5 @@ func editDistance(a, b string) int {
 	return row[len(b)]
 }
 
+// IsOneOf reports whether a word is among those allowed.
 func IsOneOf(word string, allowed []string) bool { return slices.Contains(allowed, word) }

@@ -237,6 +237,7 @@ func (b *BookRows) Place(row int, column string) string {
 	return ""
 }
 
+// Each yields the rows of the sheet in order.
 func (b *BookRows) Each(yield func(recording.Row) error) error {
 	for _, row := range b.rows {
 		if err := yield(row); err != nil {

@@ -10,6 +10,7 @@ type ColumnSet struct {
 	Nearest func(name string) string
 }
 
+// RowColumns are the columns of a row, and of a find with its plan.
 var (
 	RowColumns  = ColumnSet{service.ColumnByName, service.NearestColumn}
 	FindColumns = ColumnSet{service.FindColumn, service.NearestFindColumn}

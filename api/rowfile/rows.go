@@ -41,6 +41,7 @@ func (f *RowFile) count() error {
 	return nil
 }
 
+// CsvRows reads a CSV with a header.
 func (f *RowFile) CsvRows(yield func(recording.Row) error) error {
 	in, err := f.start()
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 // returns becomes a problem document.
 type Handler func(c *gin.Context, a *service.Actor) error
 
+// NoKey is the scope of routes that need no key.
 const (
 	NoKey = ""
 )
@@ -42,6 +43,7 @@ func AnswerTagged(c *gin.Context, v any) error {
 	return Answer(c, http.StatusOK, v)
 }
 
+// NoContent answers 204.
 func NoContent(c *gin.Context) error {
 	c.Status(http.StatusNoContent)
 	c.Writer.WriteHeaderNow()

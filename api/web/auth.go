@@ -11,6 +11,7 @@ import (
 	"askwright/service"
 )
 
+// ActorKey is under which a request keeps who asks.
 const ActorKey = "askwright.actor"
 
 // keyText matches keys, and what was cut from one, wherever they turn up.

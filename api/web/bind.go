@@ -33,6 +33,7 @@ func decode(n Node, target any) error {
 	return nil
 }
 
+// Refuse notes what is wrong with a value of the body.
 func (b *Binder) Refuse(pointer, format string, args ...any) {
 	column := pointer[strings.LastIndexByte(pointer, '/')+1:]
 	b.wrong = append(b.wrong, service.FieldError{Pointer: pointer, Column: column, Reason: fmt.Sprintf(format, args...)})
@@ -155,6 +156,7 @@ func (b *Binder) setSlice(n Node, v reflect.Value, pointer string) {
 	}
 }
 
+// SetStruct reads an object into the fields of a struct.
 func (b *Binder) SetStruct(n Node, v reflect.Value, pointer string) {
 	if !b.Want(n, pointer, ObjectNode) {
 		return
@@ -183,6 +185,7 @@ func JsonFields(t reflect.Type) map[string]int {
 	return fields
 }
 
+// DidYouMean goes on after a name that is not known; "" where none is near.
 func DidYouMean(name string) string {
 	if name == "" {
 		return ""

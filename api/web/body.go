@@ -12,6 +12,7 @@ import (
 	"askwright/service"
 )
 
+// MediaTypeOf is the type of the body, without its parameters.
 func MediaTypeOf(c *gin.Context) string {
 	t, _, err := mime.ParseMediaType(c.GetHeader("Content-Type"))
 	if err != nil {

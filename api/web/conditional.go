@@ -21,6 +21,7 @@ import (
 // revision; a list's says what it was made from, so that an unchanged one is
 // answered before it is read; other resources' are hashes of their bodies.
 
+// RevisionTag is the entity tag of a row.
 func RevisionTag(revision int64) string { return `"` + strconv.FormatInt(revision, 10) + `"` }
 
 // ListTag is the tag of anything computed from what the group has on file.
@@ -30,6 +31,7 @@ func (s *Kit) ListTag(c *gin.Context, a *service.Actor, form string) string {
 	return HashTag(a.Group, a.Today, a.MemberID, a.Scope == service.ScopeFeed, c.Request.URL.Path, query.Encode(), form, s.build)
 }
 
+// HashTag is an entity tag of all that an answer depends on.
 func HashTag(parts ...any) string {
 	text, err := json.Marshal(parts)
 	if err != nil {
@@ -78,6 +80,7 @@ func WantedRevision(c *gin.Context) (*int64, error) {
 	return &n, err
 }
 
+// PageDefault and PageMost bound the items of a page.
 const (
 	PageDefault = 100
 	PageMost    = 1000
@@ -101,6 +104,7 @@ func (k Cursor) sum(c *gin.Context) string {
 	return HashTag(strings.TrimSuffix(c.Request.URL.Path, ".csv"), query.Encode(), k.After, k.ID)
 }
 
+// Encode writes the cursor, bound to the request's filters and order.
 func (k Cursor) Encode(c *gin.Context) string {
 	k.Sum = k.sum(c)
 	text, err := json.Marshal(k)

@@ -21,6 +21,7 @@ const maxDepth = 8
 // nodeKind is what a JSON value is.
 type nodeKind uint8
 
+// NullNode and the others are the kinds of JSON values.
 const (
 	NullNode nodeKind = iota
 	BoolNode
@@ -135,6 +136,7 @@ func invalidUTF8(b []byte) int {
 // parser builds nodes from tokens.
 type parser struct{ Decoder *json.Decoder }
 
+// NewParser reads JSON values from r, one at a time.
 func NewParser(r io.Reader) *parser {
 	d := json.NewDecoder(r)
 	d.UseNumber()
@@ -168,6 +170,7 @@ func atPointer(pointer, reason string) error {
 	return &RequestError{Kind: Malformed, Detail: detail, Errors: []ProblemError{{Pointer: pointer, Reason: reason}}}
 }
 
+// Value reads the value at a pointer.
 func (p *parser) Value(pointer string, depth int) (Node, error) {
 	t, err := p.Token(pointer)
 	if err != nil {

@@ -25,6 +25,7 @@ type Limits struct {
 	LongTimeout       time.Duration // of an import or an export; default 4 min
 }
 
+// WithDefaults fills in what is zero.
 func (l Limits) WithDefaults() Limits {
 	if l.BodyBytes == 0 {
 		l.BodyBytes = 8 << 20

@@ -27,6 +27,7 @@ type note struct {
 	cancelled  bool
 }
 
+// NoteOf is the request's note, made when it is first asked for.
 func NoteOf(c *gin.Context) *note {
 	if n, ok := c.Value(noteKey).(*note); ok {
 		return n

@@ -9,6 +9,7 @@ import (
 	"askwright/service"
 )
 
+// Instant writes a time as answers do.
 func Instant(t time.Time) string { return t.UTC().Format(time.RFC3339) }
 
 // Decimal is a number as it was written, from a JSON number or a string.
@@ -51,8 +52,10 @@ func trimmedZero(text string) bool {
 // Calculated figures are rounded at this border: money to the currency's
 // digits, percentages to a tenth of a point, chances to a thousandth.
 
+// Percentage writes points to a tenth.
 func Percentage(points float64) Number { return Rounded(points, 1) }
 
+// Chance writes a probability to a thousandth.
 func Chance(p float64) Number { return Rounded(p, 3) }
 
 // MoneyIn returns how calculated money is written in a currency.

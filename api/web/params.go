@@ -23,6 +23,7 @@ type Params struct {
 	Err    error
 }
 
+// ParamsOf reads the parameters of the address.
 func ParamsOf(c *gin.Context) *Params {
 	values, err := url.ParseQuery(c.Request.URL.RawQuery)
 	p := &Params{Values: values}
@@ -42,6 +43,7 @@ func ParamsOf(c *gin.Context) *Params {
 	return p
 }
 
+// Refuse notes what is wrong with a parameter; the first fault stays.
 func (p *Params) Refuse(name, format string, args ...any) {
 	if p.Err == nil {
 		p.Err = BadParameter(name, format, args...)
@@ -54,6 +56,7 @@ func (p *Params) Has(name string) bool {
 	return p.Values.Has(name)
 }
 
+// Text is a parameter without the blanks around it.
 func (p *Params) Text(name string) string {
 	p.Has(name)
 	return strings.TrimSpace(p.Values.Get(name))
@@ -83,8 +86,10 @@ func (p *Params) OneOf(name string, allowed ...string) string {
 	return word
 }
 
+// Bool is a parameter that is true or false.
 func (p *Params) Bool(name string) bool { return p.OneOf(name, "true", "false") == "true" }
 
+// Date is a parameter that is a day; zero: it was not sent.
 func (p *Params) Date(name string) pricing.Date {
 	text := p.Text(name)
 	if text == "" {
@@ -113,6 +118,7 @@ func (p *Params) Count(name string, otherwise, most int) int {
 
 var plainNumber = regexp.MustCompile(`^-?\d{1,15}(\.\d{1,6})?$`)
 
+// Number is a parameter that is a number, and whether it was sent.
 func (p *Params) Number(name string) (float64, bool) {
 	text := p.Text(name)
 	if text == "" {
@@ -157,6 +163,7 @@ func NearestName(name string, known []string) string {
 	return service.Nearest(service.CanonicalWord(Clip(name, 60)), known)
 }
 
+// KeysOf are the keys of a map in their order.
 func KeysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
 
 // MemberFilter reads which member is meant; zero: everybody.

@@ -32,6 +32,7 @@ type NewValue struct {
 	Nearest string `json:"nearest,omitempty" example:"green"` // the known word that may have been meant
 }
 
+// ProblemMediaType is that of RFC 9457.
 const ProblemMediaType = "application/problem+json"
 
 // Problem is an RFC 9457 problem document.
@@ -103,11 +104,13 @@ var (
 		"Repeat after as many seconds as Retry-After says. Rows can be sent again safely: they are known by their ref."}
 )
 
+// ProblemTypes are all kinds of problems, as /problems lists them.
 var ProblemTypes = []*ProblemType{
 	Malformed, keyInAddress, Unauthenticated, Forbidden, NotFound, methodNotAllowed, NotAcceptable, Conflict, inProgress,
 	Changed, TooLarge, unsupportedMedia, Invalid, NothingLanded, TooMany, Internal, Unavailable,
 }
 
+// Uri is the type's address.
 func (t *ProblemType) Uri() string { return "/problems/" + t.Name }
 
 // problemTable says which problem an error becomes: the first match counts,
@@ -136,6 +139,7 @@ type RequestError struct {
 
 func (e *RequestError) Error() string { return e.Detail }
 
+// Refuse makes the error that becomes a problem of that kind.
 func Refuse(kind *ProblemType, format string, args ...any) *RequestError {
 	return &RequestError{Kind: kind, Detail: fmt.Sprintf(format, args...)}
 }
@@ -197,6 +201,7 @@ func OneLine(e *service.InvalidError) string {
 	return first
 }
 
+// ProblemErrors tells faults of fields as a problem does.
 func ProblemErrors(fields []service.FieldError) []ProblemError {
 	out := make([]ProblemError, len(fields))
 	for i, f := range fields {
@@ -236,6 +241,7 @@ func (s *Kit) Fail(c *gin.Context, err error) {
 	s.answerProblem(c, p)
 }
 
+// RetryAfterSeconds is when to try again what is unavailable.
 const RetryAfterSeconds = "2"
 
 func (s *Kit) answerProblem(c *gin.Context, p Problem) {
@@ -272,10 +278,12 @@ func (s *Kit) answerProblem(c *gin.Context, p Problem) {
 	}
 }
 
+// NoRoute answers where nothing is.
 func (s *Kit) NoRoute(c *gin.Context) {
 	s.Fail(c, Refuse(NotFound, "there is nothing at this address"))
 }
 
+// NoMethod answers a method that a route does not have.
 func (s *Kit) NoMethod(c *gin.Context) {
 	s.Fail(c, Refuse(methodNotAllowed, "%s is not allowed here; allowed: %s", Clip(c.Request.Method, 20), c.Writer.Header().Get("Allow")))
 }
@@ -290,6 +298,7 @@ func (s *Kit) recovered(c *gin.Context, what any, stack []byte) {
 	s.answerProblem(c, newProblem(Internal, ""))
 }
 
+// ProblemTypeByName finds a kind of problem.
 func ProblemTypeByName(name string) (*ProblemType, bool) {
 	i := slices.IndexFunc(ProblemTypes, func(t *ProblemType) bool { return t.Name == name })
 	if i < 0 {
@@ -306,6 +315,7 @@ func Clip(s string, most int) string {
 	return strings.ToValidUTF8(s[:most], "") + "…"
 }
 
+// ByteCount writes a size in words.
 func ByteCount(n int64) string {
 	if n >= 1<<20 {
 		return fmt.Sprintf("%d MB", n>>20)

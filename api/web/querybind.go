@@ -73,7 +73,7 @@ func (p *Params) bind(field reflect.StructField, name string, to any) {
 }
 
 func (p *Params) word(field reflect.StructField, name string) string {
-	text := ""
+	var text string
 	if enums := field.Tag.Get("enums"); enums != "" {
 		text = p.OneOf(name, strings.Split(enums, ",")...)
 	} else {
@@ -141,6 +141,7 @@ func ListEndpoint[In, Out any](s *Kit, filename string,
 // fieldDelimiter stands between the cells of a CSV.
 type fieldDelimiter string
 
+// FromQuery reads the mark between cells.
 func (d *fieldDelimiter) FromQuery(p *Params, name string) {
 	switch sent := p.Text(name); {
 	case sent == "tab" || p.Values.Get(name) == "\t":
@@ -157,6 +158,7 @@ func (d *fieldDelimiter) FromQuery(p *Params, name string) {
 // decimalMark is the mark in the numbers of a CSV.
 type decimalMark string
 
+// FromQuery reads the decimal mark.
 func (d *decimalMark) FromQuery(p *Params, name string) {
 	*d = decimalMark(cmp.Or(p.OneOf(name, ".", ","), "."))
 }
@@ -164,4 +166,5 @@ func (d *decimalMark) FromQuery(p *Params, name string) {
 // ColumnList are names of columns with commas between.
 type ColumnList []string
 
+// FromQuery reads names with commas between.
 func (l *ColumnList) FromQuery(p *Params, name string) { *l = p.List(name) }

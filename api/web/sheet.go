@@ -12,6 +12,7 @@ import (
 	"askwright/service"
 )
 
+// WorkbookMediaType is that of a spreadsheet file.
 const WorkbookMediaType = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet" // ECMA-376
 
 // Workbook is written sheet by sheet, row by row.
@@ -22,6 +23,7 @@ type Workbook struct {
 	styles   map[string]int // by number format
 }
 
+// NewWorkbook begins a workbook with amounts in a currency.
 func NewWorkbook(c service.Currency) (*Workbook, error) {
 	b := &Workbook{File: excelize.NewFile(), currency: c, styles: map[string]int{}}
 	var err error
@@ -63,6 +65,7 @@ type sheet[T any] struct {
 	rows    int // with the header
 }
 
+// NewSheet adds a sheet and writes its header.
 func NewSheet[T any](b *Workbook, name string, columns []TableColumn[T]) (*sheet[T], error) {
 	if _, err := b.File.NewSheet(name); err != nil {
 		return nil, err

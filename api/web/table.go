@@ -70,6 +70,7 @@ func WriteTable[T any](c *gin.Context, filename string, columns []TableColumn[T]
 // CellKind is how a cell is written.
 type CellKind uint8
 
+// TextCell and the others are the kinds of cells.
 const (
 	TextCell     CellKind = iota // may begin like a formula
 	PlainCell                    // written by us: dates, ids, words
@@ -85,6 +86,7 @@ type TableColumn[T any] struct {
 	Value func(T) string
 }
 
+// ColumnNames are the headings of a table.
 func ColumnNames[T any](columns []TableColumn[T]) []string {
 	names := make([]string, len(columns))
 	for i, c := range columns {
@@ -117,6 +119,7 @@ type TableWriter[T any] struct {
 	err     error // the first of the connection
 }
 
+// ByteOrderMark begins a file for spreadsheets that want one.
 const ByteOrderMark = "\uFEFF"
 
 // StartTable begins a CSV answer with its header row.
@@ -127,6 +130,7 @@ func StartTable[T any](c *gin.Context, filename string, columns []TableColumn[T]
 	return NewTable(c.Writer, columns, o)
 }
 
+// NewTable writes the header of a table to w.
 func NewTable[T any](w io.Writer, columns []TableColumn[T], o TableOptions) *TableWriter[T] {
 	t := &TableWriter[T]{out: bufio.NewWriterSize(w, 32<<10), columns: Pick(columns, o.Fields), options: o}
 	if o.BOM {
@@ -191,6 +195,7 @@ var (
 	formulaIn  = regexp.MustCompile(`^'+[=+\-@]`)
 )
 
+// HideFormula keeps a spreadsheet from running a cell.
 func HideFormula(s string) string {
 	if formulaOut.MatchString(s) {
 		return "'" + s
@@ -198,6 +203,7 @@ func HideFormula(s string) string {
 	return s
 }
 
+// ShowFormula takes back what HideFormula does.
 func ShowFormula(s string) string {
 	if formulaIn.MatchString(s) {
 		return s[1:]

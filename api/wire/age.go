@@ -36,6 +36,7 @@ type AgePage struct {
 	Items []AgeLine `json:"items"`
 }
 
+// AgeLine shows the ages of a category.
 func (v Viewer) AgeLine(l advice.AgeLine) AgeLine {
 	return AgeLine{
 		Category: l.Category, Listings: l.Listings, Paused: l.Paused, MedianDays: web.Rounded(l.MedianAge, 1), OldestDays: l.OldestAge,
@@ -44,6 +45,7 @@ func (v Viewer) AgeLine(l advice.AgeLine) AgeLine {
 	}
 }
 
+// AgeColumns are the columns of the ages.
 var AgeColumns = web.ColumnsOf[AgeLine](`
 	category listings paused median_days oldest_days oldest_ref oldest_member asked days_0_14
 	days_15_30 days_31_60 days_61_90 days_91_up`)
@@ -85,8 +87,10 @@ type DaysToSellPage struct {
 	Items []DaysToSell `json:"items"`
 }
 
+// SurvivalLevel is the level of the limits of a survival curve.
 const SurvivalLevel = 0.8 // of the limits, as of all ranges that people are shown
 
+// DaysToSellOf shows how fast a category sells.
 func DaysToSellOf(c advice.CategorySpeed) DaysToSell {
 	out := DaysToSell{
 		Category: c.Category, Listings: c.N, Sold: c.Sales, LastDay: int(c.LastDay), Steps: make([]SurvivalStep, len(c.Steps)),
@@ -114,6 +118,7 @@ func wholeDays(x *float64) *int {
 	return &n
 }
 
+// DaysToSellColumns are the columns of the days to sell.
 var DaysToSellColumns = web.ColumnsOf[DaysToSell](`
 	category listings sold median_days median_low median_high last_day`)
 
@@ -153,6 +158,7 @@ func AnswerPicture(c *gin.Context, p *chart.Picture) error {
 	return err
 }
 
+// CurveOf is a suggestion as the drawing takes it.
 func CurveOf(f advice.Suggestion, within int) chart.Curve {
 	curve := chart.Curve{Title: f.Ref, WithinDays: within, Now: f.PresentAsk}
 	if f.Refusal != nil && len(f.Curve) == 0 {
@@ -170,6 +176,7 @@ func CurveOf(f advice.Suggestion, within int) chart.Curve {
 	return curve
 }
 
+// AgesOf are the ages as the drawing takes them.
 func AgesOf(lines []advice.AgeLine) chart.Ages {
 	bands := make([]chart.AgeBand, len(advice.AgeBands)+1)
 	from := 0

@@ -15,10 +15,12 @@ type Cells map[string]string
 // FindCells are a find on its way in: a row with the columns of its plan.
 type FindCells map[string]string
 
+// ReadNode reads a row.
 func (cells *Cells) ReadNode(b *web.Binder, n web.Node, pointer string) {
 	*cells = readCells(b, n, pointer, rowfile.RowColumns)
 }
 
+// ReadNode reads a find.
 func (cells *FindCells) ReadNode(b *web.Binder, n web.Node, pointer string) {
 	*cells = FindCells(readCells(b, n, pointer, rowfile.FindColumns))
 }

@@ -36,6 +36,7 @@ type Adjustment struct {
 	Money   web.Number `json:"money" swaggertype:"number"`
 }
 
+// InCell is the adjustment in a table.
 func (a Adjustment) InCell() string { return a.Term + ":" + string(a.Percent) }
 
 // ComparablePage is the comparables of a subject, the nearest first.
@@ -43,6 +44,7 @@ type ComparablePage struct {
 	Items []Comparable `json:"items"`
 }
 
+// Comparable shows a comparable.
 func (v Viewer) Comparable(f advice.Comparable) Comparable {
 	money := web.MoneyIn(v.Currency)
 	out := Comparable{
@@ -60,6 +62,7 @@ func (v Viewer) Comparable(f advice.Comparable) Comparable {
 	return out
 }
 
+// ComparableColumns are the columns of comparables.
 var ComparableColumns = web.ColumnsOf[Comparable](`
 	ref id member category outcome listed_on active_days ask sale_price distance weak adjusted_price
 	net_percent gross_percent adjustments adjusted_ask`)

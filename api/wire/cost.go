@@ -41,6 +41,7 @@ type NewCost struct {
 	Voids  *uuid.UUID  `json:"voids" format:"uuid"`                         // the line to undo; beside it only a note
 }
 
+// Cost shows a cost line.
 func (v Viewer) Cost(l service.CostLine) CostLine {
 	out := CostLine{
 		ID: l.ID, On: l.On.String(), Kind: string(l.Kind), Step: l.Step, Note: l.Note, Ref: l.Ref, ListingID: l.ListingID,
@@ -62,5 +63,6 @@ func optionalID(id uuid.UUID) *uuid.UUID {
 	return &id
 }
 
+// CostColumns are the columns of cost lines.
 var CostColumns = web.ColumnsOf[CostLine](`
 	id on kind amount hours step note ref listing_id at voids voided_by`)

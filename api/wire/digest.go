@@ -68,6 +68,7 @@ type LongPause struct {
 	Days     int       `json:"days"`                          // so far
 }
 
+// Digest shows the digest.
 func (v Viewer) Digest(d *advice.Digest) Digest {
 	out := Digest{
 		Group: d.Group, Today: d.Today.String(), Currency: v.Currency.Code,
@@ -126,6 +127,7 @@ func styleHash(page string) string {
 	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
 }
 
+// FormText and FormHTML are the forms of the digest beside JSON.
 const (
 	FormText = "text"
 	FormHTML = "html"

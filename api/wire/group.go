@@ -88,6 +88,7 @@ func (p MaterialPrice) setting(c service.Currency) (service.MaterialPrice, error
 	return service.MaterialPrice{Product: p.Product, Price: amount, Size: p.Size, Unit: p.Unit, Default: p.Basis == refinish.CommonPractice}, err
 }
 
+// GroupOf shows a group to one of its members.
 func GroupOf(g *service.Group, a *service.Actor) Group {
 	out := Group{
 		ID: g.ID, Name: g.Name, Currency: g.Currency.Code, Unit: g.Unit, TimeZone: g.TimeZone, DateOrder: g.DateOrder,
@@ -214,6 +215,7 @@ type NewMember struct {
 	Name string `json:"name"`
 }
 
+// MemberOf shows a member.
 func MemberOf(m service.Member) Member {
 	return Member{ID: m.ID, Name: m.Name, JoinedAt: m.JoinedAt.UTC(), LeftAt: optionalTime(m.LeftAt)}
 }

@@ -40,6 +40,7 @@ type NewKey struct {
 	ExpiresAt *time.Time `json:"expires_at" format:"date-time"` // default: never
 }
 
+// KeyResource shows a key without its secret.
 func KeyResource(k members.Key) Key {
 	return Key{
 		ID: k.ID, MemberID: k.MemberID, Member: k.Member, Scope: k.Scope, Label: k.Label, CreatedAt: k.CreatedAt.UTC(),

@@ -144,6 +144,7 @@ func ReadPosition(p *web.Params, c *gin.Context, q *service.Query) {
 	q.After, q.AfterID = k.After, k.ID
 }
 
+// NextListing is the cursor after the last row of a page.
 func NextListing(c *gin.Context, a *service.Actor, q service.Query, last *service.Listing) string {
 	k := web.Cursor{ID: last.ID}
 	for _, key := range q.Sort {

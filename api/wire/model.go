@@ -174,6 +174,7 @@ type Followed struct {
 	StdError   web.Number `json:"std_error" swaggertype:"number"`   // of net_percent
 }
 
+// Model shows the fitted model.
 func (v Viewer) Model(d *advice.Description) Model {
 	out := Model{
 		Model: d.Version, FittedOn: d.FittedOn.String(), Sold: d.Sold, Unsold: d.Unsold, LastSale: d.LastSale.String(),
@@ -230,6 +231,7 @@ func effect(e pricing.Effect) Effect {
 	}
 }
 
+// ScoresOf shows how advice did.
 func ScoresOf(s track.Scores) Scores {
 	out := Scores{
 		Listings: s.Listings, Sold: s.Sold, MedianError: Optional(s.MedianError, web.Percentage), Inside: ShareOf(s.Inside), Unjudged: s.Unjudged,
@@ -263,6 +265,7 @@ func ScoresOf(s track.Scores) Scores {
 	return out
 }
 
+// ShareOf shows a share with its count.
 func ShareOf(s stats.Share) Share {
 	out := Share{Hits: s.Hits, N: s.N, Low: web.Chance(s.Low), High: web.Chance(s.High)}
 	if s.N > 0 {

@@ -71,6 +71,7 @@ type OfferPage struct {
 	Sentences []string       `json:"sentences,omitempty"`
 }
 
+// Offer shows an offer to the owner of its listing.
 func (v Viewer) Offer(o service.Offer) Offer {
 	out := Offer{ID: o.ID, On: o.On.String(), Amount: web.Exact(o.Amount, v.Currency), Comes: o.Comes.String(), Cash: o.Cash, Note: o.Note}
 	if o.Ask != 0 {
@@ -82,6 +83,7 @@ func (v Viewer) Offer(o service.Offer) Offer {
 	return out
 }
 
+// Lowest shows the lowest amounts to take, by days from today.
 func (v Viewer) Lowest(advice *advice.OfferAdvice) []LowestToTake {
 	money := web.MoneyIn(v.Currency)
 	var out []LowestToTake
@@ -92,6 +94,7 @@ func (v Viewer) Lowest(advice *advice.OfferAdvice) []LowestToTake {
 	return out
 }
 
+// HeldUntil is the last day of a hold; nil: there is none.
 func HeldUntil(h *service.Hold) *string {
 	if h == nil {
 		return nil
@@ -99,6 +102,7 @@ func HeldUntil(h *service.Hold) *string {
 	return new(h.Until.String())
 }
 
+// OfferAnswer shows what to do about an offer.
 func (v Viewer) OfferAnswer(offer service.Offer, f *advice.OfferAdvice) OfferAnswer {
 	money := web.MoneyIn(v.Currency)
 	out := OfferAnswer{
@@ -114,5 +118,6 @@ func (v Viewer) OfferAnswer(offer service.Offer, f *advice.OfferAdvice) OfferAns
 	return out
 }
 
+// OfferColumns are the columns of offers.
 var OfferColumns = web.ColumnsOf[Offer](`
 	id on amount ask comes cash deposit note`)

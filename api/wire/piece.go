@@ -30,6 +30,7 @@ type PiecePage struct {
 	Next  string  `json:"next,omitempty"`
 }
 
+// Piece shows a piece with its listings.
 func (v Viewer) Piece(p *service.Piece) Piece {
 	out := Piece{ID: p.ID, Ref: p.Ref, Member: p.Member, State: p.State(), Listings: v.Rows(p.Listings)}
 	newest := p.Listings[len(p.Listings)-1]
@@ -47,6 +48,7 @@ func (v Viewer) Piece(p *service.Piece) Piece {
 	return out
 }
 
+// PieceColumns are the columns of pieces.
 var PieceColumns = web.ColumnsOf[Piece](`
 	ref id member state category let_go seller_ask days_owned lineage`)
 

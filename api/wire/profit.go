@@ -22,6 +22,7 @@ type ProfitPeriod struct {
 // profitSheet is a sheet with figures, by what they are grouped by.
 type profitSheet struct{ By, name string }
 
+// ProfitSheets are the sheets with figures, by what they are grouped by.
 var ProfitSheets = []profitSheet{
 	{byPiece, "Pieces"}, {"month", "Months"}, {"year", "Years"}, {"category", "Categories"},
 	{"finish", "Finishes"}, {"venue", "Venues"}, {"source", "Sources"},
@@ -238,6 +239,7 @@ func (v Viewer) profitItem(i profit.Item) ProfitItem {
 	return out
 }
 
+// Stock shows what unsold pieces cost.
 func (v Viewer) Stock(figures profit.Figures) StockItem {
 	f := amounts{figures, v.Currency}
 	return StockItem{
@@ -272,6 +274,7 @@ func (v Viewer) profitLine(l profit.Line) ProfitLine {
 	return out
 }
 
+// Profit shows the report on a member's own pieces.
 func (v Viewer) Profit(a *service.Actor, q profit.Query, p *profit.Report) ProfitReport {
 	out := ProfitReport{
 		Member: a.Member, Currency: v.Currency.Code, By: q.By, From: q.From.String(), To: q.To.String(),
@@ -308,16 +311,19 @@ func ProfitColumns(by string) []web.TableColumn[ProfitItem] {
 	return append(columns, figureColumns...)
 }
 
+// StockColumns are the columns of unsold pieces.
 var StockColumns = web.ColumnsOf[StockItem](`
 	id ref category state let_go let_go_on bought_from bought_on days_owned purchase_cost
 	pickup_cost materials_cost other_cost fees cost delivery_cost hours hours_other`)
 
+// LineColumns are the columns of the lines behind the figures.
 var LineColumns = web.ColumnsOf[ProfitLine](`
 	group piece_ref ref on kind amount hours step note piece_id listing_id cost_id`)
 
 var quickSaleColumns = web.ColumnsOf[QuickSale](`
 	ref listed_on ended_on first_ask sale_price listing_id`)
 
+// OptionalCount writes a count; "" where it is unknown.
 func OptionalCount(n *int) string {
 	if n == nil {
 		return ""
@@ -335,6 +341,7 @@ type ProfitQuery struct {
 	web.TableQuery
 }
 
+// RowsLines and the others are what the table of the report can be of.
 const (
 	byPiece    = "piece"
 	RowsLines  = "lines"

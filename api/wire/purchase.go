@@ -108,6 +108,7 @@ type Inspection struct {
 	Source string `json:"source" example:"common practice, no source"`
 }
 
+// InCell is the inspection in a table.
 func (i Inspection) InCell() string { return i.Code }
 
 // PurchaseQuery goes with a CSV of finds or of limits.
@@ -174,6 +175,7 @@ func (t *PurchaseTarget) Read(a *service.Actor) (advice.PurchaseTarget, error) {
 	return out, nil
 }
 
+// PurchaseLimit shows what to pay at most.
 func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 	money := web.MoneyIn(v.Currency)
 	out := PurchaseLimit{
@@ -217,6 +219,7 @@ func (v Viewer) purchaseOutcome(o *pricing.PurchaseOutcome) *PurchaseOutcome {
 	}
 }
 
+// PurchaseColumns are the columns of purchase limits.
 var PurchaseColumns = web.ColumnsOf[PurchaseLimit](`
 	ref category rank offer walk_away most_to_pay at_likely break_even rule_of_third expected_profit
 	profit_per_hour chance_of_loss price=at_price.price

@@ -165,6 +165,7 @@ type Warning struct {
 	Text string `json:"text"`
 }
 
+// Plan is the plan as the service takes it.
 func (p RefinishPlan) Plan() advice.Plan {
 	return advice.Plan{
 		Finish: p.Finish, Color: p.Color, SecondFinish: p.SecondFinish, SecondColor: p.SecondColor, SecondPart: p.SecondPart,
@@ -172,6 +173,7 @@ func (p RefinishPlan) Plan() advice.Plan {
 	}
 }
 
+// RefinishEstimate shows what finishes take and bring.
 func (v Viewer) RefinishEstimate(f *advice.RefinishEstimate, g *service.Group) RefinishEstimate {
 	money := web.MoneyIn(v.Currency)
 	out := RefinishEstimate{

@@ -24,6 +24,7 @@ type AtomFeed struct {
 	Entries  []atomEntry `xml:"entry"`
 }
 
+// AtomLink is a link of a feed (RFC 4287).
 type AtomLink struct {
 	Rel  string `xml:"rel,attr"`
 	Type string `xml:"type,attr"`
@@ -60,6 +61,7 @@ type FeedQuery struct {
 	Key    string     `form:"key"`                                                             // a feed key
 }
 
+// AtomEntry shows a review as an entry of a feed.
 func (v Viewer) AtomEntry(e watch.FeedEntry) atomEntry {
 	address := "/v1/listings/" + e.Row.ID.String()
 	return atomEntry{
@@ -119,6 +121,7 @@ type ReviewPage struct {
 	Items []Review `json:"items"`
 }
 
+// Review shows where a listing stands.
 func (v Viewer) Review(r advice.Review) Review {
 	money := web.MoneyIn(v.Currency)
 	out := Review{
@@ -155,6 +158,7 @@ func (r Review) Best() Remedy {
 	return r.Remedies[0]
 }
 
+// ReviewColumns are the columns of reviews.
 var ReviewColumns = web.ColumnsOf[Review](`
 	ref id member category state ask listed_on active_days days_on_market chance_sold_by_now reason
 	checks action=remedies.action action_ask=remedies.ask action_finish=remedies.finish
@@ -172,6 +176,7 @@ type StaleQuery struct {
 // OpenStates are states of open listings, with commas between.
 type OpenStates []string
 
+// FromQuery reads states with commas between.
 func (l *OpenStates) FromQuery(p *web.Params, name string) {
 	*l = p.List(name)
 	for _, state := range *l {

@@ -96,6 +96,7 @@ type Viewer struct {
 	Fields   []string // empty: all
 }
 
+// ViewerOf shows things to an actor.
 func ViewerOf(a *service.Actor) Viewer { return Viewer{Currency: a.Group.Currency, actor: a} }
 
 // isOwner reports whether the actor may see what only that member may.
@@ -140,6 +141,7 @@ func (v Viewer) Row(l *service.Listing) json.RawMessage {
 	return out.Bytes()
 }
 
+// Rows writes listings as Row does.
 func (v Viewer) Rows(listings []*service.Listing) []json.RawMessage {
 	out := make([]json.RawMessage, len(listings))
 	for i, l := range listings {

@@ -39,6 +39,7 @@ func (f figures) MarshalJSON() ([]byte, error) {
 	return out.Bytes(), nil
 }
 
+// InCell is the figures in a table.
 func (f figures) InCell() string {
 	parts := make([]string, len(f))
 	for i, one := range f {
@@ -47,6 +48,7 @@ func (f figures) InCell() string {
 	return strings.Join(parts, ";")
 }
 
+// StoryEntries shows what happened to a piece.
 func StoryEntries(entries []history.Entry) []StoryEntry {
 	out := make([]StoryEntry, len(entries))
 	for i, e := range entries {
@@ -55,5 +57,6 @@ func StoryEntries(entries []history.Entry) []StoryEntry {
 	return out
 }
 
+// StoryColumns are the columns of a piece's story.
 var StoryColumns = web.ColumnsOf[StoryEntry](`
 	on kind ref text figures`)

@@ -123,6 +123,7 @@ type Caution struct {
 	Source string `json:"source"`
 }
 
+// InCell is the caution in a table.
 func (c Caution) InCell() string { return c.Code }
 
 // SuggestionsRequest asks for some suggestions at once.
@@ -137,11 +138,13 @@ type SuggestionsAnswer struct {
 	Suggestions []Suggestion `json:"suggestions"`
 }
 
+// WithinDefault and WithinMost bound the days of a chance.
 const (
 	WithinDefault = 30
 	withinMost    = 730
 )
 
+// Suggestion shows a suggestion.
 func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	money := web.MoneyIn(v.Currency)
 	out := Suggestion{
@@ -206,6 +209,7 @@ func basis(b pricing.Basis, model string) Basis {
 	return Basis{Sold: b.Sold, Unsold: b.Unsold, SameCategory: b.SameCategory, Model: model}
 }
 
+// RefusalOf shows why there is no answer; nil: there is one.
 func RefusalOf(r *furniture.Refusal) *Refusal {
 	if r == nil {
 		return nil
@@ -213,6 +217,7 @@ func RefusalOf(r *furniture.Refusal) *Refusal {
 	return &Refusal{Reason: r.Reason, Have: web.Rounded(r.Have, 1), Need: web.Rounded(r.Need, 1), Detail: r.Detail}
 }
 
+// Cautions shows cautions.
 func Cautions(list []service.Caution) []Caution {
 	out := make([]Caution, len(list))
 	for i, one := range list {

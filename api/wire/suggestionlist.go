@@ -25,6 +25,7 @@ type OpenSuggestionPage struct {
 	Items []OpenSuggestion `json:"items"`
 }
 
+// OpenSuggestion shows the suggestion for an open listing.
 func (v Viewer) OpenSuggestion(f advice.OpenSuggestion, within int) OpenSuggestion {
 	out := OpenSuggestion{
 		ID: f.Row.ID, Member: f.Row.Member, Category: f.Row.Category, ListedOn: f.Row.ListedOn.String(),
@@ -78,13 +79,6 @@ var SuggestionColumns = func() []web.TableColumn[OpenSuggestion] {
 	return columns
 }()
 
-func (s Suggestion) price(which func(*PriceRange) web.Number) string {
-	if s.SalePrice == nil {
-		return ""
-	}
-	return string(which(s.SalePrice))
-}
-
 // SuggestionQuery is what the suggestions can be asked for.
 type SuggestionQuery struct {
 	Member     string `form:"member"`                             // me, an id or a name
@@ -92,6 +86,7 @@ type SuggestionQuery struct {
 	web.TableQuery
 }
 
+// ReadWithin reads the days of a chance.
 func ReadWithin(p *web.Params) int {
 	within := p.Count("within_days", WithinDefault, withinMost+1)
 	if within > withinMost {

@@ -42,6 +42,7 @@ type NewWebhook struct {
 	Events []string `json:"events" enums:"listing.slow,listing.stale,listing.sold,offer.recorded"` // default: all
 }
 
+// WebhookResource shows a webhook without its secret.
 func WebhookResource(w webhook.Webhook) Webhook {
 	return Webhook{
 		ID: w.ID, MemberID: w.MemberID, Member: w.Member, URL: w.URL, Label: w.Label, Events: w.Events, CreatedAt: w.CreatedAt.UTC(),
@@ -49,6 +50,7 @@ func WebhookResource(w webhook.Webhook) Webhook {
 	}
 }
 
+// WebhookColumns are the columns of webhooks.
 var WebhookColumns = web.ColumnsOf[Webhook](`
 	id member url label events created_at failing_since disabled_at note`)
 
@@ -73,6 +75,7 @@ type WebhookDeliveryPage struct {
 	Next  string            `json:"next,omitempty"` // cursor of the next page
 }
 
+// DeliveryOf shows a delivery.
 func DeliveryOf(d webhook.Delivery) WebhookDelivery {
 	out := WebhookDelivery{
 		ID: d.ID, Event: d.Event, CreatedAt: d.CreatedAt.UTC(), State: d.State(), Attempts: d.Attempts, TriedAt: optionalTime(d.TriedAt),
@@ -84,6 +87,7 @@ func DeliveryOf(d webhook.Delivery) WebhookDelivery {
 	return out
 }
 
+// WebhookDeliveryColumns are the columns of deliveries.
 var WebhookDeliveryColumns = web.ColumnsOf[WebhookDelivery](`
 	id event listing_id created_at state attempts tried_at next_at delivered_at status error`)
 

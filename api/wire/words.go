@@ -14,10 +14,12 @@ func Trimmed(_ float64, text string) string {
 	return text
 }
 
+// ReasonWords say the reasons of reviews.
 var ReasonWords = map[string]string{
 	"price": "the price", "look": "the look", "exposure": "too few eyes on it", "season": "the season", "luck": "bad luck so far",
 }
 
+// CheckWords say the checks of reviews.
 var CheckWords = map[string]string{
 	"answer_messages": "Answer its messages", "renew_on_resuming": "Renew the post when it is back", "title": "Say more in its title",
 	"photos": "Take new photos", "another_venue": "Post it at another venue too", "offer_delivery": "Offer delivery",

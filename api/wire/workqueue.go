@@ -47,6 +47,7 @@ type Together struct {
 	Refs    []string `json:"refs"`
 }
 
+// Task shows a task.
 func (v Viewer) Task(t advice.Task) Task {
 	money := web.MoneyIn(v.Currency)
 	return Task{
@@ -56,6 +57,7 @@ func (v Viewer) Task(t advice.Task) Task {
 	}
 }
 
+// TaskColumns are the columns of the work queue.
 var TaskColumns = web.ColumnsOf[Task](`
 	ref id category action finish color ask hours materials days_out expected_net gain gain_per_hour
 	sentence cautions`)

@@ -72,7 +72,7 @@ func (s *Service) Reviews(ctx context.Context, a *service.Actor, q ReviewQuery) 
 			open = append(open, r)
 		}
 	}
-	reviews, err := reviewAll(a, ctx, fitted, rows, workshop, open, day)
+	reviews, err := reviewAll(ctx, a, fitted, rows, workshop, open, day)
 	if err != nil {
 		return nil, err
 	}
@@ -116,7 +116,7 @@ func (s *Service) reviewed(ctx context.Context, a *service.Actor, day pricing.Da
 
 // reviewAll judges open listings, in their order, on all processors. The actor's
 // own record of work counts for the actor's own: nobody works on another's.
-func reviewAll(a *service.Actor, ctx context.Context, model *pricing.Model, rows *model.Records, workshop *Workshop, open []*model.Recorded, day pricing.Date) ([]Review, error) {
+func reviewAll(ctx context.Context, a *service.Actor, model *pricing.Model, rows *model.Records, workshop *Workshop, open []*model.Recorded, day pricing.Date) ([]Review, error) {
 	out := make([]Review, len(open))
 	work, ctx := errgroup.WithContext(ctx)
 	work.SetLimit(runtime.GOMAXPROCS(0))

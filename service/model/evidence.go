@@ -11,6 +11,7 @@ import (
 	"askwright/service"
 )
 
+// CompareIDs orders ids.
 func CompareIDs(a, b uuid.UUID) int { return slices.Compare(a[:], b[:]) }
 
 // RecordStore reads listings as models take them: with their dated readings,
@@ -52,6 +53,7 @@ type Recorded struct {
 	PricedFromSuggestion bool // the owner saw a suggestion before the first ask, and no estimate counts
 }
 
+// Evidence is the listing as the engine takes it, with its readings.
 func (r *Recorded) Evidence(c service.Currency) pricing.Listing {
 	f := r.Facts(c, r.MessagesRead, r.ViewsRead)
 	f.PricedFromSuggestion = r.PricedFromSuggestion && !r.EstimateCounts
@@ -83,11 +85,11 @@ func newRecords(rows []*Recorded) *Records {
 }
 
 // Records reads the listings named; none for no names.
-func (s *Cache) Records(ctx context.Context, a *service.Actor, w Selection) (*Records, error) {
+func (k *Cache) Records(ctx context.Context, a *service.Actor, w Selection) (*Records, error) {
 	if len(w.IDs) == 0 && len(w.Refs) == 0 && !w.Open {
 		return newRecords(nil), nil
 	}
-	rows, err := s.store.Records(ctx, a.Tenant(), w)
+	rows, err := k.store.Records(ctx, a.Tenant(), w)
 	if err != nil {
 		return nil, fmt.Errorf("read the listings: %w", err)
 	}
@@ -95,8 +97,8 @@ func (s *Cache) Records(ctx context.Context, a *service.Actor, w Selection) (*Re
 }
 
 // RecordOf reads a listing, with all others of its piece.
-func (s *Cache) RecordOf(ctx context.Context, a *service.Actor, id uuid.UUID) (*Records, *Recorded, error) {
-	rows, err := s.Records(ctx, a, Selection{IDs: []uuid.UUID{id}})
+func (k *Cache) RecordOf(ctx context.Context, a *service.Actor, id uuid.UUID) (*Records, *Recorded, error) {
+	rows, err := k.Records(ctx, a, Selection{IDs: []uuid.UUID{id}})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -108,8 +110,8 @@ func (s *Cache) RecordOf(ctx context.Context, a *service.Actor, id uuid.UUID) (*
 }
 
 // AllRecords reads all listings of the group.
-func (s *Cache) AllRecords(ctx context.Context, a *service.Actor) (*Records, error) {
-	rows, _, err := s.store.History(ctx, a.Tenant())
+func (k *Cache) AllRecords(ctx context.Context, a *service.Actor) (*Records, error) {
+	rows, _, err := k.store.History(ctx, a.Tenant())
 	if err != nil {
 		return nil, fmt.Errorf("read the group's history: %w", err)
 	}
@@ -145,11 +147,11 @@ func (n *Records) Standing(r *Recorded, c service.Currency, day pricing.Date) pr
 
 // OpenRecords reads the listings that were on offer at the end of a day, among
 // others; of an earlier day all listings.
-func (s *Cache) OpenRecords(ctx context.Context, a *service.Actor, day pricing.Date) (*Records, error) {
+func (k *Cache) OpenRecords(ctx context.Context, a *service.Actor, day pricing.Date) (*Records, error) {
 	if day < a.Today {
-		return s.AllRecords(ctx, a)
+		return k.AllRecords(ctx, a)
 	}
-	return s.Records(ctx, a, Selection{Open: true})
+	return k.Records(ctx, a, Selection{Open: true})
 }
 
 // OpenOn reports whether an own listing was on offer at the end of that day.

@@ -90,6 +90,7 @@ func What(l *service.Listing) string {
 	return service.Joined(" ", service.InWords(wood), name)
 }
 
+// GradeInWords says a condition; "" where it is unknown.
 func GradeInWords(grade int) string {
 	if grade == 0 {
 		return ""

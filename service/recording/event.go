@@ -19,7 +19,7 @@ func (s *Service) AddEvent(ctx context.Context, a *service.Actor, listing uuid.U
 	}
 	if n.Kind == service.EventRefinish {
 		ended, _, err := s.refinish(ctx, a, n, func(ctx context.Context, w Writer) (*service.Listing, error) {
-			return listingToChange(a, ctx, w, listing, wantRevision)
+			return listingToChange(ctx, a, w, listing, wantRevision)
 		})
 		return ended, err
 	}
@@ -30,7 +30,7 @@ func (s *Service) AddEvent(ctx context.Context, a *service.Actor, listing uuid.U
 		}
 		switch {
 		case n.Kind == service.EventVoid:
-			return undo(a, ctx, w, l, n.Voids, on)
+			return undo(ctx, a, w, l, n.Voids, on)
 		case n.Kind == "reopen" && l.LetGo != "", slices.Contains(yardEvents, n.Kind):
 			if err := isNewest(ctx, w, l); err != nil {
 				return nil, service.ChangeOptions{}, nil, err
@@ -102,7 +102,7 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 	case service.EventHold:
 		return placeHold(a, l, n, on, events)
 	case service.EventRelease:
-		return releaseHold(a, l, n, on, events)
+		return releaseHold(l, n, on, events)
 	case service.EventSold:
 		return service.Cells(n.Fields), service.Ending(service.OutcomeSold, on), event, nil
 	case service.EventWithdrawn:
@@ -129,7 +129,7 @@ func asksWith(a *service.Actor, l *service.Listing, ask string, on pricing.Date)
 
 // undo gives the columns that an event changed their values from before, if
 // nothing changed them since.
-func undo(a *service.Actor, ctx context.Context, w Writer, l *service.Listing, id uuid.UUID, on pricing.Date) (service.Cells, service.ChangeOptions, *service.Event, error) {
+func undo(ctx context.Context, a *service.Actor, w Writer, l *service.Listing, id uuid.UUID, on pricing.Date) (service.Cells, service.ChangeOptions, *service.Event, error) {
 	none := service.ChangeOptions{}
 	e, err := w.Event(ctx, id)
 	if service.IsNotFound(err) || (err == nil && e.ListingID != l.ID) {

@@ -75,7 +75,7 @@ func eventWithID(events []service.Event, id string) *service.Event {
 }
 
 // releaseHold ends a hold: what is left of its pause goes.
-func releaseHold(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing.Date, events []service.Event) (service.Cells, service.ChangeOptions, *service.Event, error) {
+func releaseHold(l *service.Listing, n service.NewEvent, on pricing.Date, events []service.Event) (service.Cells, service.ChangeOptions, *service.Event, error) {
 	none := service.ChangeOptions{}
 	h, err := service.HeldIn(l, events)
 	why := service.Canonical(n.Fields["why"])

@@ -114,7 +114,7 @@ func (s *Service) alter(ctx context.Context, a *service.Actor, id uuid.UUID, wan
 		return nil, err
 	}
 	err = s.write(ctx, a, func(w Writer) error {
-		old, err := listingToChange(a, ctx, w, id, wantRevision)
+		old, err := listingToChange(ctx, a, w, id, wantRevision)
 		if err != nil {
 			return err
 		}
@@ -122,7 +122,7 @@ func (s *Service) alter(ctx context.Context, a *service.Actor, id uuid.UUID, wan
 		if err != nil {
 			return err
 		}
-		change, err = changeRow(a, ctx, w, old, cells, options)
+		change, err = changeRow(ctx, a, w, old, cells, options)
 		if err != nil {
 			return err
 		}
@@ -135,7 +135,7 @@ func (s *Service) alter(ctx context.Context, a *service.Actor, id uuid.UUID, wan
 }
 
 // changeRow reads cells onto a listing and checks it against its siblings.
-func changeRow(a *service.Actor, ctx context.Context, w Writer, old *service.Listing, cells service.Cells, o service.ChangeOptions) (*service.Change, error) {
+func changeRow(ctx context.Context, a *service.Actor, w Writer, old *service.Listing, cells service.Cells, o service.ChangeOptions) (*service.Change, error) {
 	if err := a.MayWriteColumns(old, cells); err != nil {
 		return nil, err
 	}
@@ -171,7 +171,7 @@ func (s *Service) Delete(ctx context.Context, a *service.Actor, id uuid.UUID, wa
 		return err
 	}
 	return s.write(ctx, a, func(w Writer) error {
-		old, err := listingToChange(a, ctx, w, id, wantRevision)
+		old, err := listingToChange(ctx, a, w, id, wantRevision)
 		if err != nil {
 			return err
 		}
@@ -182,7 +182,7 @@ func (s *Service) Delete(ctx context.Context, a *service.Actor, id uuid.UUID, wa
 	})
 }
 
-func listingToChange(a *service.Actor, ctx context.Context, w Writer, id uuid.UUID, wantRevision *int64) (*service.Listing, error) {
+func listingToChange(ctx context.Context, a *service.Actor, w Writer, id uuid.UUID, wantRevision *int64) (*service.Listing, error) {
 	old, err := w.Listing(ctx, id)
 	if err != nil {
 		return nil, service.NoListing(err, id)

@@ -28,7 +28,7 @@ func (s *Service) Refinish(ctx context.Context, a *service.Actor, piece uuid.UUI
 		if len(rows) == 0 {
 			return nil, service.NoPiece(piece)
 		}
-		return listingToChange(a, ctx, w, service.PieceOf(rows).Newest().ID, wantRevision)
+		return listingToChange(ctx, a, w, service.PieceOf(rows).Newest().ID, wantRevision)
 	})
 	return made, err
 }
@@ -54,16 +54,16 @@ func (s *Service) refinish(ctx context.Context, a *service.Actor, n service.NewE
 			return err
 		}
 		piece := service.PieceOf(rows)
-		if ended, err = alreadyRefinished(&n, ctx, w, piece, row); ended != nil || err != nil {
+		if ended, err = alreadyRefinished(ctx, &n, w, piece, row); ended != nil || err != nil {
 			return err
 		}
 		if newest := piece.Newest(); newest.ID != row.ID {
 			return service.Refuse(service.ErrConflict, "the piece %s went on as %s; refinish that one", row.PieceRef, newest.Ref)
 		}
-		if ended, err = endForRefinish(a, ctx, w, row, n, on); err != nil {
+		if ended, err = endForRefinish(ctx, a, w, row, n, on); err != nil {
 			return err
 		}
-		next, err := nextRow(a, ctx, w, piece, n.Fields)
+		next, err := nextRow(ctx, a, w, piece, n.Fields)
 		if err != nil {
 			return err
 		}
@@ -78,7 +78,7 @@ func (s *Service) refinish(ctx context.Context, a *service.Actor, n service.NewE
 
 // alreadyRefinished finds the row that this very refinish ended before: one with the
 // same fields, of which the piece's newest row came. row is either of the two.
-func alreadyRefinished(n *service.NewEvent, ctx context.Context, w Writer, piece *service.Piece, row *service.Listing) (*service.Change, error) {
+func alreadyRefinished(ctx context.Context, n *service.NewEvent, w Writer, piece *service.Piece, row *service.Listing) (*service.Change, error) {
 	if len(piece.Listings) < 2 {
 		return nil, nil
 	}
@@ -123,7 +123,7 @@ func isNewest(ctx context.Context, w Writer, l *service.Listing) error {
 }
 
 // endForRefinish ends the listing, where it has not ended yet, with the event.
-func endForRefinish(a *service.Actor, ctx context.Context, w Writer, row *service.Listing, n service.NewEvent, on pricing.Date) (*service.Change, error) {
+func endForRefinish(ctx context.Context, a *service.Actor, w Writer, row *service.Listing, n service.NewEvent, on pricing.Date) (*service.Change, error) {
 	switch {
 	case row.IsObserved():
 		return nil, service.Refuse(service.ErrConflict, "%s is a stranger's; only a piece of your own can be refinished", row.Ref)
@@ -150,7 +150,7 @@ func endForRefinish(a *service.Actor, ctx context.Context, w Writer, row *servic
 	if row.Outcome == service.OutcomeOpen {
 		end = service.Ending(service.OutcomeWithdrawn, on)
 	}
-	ended, err := changeRow(a, ctx, w, row, nil, end)
+	ended, err := changeRow(ctx, a, w, row, nil, end)
 	if err != nil {
 		return nil, err
 	}
@@ -178,7 +178,7 @@ func changesLook(n *service.NewEvent, row *service.Listing, currency service.Cur
 
 // nextRow is the piece's next row: the description of its newest with what
 // changed, under the ref that was asked for or the next free one.
-func nextRow(a *service.Actor, ctx context.Context, w Writer, piece *service.Piece, changed map[string]string) (*service.Change, error) {
+func nextRow(ctx context.Context, a *service.Actor, w Writer, piece *service.Piece, changed map[string]string) (*service.Change, error) {
 	l := piece.Newest()
 	cells := service.Cells{}
 	for name, text := range changed {

@@ -14,6 +14,7 @@ import (
 	"askwright/service/recording"
 )
 
+// TextOf is the text to post of a listing.
 func TextOf(t *testing.T, f *Fixture, l *service.Listing) *history.ListingText {
 	t.Helper()
 	text, err := f.History.ListingText(t.Context(), f.Actor(t, "Wilda"), l.ID)
@@ -41,11 +42,13 @@ func Golden(t *testing.T, name, got string) {
 	}
 }
 
+// Refinish gives the piece of a listing another look.
 func Refinish(f *Fixture, t *testing.T, member string, of *service.Listing, on string, fields map[string]string) (bool, error) {
 	t.Helper()
 	return f.Recording.Refinish(t.Context(), f.Actor(t, member), of.PieceID, service.NewEvent{On: on, Fields: fields}, nil)
 }
 
+// Suggest asks for suggestions as a member.
 func Suggest(t *testing.T, f *Fixture, member string, subjects ...advice.Subject) []advice.Suggestion {
 	t.Helper()
 	answers, err := f.Advice.Suggest(t.Context(), f.Actor(t, member), subjects, 30)
@@ -70,6 +73,7 @@ func SellDesks(t *testing.T, f *Fixture, member string, n int) {
 	}
 }
 
+// Record puts one row on file as a member.
 func Record(t *testing.T, f *Fixture, member string, cells service.Cells) *service.Listing {
 	t.Helper()
 	change, err := f.Recording.Record(t.Context(), f.Actor(t, member), cells)
@@ -79,10 +83,12 @@ func Record(t *testing.T, f *Fixture, member string, cells service.Cells) *servi
 	return change.New
 }
 
+// OpenDesk is the row of a desk on offer.
 func OpenDesk(ref string) service.Cells {
 	return service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-01", "ask": "300", "estimate": "320", "purchase_cost": "50"}
 }
 
+// FirstMember is any member with a key.
 func FirstMember(f *Fixture) string {
 	for name := range f.Keys {
 		return name
@@ -90,6 +96,7 @@ func FirstMember(f *Fixture) string {
 	return ""
 }
 
+// Workshop is what a member's own record says of work.
 func Workshop(t *testing.T, f *Fixture, member string) *advice.Workshop {
 	t.Helper()
 	w, err := f.Advice.Workshop(t.Context(), f.Actor(t, member))
@@ -99,6 +106,7 @@ func Workshop(t *testing.T, f *Fixture, member string) *advice.Workshop {
 	return w
 }
 
+// Nightstand is a small piece of known size.
 func Nightstand() *service.Listing {
 	return &service.Listing{Category: "nightstand", Width: 22, Depth: 16, Height: 26, Unit: "in", Material: "solid_wood", Wood: "maple", Condition: 3, Finish: "original"}
 }

@@ -99,11 +99,11 @@ func (s *Service) replay(ctx context.Context, a *service.Actor, fit *model.Fit) 
 		if err != nil {
 			return nil, err
 		}
-		return replayHistory(fit, ctx, pricing.Cut(model.History(rows.All, a.Group.Currency), fit.Day), a.Group.Settings())
+		return replayHistory(ctx, fit, pricing.Cut(model.History(rows.All, a.Group.Currency), fit.Day), a.Group.Settings())
 	})
 }
 
-func replayHistory(fit *model.Fit, ctx context.Context, h pricing.History, s pricing.Settings) (*Replay, error) {
+func replayHistory(ctx context.Context, fit *model.Fit, h pricing.History, s pricing.Settings) (*Replay, error) {
 	var all replayedPromises
 	out := &Replay{}
 	today := fit.Day.Time()

@@ -86,7 +86,7 @@ type DeliveryQuery struct {
 	BeforeID uuid.UUID
 }
 
-// WebhookStore keeps endpoints and what they are to be told. A delivery of what
+// Store keeps endpoints and what they are to be told. A delivery of what
 // only one member may see is there for that member alone.
 type Store interface {
 	// CreateWebhook keeps an endpoint, with an audit row.
