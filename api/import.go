@@ -47,10 +47,10 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	defer f.File.Close() // its name is gone already
-	rows, book := f.JsonRows, &rowfile.BookRows{}
+	rows, book := f.JSONRows, &rowfile.BookRows{}
 	switch kind {
 	case "text/csv":
-		rows = f.CsvRows
+		rows = f.CSVRows
 	case web.WorkbookMediaType:
 		if book, err = s.readBook(c.Request.Context(), f); err != nil {
 			return err

@@ -104,7 +104,7 @@ func TestProblems(t *testing.T) {
 		{service.Invalid("notes", "%s", strings.Repeat("é", 5000)), web.Invalid, "notes: " + strings.Repeat("é", 246) + "…"},
 	} {
 		got := web.ProblemOf(test.err)
-		if got.Type != test.kind.Uri() || got.Status != test.kind.Status || got.Title != test.kind.Title || got.Detail != test.detail {
+		if got.Type != test.kind.URI() || got.Status != test.kind.Status || got.Title != test.kind.Title || got.Detail != test.detail {
 			t.Errorf("%v became %+v, want %s with %q", test.err, got, test.kind.Name, test.detail)
 		}
 	}
@@ -119,7 +119,7 @@ func TestProblemDocuments(t *testing.T) {
 			recorder := httptest.NewRecorder()
 			c, _ := gin.CreateTestContext(recorder)
 			c.Request = httptest.NewRequest("GET", "/v1/listings", nil)
-			web.NoteOf(c).Id = "request-1"
+			web.NoteOf(c).ID = "request-1"
 			err := web.Refuse(kind, "what happened this time")
 			if kind == web.NothingLanded {
 				err.Counts = &web.ImportCounts{Received: 2, Rejected: 2}

@@ -46,7 +46,10 @@ func (k CostKind) CheckMost(amount Amount, text string) error {
 // Hours is time that was worked, in hundredths of an hour.
 type Hours int64
 
-const hourDigits, Hundredths = 2, 100
+const hourDigits = 2
+
+// Hundredths are in an hour.
+const Hundredths = 100
 
 // HoursOf rounds a calculated time, at the border of pricing.
 func HoursOf(hours float64) Hours { return Hours(math.Round(hours * Hundredths)) }

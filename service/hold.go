@@ -78,13 +78,13 @@ func Unreleased(holds []Hold) *Hold {
 }
 
 // TurnUps counts how holds ended, without and with a deposit.
-type TurnUps [2]turnUp
+type TurnUps [2]TurnUp
 
-// turnUp counts holds by whether the buyer came and paid.
-type turnUp struct{ Kept, Broken int }
+// TurnUp counts holds by whether the buyer came and paid.
+type TurnUp struct{ Kept, Broken int }
 
 // Of is the count with or without a deposit.
-func (t *TurnUps) Of(deposit bool) *turnUp {
+func (t *TurnUps) Of(deposit bool) *TurnUp {
 	if deposit {
 		return &t[1]
 	}

@@ -37,8 +37,8 @@ type payload struct {
 	Data      any    `json:"data"`
 }
 
-// listingNews is the data of all messages about listings.
-type listingNews struct {
+// ListingNews is the data of all messages about listings.
+type ListingNews struct {
 	ListingID  uuid.UUID   `json:"listing_id"`
 	Ref        string      `json:"ref"`
 	Member     string      `json:"member"`
@@ -62,9 +62,9 @@ func NewNotice(event string, at time.Time, listing uuid.UUID, data any) Notice {
 }
 
 // NewsOf is what all messages tell of a listing.
-func NewsOf(a *Actor, l *Listing, ask Money) listingNews {
+func NewsOf(a *Actor, l *Listing, ask Money) ListingNews {
 	c := a.Group.Currency
-	n := listingNews{ListingID: l.ID, Ref: l.Ref, Member: l.Member, Category: l.Category, Currency: c.Code}
+	n := ListingNews{ListingID: l.ID, Ref: l.Ref, Member: l.Member, Category: l.Category, Currency: c.Code}
 	if ask != 0 {
 		n.Ask = json.Number(ask.Format(c))
 	}

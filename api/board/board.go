@@ -1,3 +1,5 @@
+// Package board answers the pages of the board: made here, one stylesheet, no
+// script, filled with the same structs that the API answers with.
 package board
 
 import (
@@ -182,7 +184,7 @@ func (s *Board) renderProblem(c *gin.Context, a *service.Actor, err error) error
 	note := web.NoteOf(c)
 	note.Cause = err
 	p := web.ProblemOf(err)
-	p.Instance, p.Detail = note.Id, web.Scrub(p.Detail)
+	p.Instance, p.Detail = note.ID, web.Scrub(p.Detail)
 	if p.Status == http.StatusServiceUnavailable {
 		c.Header("Retry-After", web.RetryAfterSeconds)
 	}

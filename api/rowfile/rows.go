@@ -1,3 +1,4 @@
+// Package rowfile reads files of rows, one at a time: CSV, JSON and workbooks.
 package rowfile
 
 import (
@@ -41,8 +42,8 @@ func (f *RowFile) count() error {
 	return nil
 }
 
-// CsvRows reads a CSV with a header.
-func (f *RowFile) CsvRows(yield func(recording.Row) error) error {
+// CSVRows reads a CSV with a header.
+func (f *RowFile) CSVRows(yield func(recording.Row) error) error {
 	in, err := f.start()
 	if err != nil {
 		return err
@@ -86,8 +87,8 @@ func inRow(row int, err error) error {
 	return err
 }
 
-// JsonRows reads an array of rows without holding more than one.
-func (f *RowFile) JsonRows(yield func(recording.Row) error) error {
+// JSONRows reads an array of rows without holding more than one.
+func (f *RowFile) JSONRows(yield func(recording.Row) error) error {
 	in, err := f.start()
 	if err != nil {
 		return err

@@ -161,7 +161,7 @@ func (b *Binder) SetStruct(n Node, v reflect.Value, pointer string) {
 	if !b.Want(n, pointer, ObjectNode) {
 		return
 	}
-	fields := JsonFields(v.Type())
+	fields := JSONFields(v.Type())
 	for _, m := range n.Members {
 		at := pointer + "/" + EscapePointer(m.Name)
 		i, known := fields[m.Name]
@@ -173,8 +173,8 @@ func (b *Binder) SetStruct(n Node, v reflect.Value, pointer string) {
 	}
 }
 
-// JsonFields maps the json names of a struct to its fields.
-func JsonFields(t reflect.Type) map[string]int {
+// JSONFields maps the json names of a struct to its fields.
+func JSONFields(t reflect.Type) map[string]int {
 	fields := make(map[string]int, t.NumField())
 	for i := range t.NumField() {
 		name, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")

@@ -133,18 +133,18 @@ func invalidUTF8(b []byte) int {
 	return -1
 }
 
-// parser builds nodes from tokens.
-type parser struct{ Decoder *json.Decoder }
+// Parser builds nodes from tokens.
+type Parser struct{ Decoder *json.Decoder }
 
 // NewParser reads JSON values from r, one at a time.
-func NewParser(r io.Reader) *parser {
+func NewParser(r io.Reader) *Parser {
 	d := json.NewDecoder(r)
 	d.UseNumber()
-	return &parser{Decoder: d}
+	return &Parser{Decoder: d}
 }
 
 // Token reads on, saying where it cannot.
-func (p *parser) Token(pointer string) (json.Token, error) {
+func (p *Parser) Token(pointer string) (json.Token, error) {
 	t, err := p.Decoder.Token()
 	switch {
 	case err == nil:
@@ -171,7 +171,7 @@ func atPointer(pointer, reason string) error {
 }
 
 // Value reads the value at a pointer.
-func (p *parser) Value(pointer string, depth int) (Node, error) {
+func (p *Parser) Value(pointer string, depth int) (Node, error) {
 	t, err := p.Token(pointer)
 	if err != nil {
 		return Node{}, err
@@ -179,7 +179,7 @@ func (p *parser) Value(pointer string, depth int) (Node, error) {
 	return p.valueFrom(t, pointer, depth)
 }
 
-func (p *parser) valueFrom(t json.Token, pointer string, depth int) (Node, error) {
+func (p *Parser) valueFrom(t json.Token, pointer string, depth int) (Node, error) {
 	switch v := t.(type) {
 	case nil:
 		return Node{Kind: NullNode}, nil
@@ -204,7 +204,7 @@ func (p *parser) valueFrom(t json.Token, pointer string, depth int) (Node, error
 	return Node{}, atPointer(pointer, "this is not JSON")
 }
 
-func (p *parser) array(pointer string, depth int) (Node, error) {
+func (p *Parser) array(pointer string, depth int) (Node, error) {
 	n := Node{Kind: arrayNode}
 	for p.Decoder.More() {
 		item, err := p.Value(pointer+"/"+strconv.Itoa(len(n.items)), depth+1)
@@ -217,7 +217,7 @@ func (p *parser) array(pointer string, depth int) (Node, error) {
 	return n, err
 }
 
-func (p *parser) object(pointer string, depth int) (Node, error) {
+func (p *Parser) object(pointer string, depth int) (Node, error) {
 	n := Node{Kind: ObjectNode}
 	seen := make(map[string]bool)
 	for p.Decoder.More() {

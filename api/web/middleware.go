@@ -18,9 +18,9 @@ import (
 
 const noteKey = "askwright.note"
 
-// note is what the one log line of a request tells, gathered along the way.
-type note struct {
-	Id         string
+// Note is what the one log line of a request tells, gathered along the way.
+type Note struct {
+	ID         string
 	trace      string
 	Group, Key string // ids, never the key's text
 	Cause      error
@@ -28,11 +28,11 @@ type note struct {
 }
 
 // NoteOf is the request's note, made when it is first asked for.
-func NoteOf(c *gin.Context) *note {
-	if n, ok := c.Value(noteKey).(*note); ok {
+func NoteOf(c *gin.Context) *Note {
+	if n, ok := c.Value(noteKey).(*Note); ok {
 		return n
 	}
-	n := &note{Id: uuid.Must(uuid.NewV7()).String()}
+	n := &Note{ID: uuid.Must(uuid.NewV7()).String()}
 	c.Set(noteKey, n)
 	return n
 }
@@ -48,13 +48,13 @@ func Identify(c *gin.Context) {
 	c.Request.URL.RawQuery = strings.ReplaceAll(c.Request.URL.RawQuery, ";", "%3B")
 	n := NoteOf(c)
 	if sent := c.GetHeader("X-Request-Id"); requestID.MatchString(sent) && Scrub(sent) == sent {
-		n.Id = sent
+		n.ID = sent
 	}
 	if parent := c.GetHeader("traceparent"); traceParent.MatchString(parent) {
 		n.trace = traceParent.FindStringSubmatch(parent)[1]
 		c.Header("traceparent", parent)
 	}
-	c.Header("X-Request-Id", n.Id)
+	c.Header("X-Request-Id", n.ID)
 }
 
 // metrics are those of HTTP, by route template and never by address.
@@ -118,7 +118,7 @@ func (s *Kit) logRequest(c *gin.Context, method, route string, took time.Duratio
 		level = slog.LevelError
 	}
 	attrs := []slog.Attr{
-		slog.String("request_id", n.Id), slog.String("method", method), slog.String("route", route),
+		slog.String("request_id", n.ID), slog.String("method", method), slog.String("route", route),
 		slog.Int("status", status), slog.Duration("duration", took), slog.Int("bytes", max(0, c.Writer.Size())),
 	}
 	for _, a := range []slog.Attr{slog.String("trace_id", n.trace), slog.String("group", n.Group), slog.String("key", n.Key)} {

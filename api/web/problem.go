@@ -110,8 +110,8 @@ var ProblemTypes = []*ProblemType{
 	Changed, TooLarge, unsupportedMedia, Invalid, NothingLanded, TooMany, Internal, Unavailable,
 }
 
-// Uri is the type's address.
-func (t *ProblemType) Uri() string { return "/problems/" + t.Name }
+// URI is the type's address.
+func (t *ProblemType) URI() string { return "/problems/" + t.Name }
 
 // problemTable says which problem an error becomes: the first match counts,
 // anything else is internal.
@@ -183,7 +183,7 @@ func ProblemOf(err error) Problem {
 }
 
 func newProblem(t *ProblemType, detail string) Problem {
-	return Problem{Type: t.Uri(), Title: t.Title, Status: t.Status, Detail: Clip(detail, maxDetail)}
+	return Problem{Type: t.URI(), Title: t.Title, Status: t.Status, Detail: Clip(detail, maxDetail)}
 }
 
 // maxDetail bounds a detail: scripts see it cut off anyway; errors has it all.
@@ -235,7 +235,7 @@ func (s *Kit) Fail(c *gin.Context, err error) {
 		return
 	}
 	if c.Writer.Written() {
-		s.logger.ErrorContext(c.Request.Context(), "an answer broke off", "request_id", note.Id, "error", Scrub(err.Error()))
+		s.logger.ErrorContext(c.Request.Context(), "an answer broke off", "request_id", note.ID, "error", Scrub(err.Error()))
 		panic(http.ErrAbortHandler)
 	}
 	s.answerProblem(c, p)
@@ -245,7 +245,7 @@ func (s *Kit) Fail(c *gin.Context, err error) {
 const RetryAfterSeconds = "2"
 
 func (s *Kit) answerProblem(c *gin.Context, p Problem) {
-	p.Instance = NoteOf(c).Id
+	p.Instance = NoteOf(c).ID
 	p.Detail = Scrub(p.Detail)
 	for i := range p.Errors {
 		e := &p.Errors[i]
@@ -260,7 +260,7 @@ func (s *Kit) answerProblem(c *gin.Context, p Problem) {
 	switch {
 	case p.Status == http.StatusUnauthorized:
 		h.Set("WWW-Authenticate", `Bearer realm="askwright"`)
-	case p.Status == http.StatusServiceUnavailable, p.Type == inProgress.Uri():
+	case p.Status == http.StatusServiceUnavailable, p.Type == inProgress.URI():
 		h.Set("Retry-After", RetryAfterSeconds)
 	}
 	h.Set("Cache-Control", "no-store")
@@ -290,7 +290,7 @@ func (s *Kit) NoMethod(c *gin.Context) {
 
 // recovered turns a panic into a 500 and a log line with the stack.
 func (s *Kit) recovered(c *gin.Context, what any, stack []byte) {
-	s.logger.LogAttrs(c.Request.Context(), slog.LevelError, "panic", slog.String("request_id", NoteOf(c).Id),
+	s.logger.LogAttrs(c.Request.Context(), slog.LevelError, "panic", slog.String("request_id", NoteOf(c).ID),
 		slog.String("panic", Scrub(fmt.Sprint(what))), slog.String("stack", string(stack)))
 	if c.Writer.Written() {
 		panic(http.ErrAbortHandler)

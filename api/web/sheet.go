@@ -56,8 +56,8 @@ func (b *Workbook) Send(c *gin.Context, filename string) error {
 	return b.File.Write(c.Writer)
 }
 
-// sheet is one sheet of rows of T, with its header frozen and filters on it.
-type sheet[T any] struct {
+// Sheet is one sheet of rows of T, with its header frozen and filters on it.
+type Sheet[T any] struct {
 	book    *Workbook
 	name    string
 	columns []TableColumn[T]
@@ -66,7 +66,7 @@ type sheet[T any] struct {
 }
 
 // NewSheet adds a sheet and writes its header.
-func NewSheet[T any](b *Workbook, name string, columns []TableColumn[T]) (*sheet[T], error) {
+func NewSheet[T any](b *Workbook, name string, columns []TableColumn[T]) (*Sheet[T], error) {
 	if _, err := b.File.NewSheet(name); err != nil {
 		return nil, err
 	}
@@ -74,7 +74,7 @@ func NewSheet[T any](b *Workbook, name string, columns []TableColumn[T]) (*sheet
 	if err != nil {
 		return nil, err
 	}
-	s := &sheet[T]{book: b, name: name, columns: columns, out: out}
+	s := &Sheet[T]{book: b, name: name, columns: columns, out: out}
 	titles := make([]any, len(columns))
 	for i, c := range columns {
 		width := 13.0
@@ -93,14 +93,14 @@ func NewSheet[T any](b *Workbook, name string, columns []TableColumn[T]) (*sheet
 	return s, s.put(titles)
 }
 
-func (s *sheet[T]) put(cells []any) error {
+func (s *Sheet[T]) put(cells []any) error {
 	s.rows++
 	return s.out.SetRow("A"+strconv.Itoa(s.rows), cells)
 }
 
 // Row writes one row: dates as dates, numbers as numbers, and text as text,
 // which nothing runs as a formula.
-func (s *sheet[T]) Row(v T) error {
+func (s *Sheet[T]) Row(v T) error {
 	cells := make([]any, len(s.columns))
 	for i, c := range s.columns {
 		var err error
@@ -149,7 +149,7 @@ func AddSheet[T any](b *Workbook, name string, columns []TableColumn[T], items [
 }
 
 // Choose offers the words of a closed list in a column's cells.
-func (s *sheet[T]) Choose(column int, words []string) error {
+func (s *Sheet[T]) Choose(column int, words []string) error {
 	name, err := excelize.ColumnNumberToName(column + 1)
 	if err != nil {
 		return err
@@ -163,7 +163,7 @@ func (s *sheet[T]) Choose(column int, words []string) error {
 }
 
 // End sets the filters and writes what is buffered.
-func (s *sheet[T]) End() error {
+func (s *Sheet[T]) End() error {
 	last, err := excelize.CoordinatesToCellName(len(s.columns), max(s.rows, 2))
 	if err != nil {
 		return err

@@ -50,7 +50,7 @@ func (s *RefinishSubject) ReadNode(b *web.Binder, n web.Node, pointer string) {
 		return
 	}
 	v := reflect.ValueOf(&s.Plan).Elem()
-	fields := web.JsonFields(v.Type())
+	fields := web.JSONFields(v.Type())
 	row, plan := web.Node{Kind: web.ObjectNode}, web.Node{Kind: web.ObjectNode}
 	for _, m := range n.Members {
 		if _, planned := fields[m.Name]; planned {

@@ -129,7 +129,7 @@ func CsvFinds(c *gin.Context) ([]service.Cells, error) {
 	var finds []service.Cells
 	var wrong []service.FieldError
 	f := &rowfile.RowFile{File: file, Columns: rowfile.FindColumns, MostRows: service.MaxSubjects}
-	err = f.CsvRows(func(row recording.Row) error {
+	err = f.CSVRows(func(row recording.Row) error {
 		wrong = append(wrong, row.Errors...)
 		for _, cell := range row.Cells {
 			if cell != "" {

@@ -21,7 +21,7 @@ type AtomFeed struct {
 	Subtitle string      `xml:"subtitle"`
 	Updated  string      `xml:"updated"`
 	Links    []AtomLink  `xml:"link"`
-	Entries  []atomEntry `xml:"entry"`
+	Entries  []AtomEntry `xml:"entry"`
 }
 
 // AtomLink is a link of a feed (RFC 4287).
@@ -31,7 +31,8 @@ type AtomLink struct {
 	Href string `xml:"href,attr"`
 }
 
-type atomEntry struct {
+// AtomEntry is one review in a feed (RFC 4287).
+type AtomEntry struct {
 	ID       string       `xml:"id"`
 	Title    string       `xml:"title"`
 	Updated  string       `xml:"updated"`
@@ -62,9 +63,9 @@ type FeedQuery struct {
 }
 
 // AtomEntry shows a review as an entry of a feed.
-func (v Viewer) AtomEntry(e watch.FeedEntry) atomEntry {
+func (v Viewer) AtomEntry(e watch.FeedEntry) AtomEntry {
 	address := "/v1/listings/" + e.Row.ID.String()
-	return atomEntry{
+	return AtomEntry{
 		ID: e.Row.ID.URN(), Title: e.Row.Ref + ", " + e.What() + ": " + e.State, Updated: web.Instant(e.UpdatedAt),
 		Author: atomAuthor{Name: e.Row.Member}, Category: atomCategory{Term: e.State},
 		Links:   []AtomLink{{Rel: "alternate", Type: "application/json", Href: address}},

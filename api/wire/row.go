@@ -1,3 +1,5 @@
+// Package wire is the shape of requests and answers: the structs that JSON and
+// CSV are made of, and how they are filled from what the service says.
 package wire
 
 import (

@@ -42,10 +42,11 @@ type CountRow struct {
 
 // Limits of the solver.
 const (
-	LinearMin, LinearMax = -15, 6 // of x'θ in a fit
-	maxStep              = 2.0
-	stepTolerance        = 1e-10
-	maxSteps             = 100
+	LinearMin     = -15 // the least x'θ in a fit
+	LinearMax     = 6   // the greatest
+	maxStep       = 2.0
+	stepTolerance = 1e-10
+	maxSteps      = 100
 )
 
 // Solution is a posterior mode.

@@ -1,3 +1,5 @@
+// Package model keeps each group's fit: made from stored statistics, brought up
+// to date by what changed, remembered by the change number.
 package model
 
 import (

@@ -1,3 +1,4 @@
+// Package prose says in words what rows say in columns.
 package prose
 
 import (
