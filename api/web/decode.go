@@ -15,8 +15,12 @@ import (
 	"github.com/gin-gonic/gin"
 )
 
-// maxDepth bounds how deep arrays and objects nest; no body needs more.
-const maxDepth = 8
+// No body needs more: how deep arrays and objects nest, and how many values
+// there are, each of which takes many times its text in memory.
+const (
+	maxDepth  = 8
+	maxValues = 200_000
+)
 
 // nodeKind is what a JSON value is.
 type nodeKind uint8
@@ -133,7 +137,10 @@ func invalidUTF8(b []byte) int {
 }
 
 // parser builds nodes from tokens.
-type parser struct{ Decoder *json.Decoder }
+type parser struct {
+	Decoder *json.Decoder
+	values  int // read of the one at hand
+}
 
 func NewParser(r io.Reader) *parser {
 	d := json.NewDecoder(r)
@@ -168,7 +175,16 @@ func atPointer(pointer, reason string) error {
 	return &RequestError{Kind: Malformed, Detail: detail, Errors: []ProblemError{{Pointer: pointer, Reason: reason}}}
 }
 
+// Value reads a value with all that is in it.
 func (p *parser) Value(pointer string, depth int) (Node, error) {
+	p.values = 0
+	return p.value(pointer, depth)
+}
+
+func (p *parser) value(pointer string, depth int) (Node, error) {
+	if p.values++; p.values > maxValues {
+		return Node{}, Refuse(TooLarge, "there are more than %d values; send fewer at once", maxValues)
+	}
 	t, err := p.Token(pointer)
 	if err != nil {
 		return Node{}, err
@@ -204,7 +220,7 @@ func (p *parser) valueFrom(t json.Token, pointer string, depth int) (Node, error
 func (p *parser) array(pointer string, depth int) (Node, error) {
 	n := Node{Kind: arrayNode}
 	for p.Decoder.More() {
-		item, err := p.Value(pointer+"/"+strconv.Itoa(len(n.items)), depth+1)
+		item, err := p.value(pointer+"/"+strconv.Itoa(len(n.items)), depth+1)
 		if err != nil {
 			return Node{}, err
 		}
@@ -228,7 +244,7 @@ func (p *parser) object(pointer string, depth int) (Node, error) {
 			return Node{}, atPointer(at, "this name stands twice in the object")
 		}
 		seen[name] = true
-		value, err := p.Value(at, depth+1)
+		value, err := p.value(at, depth+1)
 		if err != nil {
 			return Node{}, err
 		}
