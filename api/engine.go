@@ -12,7 +12,6 @@ import (
 	"github.com/gin-gonic/gin"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
-	"golang.org/x/sync/semaphore"
 
 	"askwright/api/board"
 	"askwright/api/web"
@@ -155,7 +154,7 @@ func New(o Options) *Server {
 		openAPI:   o.OpenAPI,
 		security:  o.Security,
 		limits:    limits,
-		workbooks: semaphore.NewWeighted(1),
+		workbooks: web.NewShares(1, 2, limits.Timeout),
 	}
 	s.handler = s.engine(o.TrustedProxies)
 	return s

@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"github.com/gin-gonic/gin"
+	"github.com/google/uuid"
 
 	"askwright/api/rowfile"
 	"askwright/api/web"
@@ -52,7 +53,7 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	case "text/csv":
 		rows = f.CSVRows
 	case web.WorkbookMediaType:
-		if book, err = s.readBook(c.Request.Context(), f); err != nil {
+		if book, err = s.readBook(c.Request.Context(), a.Group.ID, f); err != nil {
 			return err
 		}
 		rows = book.Each
@@ -65,14 +66,15 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	return answerImport(c, result, book)
 }
 
-// readBook reads one workbook at a time: it takes many times the file's size
-// of memory.
-func (s *Server) readBook(ctx context.Context, f *rowfile.RowFile) (*rowfile.BookRows, error) {
-	if err := s.workbooks.Acquire(ctx, 1); err != nil {
+// readBook reads one workbook of a group at a time: it takes many times the
+// file's size of memory.
+func (s *Server) readBook(ctx context.Context, group uuid.UUID, f *rowfile.RowFile) (*rowfile.BookRows, error) {
+	end, err := s.workbooks.Take(ctx, group)
+	if err != nil {
 		return nil, err
 	}
-	defer s.workbooks.Release(1)
-	return f.ReadBook()
+	defer end()
+	return f.ReadBook(ctx)
 }
 
 func answerImport(c *gin.Context, r *recording.ImportResult, book *rowfile.BookRows) error {

@@ -111,7 +111,7 @@ func (s *Server) listingQuery(c *gin.Context, a *service.Actor, p *web.Params) (
 		if err != nil {
 			p.Refuse("piece", "%q is not an id", web.Clip(text, 40))
 		}
-		q.Piece = id
+		q.Piece = &id
 	}
 	if word := p.OneOf("in_the_yard", "true", "false"); word != "" {
 		only := word == "true"

@@ -144,10 +144,34 @@ func TestEveryRouteGuardsItself(t *testing.T) {
 			wantProblem(t, s.do(t, c), 404, "not-found")
 			c.path = placeholder.ReplaceAllString(path, "%7B"+id+"%7D") // a form that a parser of ids may take
 			wantProblem(t, s.do(t, c), 404, "not-found")
+			c.key, c.path = s.Keys["Wilda"], placeholder.ReplaceAllString(path, noID)
+			wantProblem(t, s.do(t, c), 404, "not-found")
 		})
 	}
 	if r := s.do(t, call{method: "GET", path: "/v1/listings/" + mine["id"].(string), key: s.Keys["Wilda"]}); r.StatusCode != 200 {
 		t.Errorf("the listing is gone after the walk: %d", r.StatusCode)
+	}
+}
+
+// noID is what a program sends that never set its variable.
+const noID = "00000000-0000-0000-0000-000000000000"
+
+// The id of zeros is none; it stood for every piece, and what was sent to it
+// landed on whichever came last.
+func TestTheIDOfZerosNamesNothing(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	row := s.create(t, "Wilda", sideboard)
+	key := s.Keys["Wilda"]
+	pieces := want[struct{ Items []struct{ ID string } }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: key}), 200)
+	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings?piece=" + noID, key: key}), 400, "malformed")
+	for _, refused := range []struct{ path, body string }{
+		{"/v1/pieces/" + pieces.Items[0].ID + "/costs", `{"voids":"` + noID + `"}`},
+		{"/v1/listings/" + row["id"].(string) + "/events", `{"kind":"void","voids":"` + noID + `"}`},
+		{"/v1/keys", `{"scope":"read","member_id":"` + noID + `"}`},
+		{"/v1/suggestions", `{"subjects":[{"id":"` + noID + `"}]}`},
+	} {
+		wantProblem(t, s.do(t, call{method: "POST", path: refused.path, body: refused.body, key: key}), 422, "invalid")
 	}
 }
 

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"golang.org/x/sync/semaphore"
 
 	"askwright/api/board"
 	"askwright/api/web"
@@ -28,6 +27,6 @@ type Server struct {
 	security string
 	limits   web.Limits
 
-	workbooks *semaphore.Weighted // being read
+	workbooks *web.Shares // being read
 	handler   http.Handler
 }

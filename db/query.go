@@ -142,8 +142,8 @@ func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
 	if q.Member != uuid.Nil {
 		b.and("l.member_id = %s", b.arg(q.Member))
 	}
-	if q.Piece != uuid.Nil {
-		b.and("l.piece_id = %s", b.arg(q.Piece))
+	if q.Piece != nil {
+		b.and("l.piece_id = %s", b.arg(*q.Piece))
 	}
 	if q.InTheYard != nil {
 		b.and("(l.listed_on is null and l.let_go is null) = %s::boolean", b.arg(*q.InTheYard))

@@ -23,9 +23,9 @@ type Query struct {
 	From, To  map[string]pricing.Date
 	Min, Max  map[string]float64 // money in major units, lengths in the group's
 	Member    uuid.UUID          // zero: anybody's
-	Piece     uuid.UUID
-	Sort      []SortKey // ties are broken by id
-	After     []string  // values of Sort in the last row seen, in canonical text
+	Piece     *uuid.UUID         // nil: any
+	Sort      []SortKey          // ties are broken by id
+	After     []string           // values of Sort in the last row seen, in canonical text
 	AfterID   uuid.UUID
 	Limit     int
 	InTheYard *bool // pieces not yet offered: only, or none

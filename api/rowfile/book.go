@@ -1,6 +1,7 @@
 package rowfile
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -39,33 +40,30 @@ type bookSheet struct {
 }
 
 // ReadBook reads every sheet that has a header with ref and another column; the
-// rows are counted on from sheet to sheet.
-func (f *RowFile) ReadBook() (b *BookRows, err error) {
+// rows are counted on from sheet to sheet. It stops when nobody waits any more.
+func (f *RowFile) ReadBook(ctx context.Context) (b *BookRows, err error) {
 	defer func() {
 		if what := recover(); what != nil { // the library trusts its input in places
 			b, err = nil, web.Refuse(web.Malformed, "the workbook is damaged")
 		}
 	}()
-	in, err := f.start()
+	book, err := f.openBook(ctx)
 	if err != nil {
 		return nil, err
-	}
-	book, err := excelize.OpenReader(in, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnpacked, UnzipXMLSizeLimit: maxUnpacked})
-	if err != nil {
-		if strings.Contains(err.Error(), "unzip size exceeds") {
-			return nil, web.Refuse(web.TooLarge, "the workbook unpacks to more than %s; save the sheet as CSV", web.ByteCount(maxUnpacked))
-		}
-		return nil, web.Refuse(web.Malformed, "the body is no .xlsx workbook that can be read: %s", web.Clip(err.Error(), 100))
 	}
 	defer book.Close()
 	properties, err := book.GetWorkbookProps()
 	if err != nil {
 		return nil, web.Refuse(web.Malformed, "the workbook is damaged")
 	}
-	b = &BookRows{}
+	sheets := book.GetSheetList()
+	if len(sheets) > maxSheets {
+		return nil, tooLargeBook("more than %d sheets", maxSheets)
+	}
+	r := &bookReader{file: f, book: book, date1904: properties.Date1904 != nil && *properties.Date1904, found: &BookRows{}}
 	var without []string
-	for _, name := range book.GetSheetList() {
-		found, err := f.readSheet(b, book, name, properties.Date1904 != nil && *properties.Date1904)
+	for _, name := range sheets {
+		found, err := r.readSheet(ctx, name)
 		if err != nil {
 			return nil, err
 		}
@@ -73,76 +71,158 @@ func (f *RowFile) ReadBook() (b *BookRows, err error) {
 			without = append(without, name)
 		}
 	}
-	if len(b.sheets) == 0 {
-		return nil, web.Refuse(web.Malformed, "no sheet has a header row with the column ref and others (looked at %s)", web.Clip(strings.Join(without, ", "), 200))
+	if len(r.found.sheets) == 0 {
+		return nil, web.Refuse(web.Malformed, "no sheet has a header row with the column ref and others (looked at %s)",
+			web.Clip(strings.Join(without, ", "), 200))
 	}
-	return b, nil
+	return r.found, nil
+}
+
+// openBook opens a workbook that holds no more than it may.
+func (f *RowFile) openBook(ctx context.Context) (*excelize.File, error) {
+	in, err := f.start()
+	if err != nil {
+		return nil, err
+	}
+	if err := checkBook(ctx, f.File); err != nil {
+		return nil, err
+	}
+	book, err := excelize.OpenReader(in, excelize.Options{
+		RawCellValue:      true,
+		UnzipSizeLimit:    maxUnpacked,
+		UnzipXMLSizeLimit: maxUnpacked,
+	})
+	if err != nil {
+		if strings.Contains(err.Error(), "unzip size exceeds") {
+			return nil, web.Refuse(web.TooLarge, "the workbook unpacks to more than %s; save the sheet as CSV",
+				web.ByteCount(maxUnpacked))
+		}
+		return nil, web.Refuse(web.Malformed, "the body is no .xlsx workbook that can be read: %s",
+			web.Clip(err.Error(), 100))
+	}
+	return book, nil
+}
+
+// bookReader reads the sheets of a workbook one after the other.
+type bookReader struct {
+	file     *RowFile
+	book     *excelize.File
+	date1904 bool
+	cells    int // read so far
+	found    *BookRows
 }
 
 // readSheet adds the rows of one sheet; false: it has no header.
-func (f *RowFile) readSheet(b *BookRows, book *excelize.File, name string, date1904 bool) (bool, error) {
-	cells, err := book.GetRows(name)
+func (r *bookReader) readSheet(ctx context.Context, name string) (bool, error) {
+	rows, err := r.book.Rows(name)
 	if err != nil {
-		return false, web.Refuse(web.Malformed, "the sheet %s cannot be read: %s", web.Clip(name, 40), web.Clip(err.Error(), 100))
+		return false, unreadableSheet(name, err)
 	}
-	at := f.findHeader(cells)
-	if at < 0 {
-		return false, nil
-	}
-	s := bookSheet{name: name, headerAt: at + 1, first: f.Rows + 1, date1904: date1904}
-	if s.header, err = headerOf(f.Columns, cells[at], f.IgnoreUnknown); err != nil {
-		return false, inSheet(name, at+1, err)
-	}
-	if s.merged, err = book.GetMergeCells(name); err != nil {
-		return false, web.Refuse(web.Malformed, "the sheet %s is damaged", web.Clip(name, 40))
-	}
-	for i := at + 1; i < len(cells); i++ {
-		if err := f.count(); err != nil {
+	defer rows.Close()
+	var s *bookSheet
+	blank := 0 // rows since the last that has cells; those at the end do not count
+	for at := 1; rows.Next(); at++ {
+		if err := ctx.Err(); err != nil {
 			return false, err
 		}
-		rec := record{cells: cells[i], tooLong: -1, broken: -1}
-		if missing := len(s.header) - len(rec.cells); missing > 0 {
-			rec.cells = append(rec.cells, make([]string, missing)...) // blank ones at the end
+		cells, err := rows.Columns()
+		if err != nil {
+			return false, unreadableSheet(name, err)
 		}
-		var wrong []service.FieldError
-		for j, cell := range rec.cells {
-			if cell == "" {
-				continue
+		if r.cells += len(cells); r.cells > maxCells {
+			return false, tooLargeBook("more than %d cells", maxCells)
+		}
+		cells = cells[:min(len(cells), maxColumns+1)]
+		switch {
+		case s == nil && r.file.isHeader(cells):
+			if s, err = r.startSheet(name, at, cells); err != nil {
+				return false, err
 			}
-			text, reason := s.text(book, i+1, j, cell)
-			rec.cells[j] = text
-			if reason != "" && s.header.at(j) != ignored {
-				wrong = append(wrong, service.FieldError{Column: s.header.at(j), Reason: reason})
+		case s == nil && at >= headerWithin:
+			return false, nil
+		case s == nil:
+		case len(cells) == 0:
+			blank++
+		default:
+			for ; blank > 0; blank-- {
+				if err := r.readRow(s, at-blank, nil); err != nil {
+					return false, err
+				}
+			}
+			if err := r.readRow(s, at, cells); err != nil {
+				return false, err
 			}
 		}
-		row := s.header.cells(f.Rows, rec)
-		row.Errors = append(row.Errors, append(wrong, s.mergedIn(i+1)...)...)
-		for k := range row.Errors {
-			row.Errors[k].Row, row.Errors[k].Ref = f.Rows, web.Clip(row.Cells["ref"], 100)
-		}
-		b.rows = append(b.rows, row)
 	}
-	b.sheets = append(b.sheets, s)
-	return true, nil
+	if s == nil {
+		return false, rows.Error()
+	}
+	r.found.sheets = append(r.found.sheets, *s)
+	return true, rows.Error()
 }
 
-// findHeader finds the first row that names ref and another column; -1: none.
-func (f *RowFile) findHeader(cells [][]string) int {
-	for i, row := range cells[:min(len(cells), headerWithin)] {
-		known := 0
-		hasRef := false
-		for _, cell := range row {
-			name := headerName(cell)
-			if _, ok := f.Columns.ByName(name); ok {
-				known++
-			}
-			hasRef = hasRef || name == "ref"
+func unreadableSheet(name string, err error) error {
+	return web.Refuse(web.Malformed, "the sheet %s cannot be read: %s", web.Clip(name, 40), web.Clip(err.Error(), 100))
+}
+
+// startSheet begins a sheet at its header.
+func (r *bookReader) startSheet(name string, at int, cells []string) (*bookSheet, error) {
+	s := &bookSheet{name: name, headerAt: at, first: r.file.Rows + 1, date1904: r.date1904}
+	var err error
+	if s.header, err = headerOf(r.file.Columns, cells, r.file.IgnoreUnknown); err != nil {
+		return nil, inSheet(name, at, err)
+	}
+	if s.merged, err = r.book.GetMergeCells(name); err != nil {
+		return nil, web.Refuse(web.Malformed, "the sheet %s is damaged", web.Clip(name, 40))
+	}
+	if len(s.merged) > maxMerged {
+		return nil, tooLargeBook("more than %d merged cells", maxMerged)
+	}
+	return s, nil
+}
+
+// readRow adds a row by its place in the sheet.
+func (r *bookReader) readRow(s *bookSheet, at int, cells []string) error {
+	f := r.file
+	if err := f.count(); err != nil {
+		return err
+	}
+	rec := record{cells: cells, tooLong: -1, broken: -1}
+	if missing := len(s.header) - len(rec.cells); missing > 0 {
+		rec.cells = append(rec.cells, make([]string, missing)...) // blank ones at the end
+	}
+	var wrong []service.FieldError
+	for j, cell := range rec.cells {
+		if cell == "" {
+			continue
 		}
-		if hasRef && known > 1 {
-			return i
+		text, reason := s.text(r.book, at, j, cell)
+		rec.cells[j] = text
+		if reason != "" && s.header.at(j) != ignored {
+			wrong = append(wrong, service.FieldError{Column: s.header.at(j), Reason: reason})
 		}
 	}
-	return -1
+	row := s.header.cells(f.Rows, rec)
+	row.Errors = append(row.Errors, append(wrong, s.mergedIn(at)...)...)
+	for k := range row.Errors {
+		row.Errors[k].Row, row.Errors[k].Ref = f.Rows, web.Clip(row.Cells["ref"], 100)
+	}
+	r.found.rows = append(r.found.rows, row)
+	return nil
+}
+
+// isHeader reports whether a row names ref and another column.
+func (f *RowFile) isHeader(cells []string) bool {
+	known := 0
+	hasRef := false
+	for _, cell := range cells {
+		name := headerName(cell)
+		if _, ok := f.Columns.ByName(name); ok {
+			known++
+		}
+		hasRef = hasRef || name == "ref"
+	}
+	return hasRef && known > 1
 }
 
 func inSheet(name string, row int, err error) error {

@@ -29,9 +29,11 @@ type csvReader struct {
 }
 
 // record is one line of a table. tooLong is the place of a cell over the
-// bound, broken of one with text after its closing quote; -1: none.
+// bound, broken of one with text after its closing quote; -1: none. Cells
+// beyond the bound of columns are only counted.
 type record struct {
 	cells           []string
+	beyond          int
 	tooLong, broken int
 }
 
@@ -96,7 +98,11 @@ func (r *csvReader) next() (record, error) {
 	var cell []byte
 	state := atStart
 	flush := func() {
-		rec.cells = append(rec.cells, string(cell))
+		if len(rec.cells) > maxColumns {
+			rec.beyond++
+		} else {
+			rec.cells = append(rec.cells, string(cell))
+		}
 		cell, state = cell[:0], atStart
 	}
 	for first := true; ; first = false {
@@ -240,6 +246,10 @@ func (h header) cells(number int, rec record) recording.Row {
 		case cell != "" && len(row.Errors) == 0:
 			row.Errors = append(row.Errors, service.FieldError{Reason: fmt.Sprintf("the row has %d cells, the header %d: is a comma in a text without quotes around it?", len(rec.cells), len(h))})
 		}
+	}
+	if rec.beyond > 0 {
+		row.Errors = append(row.Errors, service.FieldError{Reason: fmt.Sprintf(
+			"the row has %d cells; at most %d are read", len(rec.cells)+rec.beyond, maxColumns)})
 	}
 	if rec.tooLong >= 0 {
 		row.Errors = append(row.Errors, service.FieldError{Column: h.at(rec.tooLong), Reason: fmt.Sprintf("the cell is longer than %d bytes", maxCellBytes)})

@@ -81,8 +81,8 @@ func (f *RowFile) CSVRows(yield func(recording.Row) error) error {
 // inRow says where a file cannot be read further.
 func inRow(row int, err error) error {
 	var own *web.RequestError
-	if errors.As(err, &own) && own.Kind == web.Malformed {
-		return web.Refuse(web.Malformed, "row %d: %s", row, own.Detail)
+	if errors.As(err, &own) && own.Errors == nil { // one with a pointer says it already
+		return web.Refuse(own.Kind, "row %d: %s", row, own.Detail)
 	}
 	return err
 }
@@ -107,7 +107,7 @@ func (f *RowFile) JSONRows(yield func(recording.Row) error) error {
 		}
 		n, err := p.Value("/"+strconv.Itoa(f.Rows-1), 1)
 		if err != nil {
-			return err
+			return inRow(f.Rows, err)
 		}
 		row, err := f.jsonRow(n)
 		if err != nil {

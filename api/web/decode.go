@@ -15,8 +15,12 @@ import (
 	"github.com/gin-gonic/gin"
 )
 
-// maxDepth bounds how deep arrays and objects nest; no body needs more.
-const maxDepth = 8
+// No body needs more: how deep arrays and objects nest, and how many values
+// there are, each of which takes many times its text in memory.
+const (
+	maxDepth  = 8
+	maxValues = 200_000
+)
 
 // nodeKind is what a JSON value is.
 type nodeKind uint8
@@ -134,7 +138,10 @@ func invalidUTF8(b []byte) int {
 }
 
 // Parser builds nodes from tokens.
-type Parser struct{ Decoder *json.Decoder }
+type Parser struct {
+	Decoder *json.Decoder
+	values  int // read of the one at hand
+}
 
 // NewParser reads JSON values from r, one at a time.
 func NewParser(r io.Reader) *Parser {
@@ -170,8 +177,16 @@ func atPointer(pointer, reason string) error {
 	return &RequestError{Kind: Malformed, Detail: detail, Errors: []ProblemError{{Pointer: pointer, Reason: reason}}}
 }
 
-// Value reads the value at a pointer.
+// Value reads a value with all that is in it.
 func (p *Parser) Value(pointer string, depth int) (Node, error) {
+	p.values = 0
+	return p.value(pointer, depth)
+}
+
+func (p *Parser) value(pointer string, depth int) (Node, error) {
+	if p.values++; p.values > maxValues {
+		return Node{}, Refuse(TooLarge, "there are more than %d values; send fewer at once", maxValues)
+	}
 	t, err := p.Token(pointer)
 	if err != nil {
 		return Node{}, err
@@ -207,7 +222,7 @@ func (p *Parser) valueFrom(t json.Token, pointer string, depth int) (Node, error
 func (p *Parser) array(pointer string, depth int) (Node, error) {
 	n := Node{Kind: arrayNode}
 	for p.Decoder.More() {
-		item, err := p.Value(pointer+"/"+strconv.Itoa(len(n.items)), depth+1)
+		item, err := p.value(pointer+"/"+strconv.Itoa(len(n.items)), depth+1)
 		if err != nil {
 			return Node{}, err
 		}
@@ -231,7 +246,7 @@ func (p *Parser) object(pointer string, depth int) (Node, error) {
 			return Node{}, atPointer(at, "this name stands twice in the object")
 		}
 		seen[name] = true
-		value, err := p.Value(at, depth+1)
+		value, err := p.value(at, depth+1)
 		if err != nil {
 			return Node{}, err
 		}

@@ -200,10 +200,12 @@ func PathID(c *gin.Context) (uuid.UUID, error) {
 	return id, nil
 }
 
-// ParseID reads an id as it is written in answers, and in no other way.
+// ParseID reads an id as it is written in answers, and in no other way. The id
+// of zeros, which a program sends that never set its variable, is none: inside,
+// it often stands for "any".
 func ParseID(text string) (uuid.UUID, error) {
 	id, err := uuid.Parse(text)
-	if err == nil && id.String() != strings.ToLower(text) {
+	if err == nil && (id == uuid.Nil || id.String() != strings.ToLower(text)) {
 		return uuid.Nil, Refuse(Malformed, "not an id")
 	}
 	return id, err

@@ -15,7 +15,7 @@ func (s *Service) Pieces(ctx context.Context, a *service.Actor, q service.PieceQ
 
 // Piece reads a piece with its listings.
 func (s *Service) Piece(ctx context.Context, a *service.Actor, id uuid.UUID) (*service.Piece, error) {
-	rows, _, err := s.store.Listings(ctx, a.Tenant(), service.Query{Piece: id, Sort: []service.SortKey{{Column: "listed_on"}}, Limit: 1000})
+	rows, _, err := s.store.Listings(ctx, a.Tenant(), service.Query{Piece: &id, Sort: []service.SortKey{{Column: "listed_on"}}, Limit: 1000})
 	if err != nil {
 		return nil, err
 	}
