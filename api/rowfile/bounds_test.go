@@ -40,7 +40,7 @@ func TestARecordOfCommasTakesLittleMemory(t *testing.T) {
 	var rows []recording.Row
 	var err error
 	took := allocatedBy(func() {
-		err = f.CsvRows(func(r recording.Row) error {
+		err = f.CSVRows(func(r recording.Row) error {
 			rows = append(rows, r)
 			return nil
 		})
@@ -64,7 +64,7 @@ func TestAJSONRowOfManyValuesIsRefusedEarly(t *testing.T) {
 	f := &RowFile{File: fileOf(t, `[{"ref":"B-1"},{"ref":[`+strings.Repeat("0,", 8<<20)+"0]}]"), Columns: RowColumns, MostRows: 10}
 	var err error
 	took := allocatedBy(func() {
-		err = f.JsonRows(func(recording.Row) error { return nil })
+		err = f.JSONRows(func(recording.Row) error { return nil })
 	})
 	if p := web.ProblemOf(err); p.Status != 413 || !strings.HasPrefix(p.Detail, "row 2: ") {
 		t.Errorf("%d %s", p.Status, p.Detail)
