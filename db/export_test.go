@@ -1,9 +1,11 @@
 package db
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 
+	"askwright/service"
 	"askwright/service/model"
 )
 
@@ -25,3 +27,11 @@ var (
 	NearestUnsold = nearest(sameKind, ofUnsold, true, model.NearestUnsold)
 	NearestOthers = nearest(" and l.category <> $2", ofSold, true, model.NearestSold)
 )
+
+// ListingPage is the statement of a page of listings.
+func ListingPage(t service.Tenant, q service.Query) (string, []any, error) {
+	return listingQuery(t, q, fmt.Sprintf(" limit %d", q.Limit+1))
+}
+
+// PiecePage is the statement of a page of pieces.
+var PiecePage = pieceQuery

@@ -67,7 +67,7 @@ type costTotalRow struct {
 // Books reads the member's own listings with what they cost. The statements
 // see one snapshot, so that lines, sums and sales belong together.
 func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date, withLines bool) (*profit.Books, error) {
-	rows, args, err := listingQuery(t, service.Query{Member: t.Member, Words: map[string][]string{"source": {service.SourceOwn}}})
+	rows, args, err := listingQuery(t, service.Query{Member: t.Member, Words: map[string][]string{"source": {service.SourceOwn}}}, "")
 	if err != nil {
 		return nil, err
 	}

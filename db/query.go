@@ -1,6 +1,7 @@
 package db
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -32,12 +33,11 @@ func (s *Store) Listing(ctx context.Context, t service.Tenant, id uuid.UUID) (*s
 
 // Listings returns a page of rows and whether there are more.
 func (s *Store) Listings(ctx context.Context, t service.Tenant, q service.Query) ([]*service.Listing, bool, error) {
-	sql, args, err := listingQuery(t, q)
+	sql, args, err := listingQuery(t, q, fmt.Sprintf(" limit %d", q.Limit+1))
 	if err != nil {
 		return nil, false, err
 	}
 	var found []*service.Listing
-	sql += fmt.Sprintf(" limit %d", q.Limit+1)
 	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collect(&found, (*listingRow).listing)}); err != nil {
 		return nil, false, err
 	}
@@ -47,7 +47,7 @@ func (s *Store) Listings(ctx context.Context, t service.Tenant, q service.Query)
 
 // EachListing streams all rows of a query.
 func (s *Store) EachListing(ctx context.Context, t service.Tenant, q service.Query, yield func(*service.Listing) error) error {
-	sql, args, err := listingQuery(t, q)
+	sql, args, err := listingQuery(t, q, "")
 	if err != nil {
 		return err
 	}
@@ -71,15 +71,17 @@ func (s *Store) EachListing(ctx context.Context, t service.Tenant, q service.Que
 }
 
 // sortExpressions give each sort column without NULLs and with its type, so
-// that a position in the list is a plain comparison. Columns of listing come
-// with their own index order where they have one.
+// that a position in the list is a plain comparison. Each has its index, named
+// listing_order_..., on exactly this expression. It is no coalesce: the server
+// takes that for a function that could show rows of other groups, and would
+// apply no condition on it before it has read the row.
 var sortExpressions = map[string]struct{ expr, kind string }{
 	"ref":        {"l.ref", "text"},
 	"category":   {"l.category", "text"},
-	"listed_on":  {"coalesce(l.listed_on, date '0001-01-01')", "date"},
-	"ended_on":   {"coalesce(l.ended_on, date '0001-01-01')", "date"},
-	"ask":        {"coalesce(l.ask, 0)", "bigint"},
-	"sale_price": {"coalesce(l.sale_price, 0)", "bigint"},
+	"listed_on":  {"case when l.listed_on is null then date '0001-01-01' else l.listed_on end", "date"},
+	"ended_on":   {"case when l.ended_on is null then date '0001-01-01' else l.ended_on end", "date"},
+	"ask":        {"case when l.ask is null then 0 else l.ask end", "bigint"},
+	"sale_price": {"case when l.sale_price is null then 0 else l.sale_price end", "bigint"},
 }
 
 // conditionsBuilder gathers SQL conditions with their arguments.
@@ -99,32 +101,33 @@ func (b *conditionsBuilder) and(format string, args ...any) {
 	fmt.Fprintf(&b.sql, format, args...)
 }
 
-// listingQuery turns a query into a statement. Column names come from the
-// service's closed lists, values are arguments.
-func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
+// listingQuery turns a query into a statement, which takes its rows from the
+// listings alone before it joins to them what else they show. Column names come
+// from the service's closed lists, values are arguments.
+func listingQuery(t service.Tenant, q service.Query, limit string) (string, []any, error) {
 	b := &conditionsBuilder{args: []any{t.Group}}
 	for _, column := range slices.Sorted(maps.Keys(q.Words)) {
 		if !slices.Contains(service.WordFilters, column) {
 			return "", nil, fmt.Errorf("no filter by %s", column)
 		}
-		expr := "l." + column
-		if column == "piece_ref" {
-			expr = "p.ref"
-		}
+		format := "l." + column + " = any(%s::text[])"
 		switch column {
+		case "piece_ref":
+			format = "l.piece_id in (select piece_id from piece where group_id = $1 and ref = any(%s::text[]))"
 		case "condition":
-			expr = "l.condition::text"
+			format = "l.condition::text = any(%s::text[])"
 		case "stage": // of what is still in the yard
-			expr = "case when l.let_go is null then l.stage end"
+			format = "case when l.let_go is null then l.stage end = any(%s::text[])"
 		}
-		b.and("%s = any(%s::text[])", expr, b.arg(q.Words[column]))
+		b.and(format, b.arg(q.Words[column]))
 	}
 	for _, column := range service.DateFilters {
+		indexed := cmp.Or(sortExpressions[column].expr, "l."+column)
 		if on, ok := q.From[column]; ok {
-			b.and("l.%s >= %s::date", column, b.arg(dateArg(on)))
+			b.and("l.%s is not null and %s >= %s::date", column, indexed, b.arg(dateArg(on)))
 		}
 		if on, ok := q.To[column]; ok {
-			b.and("l.%s <= %s::date", column, b.arg(dateArg(on)))
+			b.and("l.%s is not null and %s <= %s::date", column, indexed, b.arg(dateArg(on)))
 		}
 	}
 	for _, column := range service.NumberFilters {
@@ -152,82 +155,100 @@ func listingQuery(t service.Tenant, q service.Query) (string, []any, error) {
 	if err != nil {
 		return "", nil, err
 	}
-	return selectListings + b.sql.String() + order, b.args, nil
+	listings := "(select * from listing l where l.group_id = $1" + b.sql.String() + order + limit + ")"
+	return rowsOf(listings) + order, b.args, nil
+}
+
+// sortKey is a part of an order.
+type sortKey struct {
+	expr, kind string
+	descending bool
+	place      string // what it was in the last row seen
+}
+
+// than is the comparison with which the list goes on.
+func (k sortKey) than() string {
+	if k.descending {
+		return "<"
+	}
+	return ">"
 }
 
 // order writes the order by clause and, after a position, the condition that
-// continues from there.
+// continues from there. Ties are broken in the direction of the last column, so
+// that one index serves it in both.
 func (b *conditionsBuilder) order(q service.Query) (string, error) {
-	type key struct{ expr, kind, than string }
-	var keys []key
-	var clause []string
+	var keys []sortKey
+	tie := sortKey{expr: "l.listing_id", kind: "uuid"}
 	for _, k := range q.Sort {
 		e, ok := sortExpressions[k.Column]
 		if !ok {
 			return "", fmt.Errorf("no order by %s", k.Column)
 		}
-		than, direction := ">", ""
-		if k.Descending {
-			than, direction = "<", " desc"
-		}
-		keys = append(keys, key{e.expr, e.kind, than})
-		clause = append(clause, e.expr+direction)
+		keys = append(keys, sortKey{expr: e.expr, kind: e.kind, descending: k.Descending})
+		tie.descending = k.Descending
 	}
-	keys = append(keys, key{"l.listing_id", "uuid", ">"})
-	clause = append(clause, "l.listing_id")
+	keys = append(keys, tie)
 	if q.AfterID != uuid.Nil {
 		if len(q.After) != len(q.Sort) {
 			return "", service.Invalid("cursor", "belongs to another list")
 		}
-		places := make([]string, len(keys))
-		for i, k := range keys {
-			value := q.AfterID.String()
-			if i < len(q.After) {
-				value = q.After[i]
-			}
-			if k.kind == "bigint" {
-				value = strings.Replace(value, ".", "", 1) // amounts are written with all their digits
-			}
-			if value == "" {
-				value = map[string]string{"date": "0001-01-01", "bigint": "0"}[k.kind]
-			}
-			places[i] = b.arg(value) + "::text::" + k.kind
+		for i, value := range append(slices.Clone(q.After), q.AfterID.String()) {
+			keys[i].place = b.arg(placeOf(keys[i].kind, value)) + "::text::" + keys[i].kind
 		}
-		var alternatives []string
-		for i, k := range keys {
-			var parts []string
-			for j := range i {
-				parts = append(parts, keys[j].expr+" = "+places[j])
-			}
-			alternatives = append(alternatives, "("+strings.Join(append(parts, k.expr+" "+k.than+" "+places[i]), " and ")+")")
+		b.and("%s", after(keys))
+	}
+	clause := make([]string, len(keys))
+	for i, k := range keys {
+		clause[i] = k.expr
+		if k.descending {
+			clause[i] += " desc"
 		}
-		b.and("(%s)", strings.Join(alternatives, " or "))
 	}
 	return " order by " + strings.Join(clause, ", "), nil
 }
 
+// placeOf is the text of a cursor's value in the database.
+func placeOf(kind, value string) string {
+	switch {
+	case value == "" && kind == "date":
+		return "0001-01-01"
+	case value == "" && kind == "bigint":
+		return "0"
+	case kind == "bigint":
+		return strings.Replace(value, ".", "", 1) // amounts are written with all their digits
+	}
+	return value
+}
+
+// after is the condition of all rows behind a place. Of one direction it is a
+// comparison of rows, which an index answers; of several the first column's
+// bound is.
+func after(keys []sortKey) string {
+	exprs, places := make([]string, len(keys)), make([]string, len(keys))
+	uniform := true
+	for i, k := range keys {
+		exprs[i], places[i] = k.expr, k.place
+		uniform = uniform && k.descending == keys[0].descending
+	}
+	if uniform {
+		return "(" + strings.Join(exprs, ", ") + ") " + keys[0].than() + " (" + strings.Join(places, ", ") + ")"
+	}
+	var alternatives []string
+	same := ""
+	for _, k := range keys {
+		alternatives = append(alternatives, same+k.expr+" "+k.than()+" "+k.place)
+		same += k.expr + " = " + k.place + " and "
+	}
+	first := keys[0]
+	return first.expr + " " + first.than() + "= " + first.place + " and (" + strings.Join(alternatives, " or ") + ")"
+}
+
 // Pieces returns a page of pieces in the order of their refs.
 func (s *Store) Pieces(ctx context.Context, t service.Tenant, q service.PieceQuery) ([]*service.Piece, bool, error) {
+	sql, args := pieceQuery(t, q)
 	var found []*service.Listing
-	err := s.run(ctx, t, statement{
-		sql: selectListings + ` and l.piece_id in (
-			select p.piece_id from piece p
-			cross join lateral (
-				-- a piece stands where its newest row stands; one in the yard is newest
-				select case when let_go is null then coalesce(stage, outcome)
-					when stage = 'found' then 'passed' else 'let_go' end as state from listing n
-				where n.group_id = p.group_id and n.piece_id = p.piece_id
-				order by n.listed_on desc nulls first, n.listing_id desc limit 1) newest
-			where p.group_id = $1 and ($2::uuid is null or p.member_id = $2)
-			and ($7 = '' or exists (select from listing r where r.group_id = p.group_id and r.piece_id = p.piece_id and $7 in (r.ref, p.ref)))
-			and (cardinality($3::text[]) = 0 or newest.state = any($3))
-			and ($5::uuid is null or (p.ref, p.piece_id) > ($4, $5))
-			order by p.ref, p.piece_id limit $6)
-			order by p.ref, p.piece_id, l.listed_on nulls last, l.listing_id`,
-		args: []any{t.Group, uuidArg(q.Member), append([]string{}, q.State...), q.AfterRef, uuidArg(q.AfterID), q.Limit + 1, q.Ref},
-		read: collect(&found, (*listingRow).listing),
-	})
-	if err != nil {
+	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collect(&found, (*listingRow).listing)}); err != nil {
 		return nil, false, err
 	}
 	var pieces []*service.Piece
@@ -236,6 +257,33 @@ func (s *Store) Pieces(ctx context.Context, t service.Tenant, q service.PieceQue
 	}
 	more := len(pieces) > q.Limit
 	return pieces[:min(len(pieces), q.Limit)], more, nil
+}
+
+// pieceQuery turns a query into a statement of all rows of a page's pieces.
+func pieceQuery(t service.Tenant, q service.PieceQuery) (string, []any) {
+	b := &conditionsBuilder{args: []any{t.Group}}
+	if q.Member != uuid.Nil {
+		b.and("p.member_id = %s", b.arg(q.Member))
+	}
+	if q.Ref != "" {
+		named := b.arg(q.Ref)
+		b.and(`p.piece_id in (select piece_id from listing where group_id = $1 and ref = %s
+			union select piece_id from piece where group_id = $1 and ref = %s)`, named, named)
+	}
+	if len(q.State) > 0 {
+		// A piece stands where its newest row stands; one in the yard is newest.
+		b.and(`(select case when let_go is null then coalesce(stage, outcome)
+				when stage = 'found' then 'passed' else 'let_go' end from listing n
+			where n.group_id = p.group_id and n.piece_id = p.piece_id
+			order by n.listed_on desc nulls first, n.listing_id desc limit 1) = any(%s::text[])`, b.arg(q.State))
+	}
+	if q.AfterID != uuid.Nil {
+		b.and("(p.ref, p.piece_id) > (%s::text, %s::uuid)", b.arg(q.AfterRef), b.arg(q.AfterID))
+	}
+	page := fmt.Sprintf("select group_id, piece_id from piece p where p.group_id = $1%s order by p.ref, p.piece_id limit %d", b.sql.String(), q.Limit+1)
+	return rowsOf(`(select x.* from (`+page+`) paged cross join lateral
+			(select * from listing x where x.group_id = paged.group_id and x.piece_id = paged.piece_id offset 0) x)`) + `
+		order by p.ref, p.piece_id, l.listed_on nulls last, l.listing_id`, b.args
 }
 
 func chunksByPiece(rows []*service.Listing) [][]*service.Listing {
@@ -309,7 +357,7 @@ func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pr
 			cross join lateral (select least(l.ended_on, $3::date) as until) ended
 			cross join lateral (
 				select coalesce(sum(greatest(0, least(upper(p), until) - lower(p))), 0)::integer as days from unnest(l.pauses) p) paused
-			where l.group_id = $1 and l.source = 'own' and l.listed_on between $2 and $3
+			where l.group_id = $1 and l.source = 'own' and (` + sortExpressions["listed_on"].expr + `) between $2 and $3
 			group by 1, 2 order by 1, 2`,
 		args: []any{t.Group, since.Time(), today.Time()},
 		read: collect(&lives, func(r *watch.Lifetime) (watch.Lifetime, error) { return *r, nil }),
