@@ -156,6 +156,6 @@ func New(o Options) *Server {
 		limits:    limits,
 		workbooks: web.NewShares(1, 2, limits.Timeout),
 	}
-	s.handler = s.engine(o.TrustedProxies)
+	s.handler = web.Paced(s.engine(o.TrustedProxies), limits)
 	return s
 }
