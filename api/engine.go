@@ -94,6 +94,9 @@ func (s *Server) chain(r route) []gin.HandlerFunc {
 	if r.method == http.MethodPost && r.scope != read && r.scope != web.NoKey {
 		r.handle = s.Once(r.handle)
 	}
+	if weight, ok := weights[r.method+" "+r.path]; ok {
+		r.handle = s.weighed(weight, r.handle)
+	}
 	chain := []gin.HandlerFunc{web.Deadline(timeout)}
 	if r.scope != web.NoKey {
 		chain = append(chain, s.Authenticate(r.scope))
@@ -156,6 +159,6 @@ func New(o Options) *Server {
 		limits:    limits,
 		workbooks: web.NewShares(1, 2, limits.Timeout),
 	}
-	s.handler = s.engine(o.TrustedProxies)
+	s.handler = web.Paced(s.engine(o.TrustedProxies), limits)
 	return s
 }

@@ -60,23 +60,18 @@ func (s *Server) listListings(c *gin.Context, a *service.Actor) error {
 	return web.Answer(c, http.StatusOK, web.Page[json.RawMessage]{Items: v.Rows(rows), Next: next})
 }
 
-// exportListings streams every row. The header goes out with the first row, so
-// that a failure before it is still a problem document.
-func (s *Server) exportListings(c *gin.Context, a *service.Actor, q service.Query, columns []web.TableColumn[*service.Listing], o web.TableOptions) error {
-	var t *web.TableWriter[*service.Listing]
-	err := s.app.Recording.EachListing(c.Request.Context(), a, q, func(l *service.Listing) error {
-		if t == nil {
-			t = web.StartTable(c, "listings.csv", columns, o)
-		}
-		return t.Row(l)
-	})
+// exportListings answers with every row. They are read at one moment, into a
+// file: no connection to the database waits for the client.
+func (s *Server) exportListings(c *gin.Context, a *service.Actor, q service.Query,
+	columns []web.TableColumn[*service.Listing], o web.TableOptions) error {
+	end, err := s.Turn(c, a)
 	if err != nil {
 		return err
 	}
-	if t == nil {
-		t = web.StartTable(c, "listings.csv", columns, o)
-	}
-	return t.End()
+	defer end()
+	return web.SpoolTable(c, "listings.csv", columns, o, func(yield func(*service.Listing) error) error {
+		return s.app.Recording.EachListing(c.Request.Context(), a, q, yield)
+	})
 }
 
 // listingQuery reads filters, order and position.

@@ -80,27 +80,31 @@ func (s *Server) listPieces(c *gin.Context, a *service.Actor) error {
 	return web.Answer(c, http.StatusOK, out)
 }
 
-// exportPieces writes every piece of the query.
+// exportPieces answers with every piece of the query.
 func (s *Server) exportPieces(c *gin.Context, a *service.Actor, q service.PieceQuery, o web.TableOptions) error {
-	var t *web.TableWriter[wire.Piece]
-	for more := true; more; {
-		var pieces []*service.Piece
-		var err error
-		q.Limit = web.PageMost
-		if pieces, more, err = s.app.Recording.Pieces(c.Request.Context(), a, q); err != nil {
-			return err
-		}
-		if t == nil { // not before a failure could be told
-			t = web.StartTable(c, "pieces.csv", wire.PieceColumns, o)
-		}
-		for _, p := range pieces {
-			if err := t.Row(wire.ViewerOf(a).Piece(p)); err != nil {
+	end, err := s.Turn(c, a)
+	if err != nil {
+		return err
+	}
+	defer end()
+	q.Limit = web.PageMost
+	return web.SpoolTable(c, "pieces.csv", wire.PieceColumns, o, func(yield func(wire.Piece) error) error {
+		for {
+			pieces, more, err := s.app.Recording.Pieces(c.Request.Context(), a, q)
+			if err != nil {
 				return err
 			}
-			q.AfterRef, q.AfterID = p.Ref, p.ID
+			for _, p := range pieces {
+				if err := yield(wire.ViewerOf(a).Piece(p)); err != nil {
+					return err
+				}
+				q.AfterRef, q.AfterID = p.Ref, p.ID
+			}
+			if !more {
+				return nil
+			}
 		}
-	}
-	return t.End()
+	})
 }
 
 // createPiece records a row and answers with its piece.

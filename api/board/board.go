@@ -109,7 +109,7 @@ func (s *Board) Page(scope string, h web.Handler) web.Handler {
 		}
 		actor, err := s.boardActor(c, scope)
 		if err == nil {
-			err = h(c, actor)
+			err = s.take(c, actor, h)
 		}
 		switch {
 		case err == nil:
@@ -125,6 +125,23 @@ func (s *Board) Page(scope string, h web.Handler) web.Handler {
 		}
 		return s.renderProblem(c, actor, err)
 	}
+}
+
+// boardWeight is what the board itself weighs: it reviews all open listings.
+const boardWeight = 5
+
+// take shows a page; the board itself when it has its turn.
+func (s *Board) take(c *gin.Context, a *service.Actor, h web.Handler) error {
+	if c.FullPath() != "/board" {
+		return h(c, a)
+	}
+	end, err := s.Turn(c, a)
+	if err != nil {
+		return err
+	}
+	defer end()
+	s.Owe(a, boardWeight-1)
+	return h(c, a)
 }
 
 // boardHeaders are those of all pages.

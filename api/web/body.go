@@ -27,26 +27,22 @@ func Spool(body io.Reader) (*os.File, error) {
 	if f, ok := body.(*os.File); ok {
 		return f, nil // it was, to be repeated
 	}
-	f, err := os.CreateTemp("", "askwright-import-")
+	f, err := unnamedFile()
 	if err != nil {
+		return nil, err
+	}
+	if _, err := io.Copy(f, body); err != nil {
+		f.Close()
 		return nil, spoolError(err)
 	}
-	err = os.Remove(f.Name())
-	if err == nil {
-		_, err = io.Copy(f, body)
-	}
-	if err == nil {
-		return f, nil
-	}
-	f.Close()
-	return nil, spoolError(err)
+	return f, nil
 }
 
 // spoolError tells our own full or missing folder from a body that broke off.
 func spoolError(err error) error {
 	var path *os.PathError
 	if errors.As(err, &path) {
-		return fmt.Errorf("spool the import: %w: %w", service.ErrUnavailable, err)
+		return fmt.Errorf("keep a file for a moment: %w: %w", service.ErrUnavailable, err)
 	}
 	return bodyError(err)
 }

@@ -24,6 +24,8 @@ type Kit struct {
 	metrics  *metrics
 	requests *limiters // by key
 	failures *limiters // of authentication, by address
+	answers  *Shares   // that are long, from the request to the last byte
+	work     *Shares   // at these, to the first byte
 }
 
 // KitOptions are what a Kit is made of.
@@ -60,9 +62,15 @@ func NewKit(o KitOptions) *Kit {
 		metrics:  newMetrics(o.Registry),
 		requests: newLimiters(o.Limits.RequestsPerMinute, o.Now),
 		failures: newLimiters(o.Limits.FailuresPerMinute, o.Now),
+		answers:  NewShares(answersOfGroup, answersInAll, turnPatience),
+		work:     NewShares(answersOfGroup, workInAll, turnPatience),
 	}
 }
 
 // Owe books what a request turned out to weigh, afterwards: the next requests of
 // the key wait for it.
-func (s *Kit) Owe(a *service.Actor, units int) { s.requests.Owe(a.KeyID.String(), units) }
+func (s *Kit) Owe(a *service.Actor, units int) {
+	if units > 0 {
+		s.requests.Owe(a.KeyID.String(), units)
+	}
+}

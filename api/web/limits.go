@@ -23,6 +23,7 @@ type Limits struct {
 	FailuresPerMinute int           // of authentication, from one address; default 30
 	Timeout           time.Duration // of a request; default 30 s
 	LongTimeout       time.Duration // of an import or an export; default 4 min
+	PieceTimeout      time.Duration // in which a client must take 64 kB of an answer; default 20 s
 }
 
 // WithDefaults fills in what is zero.
@@ -47,6 +48,9 @@ func (l Limits) WithDefaults() Limits {
 	}
 	if l.LongTimeout == 0 {
 		l.LongTimeout = 4 * time.Minute
+	}
+	if l.PieceTimeout == 0 {
+		l.PieceTimeout = 20 * time.Second
 	}
 	return l
 }

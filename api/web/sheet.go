@@ -1,7 +1,7 @@
 package web
 
 import (
-	"net/http"
+	"io"
 	"strconv"
 	"strings"
 
@@ -50,10 +50,7 @@ func (b *Workbook) Send(c *gin.Context, filename string) error {
 		return err
 	}
 	b.File.SetActiveSheet(0)
-	c.Header("Content-Type", WorkbookMediaType)
-	c.Header("Content-Disposition", `attachment; filename="`+filename+`"`)
-	c.Status(http.StatusOK)
-	return b.File.Write(c.Writer)
+	return SendSpooled(c, WorkbookMediaType, filename, func(w io.Writer) error { return b.File.Write(w) })
 }
 
 // Sheet is one sheet of rows of T, with its header frozen and filters on it.

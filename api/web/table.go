@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"cmp"
 	"io"
-	"net/http"
 	"regexp"
 	"strings"
 
@@ -58,7 +57,8 @@ func Each[S, T any](from []S, show func(S) T) []T {
 
 // WriteTable writes items that are at hand.
 func WriteTable[T any](c *gin.Context, filename string, columns []TableColumn[T], o TableOptions, items []T) error {
-	t := StartTable(c, filename, columns, o)
+	startFile(c, csvMediaType, filename)
+	t := NewTable(c.Writer, columns, o)
 	for _, item := range items {
 		if err := t.Row(item); err != nil {
 			return err
@@ -122,15 +122,7 @@ type TableWriter[T any] struct {
 // ByteOrderMark begins a file for spreadsheets that want one.
 const ByteOrderMark = "\uFEFF"
 
-// StartTable begins a CSV answer with its header row.
-func StartTable[T any](c *gin.Context, filename string, columns []TableColumn[T], o TableOptions) *TableWriter[T] {
-	c.Header("Content-Type", csvMediaType)
-	c.Header("Content-Disposition", `attachment; filename="`+filename+`"`)
-	c.Status(http.StatusOK)
-	return NewTable(c.Writer, columns, o)
-}
-
-// NewTable writes the header of a table to w.
+// NewTable begins a table with its header row.
 func NewTable[T any](w io.Writer, columns []TableColumn[T], o TableOptions) *TableWriter[T] {
 	t := &TableWriter[T]{out: bufio.NewWriterSize(w, 32<<10), columns: Pick(columns, o.Fields), options: o}
 	if o.BOM {
