@@ -70,9 +70,10 @@ var arrows = []struct {
 	ours []string
 	not  []string
 }{
-	{"askwright/pricing", []string{"askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}, pureNot},
+	{"askwright/pricing", []string{"askwright/pricing/askplan", "askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}, pureNot},
 	{"askwright/pricing/furniture", nil, pureNot},
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
+	{"askwright/pricing/askplan", nil, pureNot},
 	{"askwright/pricing/stats", nil, pureNot},
 	{"askwright/service", domain, pure},
 	{"askwright/service/background", nil, pure},
