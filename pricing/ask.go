@@ -1,6 +1,9 @@
 package pricing
 
 import (
+	"math"
+
+	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
 	"askwright/pricing/stats"
 )
@@ -9,7 +12,9 @@ import (
 // for asks, which are price points.
 type Suggestion struct {
 	SalePrice   *stats.Range // nil where refused
-	Ask         float64      // the balanced choice; zero where refused
+	Ask         float64      // the first one of Plan; zero where refused
+	Plan        Plan         // balanced: the best path of asks
+	AskForGood  float64      // the best one for who will not change it; zero where refused
 	ChanceSold  *Chance      // at Ask
 	MedianDays  *int         // at Ask; nil: not within the horizon
 	P80Days     *int
@@ -25,13 +30,34 @@ type Suggestion struct {
 	Basis       Basis
 	Labels      []string // "low_confidence", "from_your_estimate", ...
 	Refusal     *furniture.Refusal
-	Sentences   []string // two or three, for people
+	Sentences   []string // two to four, for people
 }
 
-// Choice is one of the three asks offered.
+// Choice is one of the three plans offered.
 type Choice struct {
-	Name string // "quick", "balanced", "patient"
-	Point
+	Name  string // "quick", "balanced", "patient"
+	Point        // at its first ask, ExpectedNet that of the plan
+	Plan  Plan
+}
+
+// Plan is a falling path of asks.
+type Plan struct {
+	Steps []Step
+	Net   float64 // expected
+}
+
+// Step is an ask of a plan and when it begins.
+type Step struct {
+	askplan.Step      // days are active ones from now
+	On           Date // if there is no pause; zero where today is not known
+}
+
+// Next is the first change of the plan; nil: there is none.
+func (p Plan) Next() *Step {
+	if len(p.Steps) < 2 {
+		return nil
+	}
+	return &p.Steps[1]
 }
 
 // Driver is one reason for the price: the effect of an attribute against the
@@ -106,15 +132,24 @@ func (m *Model) ask(out *Suggestion, q Query, on Date, s Settings) {
 			out.WithinAsk, out.WithinProb = a, p.ChanceSold
 		}
 	}
+	p := o.planner(asks, s)
+	plan := func(holding, from, to float64) Plan { return o.dated(p.Plan(holding, from, to)) }
+	out.Plan = plan(o.holding, 0, math.Inf(1))
+	out.Ask = out.Plan.Steps[0].Ask
+	out.AskForGood, _ = o.best(asks, o.holding)
 	for _, c := range []struct {
-		name   string
-		factor float64
-	}{{"quick", quickFactor}, {"balanced", 1}, {"patient", 1 / quickFactor}} {
-		a, _ := o.best(asks, o.holding*c.factor)
-		out.Choices = append(out.Choices, Choice{Name: c.name, Point: o.point(a, within)})
+		name string
+		plan Plan
+	}{
+		{"quick", plan(quickFactor*o.holding, 0, out.Ask)},
+		{"balanced", out.Plan},
+		{"patient", plan(o.holding/quickFactor, out.Ask, math.Inf(1))},
+	} {
+		choice := Choice{Name: c.name, Point: o.point(c.plan.Steps[0].Ask, within), Plan: c.plan}
+		choice.ExpectedNet = c.plan.Net
+		out.Choices = append(out.Choices, choice)
 	}
 	balanced := out.Choices[1]
-	out.Ask = balanced.Ask
 	out.ChanceSold = &Chance{WithinDays: within, Probability: balanced.ChanceSold}
 	out.MedianDays, out.P80Days = balanced.MedianDays, balanced.P80Days
 }
@@ -130,6 +165,31 @@ func (m *Model) position(q Query, on Date, s Settings) outlook {
 	seen := m.evidence(*q.Standing, on, s)
 	o.k, o.r = seen.k(), seen.r()
 	return o.from(seen.age)
+}
+
+// planner prepares the plans over some rising asks; a new ask begins today.
+func (o outlook) planner(asks []float64, s Settings) *askplan.Planner {
+	step := clamp(float64(s.StepDays), 14, 28)
+	m := askplan.Market{
+		Asks: thinned(asks, planAsks), Ahead: o.ahead, Shape: o.k, Rate: o.r,
+		Holding: o.holding, Salvage: o.salvage, Horizon: o.horizon, First: step, Step: step,
+	}
+	for _, a := range m.Asks {
+		m.Paces, m.Sales = append(m.Paces, o.pace(a)), append(m.Sales, (1-o.fee)*o.negotiation*a)
+	}
+	return askplan.New(m)
+}
+
+// dated is a plan with its days.
+func (o outlook) dated(p askplan.Plan) Plan {
+	out := Plan{Net: p.Net, Steps: make([]Step, len(p.Steps))}
+	for i, s := range p.Steps {
+		out.Steps[i].Step = s
+		if !o.on.IsZero() {
+			out.Steps[i].On = o.on + Date(s.FromDay)
+		}
+	}
+	return out
 }
 
 func soldOnly(listings []Listing) []Listing {

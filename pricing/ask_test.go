@@ -34,9 +34,12 @@ func TestSuggestFromPriors(t *testing.T) {
 		name                    string
 		ask, p14, p30, p60, net float64
 	}{
-		{"quick", 195, 0.8857, 0.9559, 0.9843, 0},
-		{"balanced", 250, 0.5919, 0.7702, 0.8903, 183.41},
-		{"patient", 290, 0.3792, 0.5655, 0.7400, 0},
+		{"quick", 210, 0.8192, 0.9227, 0.9706, 0},
+		{"balanced", 280, 0.4268, 0.6172, 0.7828, 191.69},
+		{"patient", 330, 0.2320, 0.3810, 0.5578, 0},
+	}
+	if got.AskForGood != 250 || got.Ask != 280 || got.Plan.Next().Ask != 250 || got.Plan.Next().On != today+21 {
+		t.Errorf("ask %v, for good %v, plan %+v; want 280, 250 for good and after 21 days", got.Ask, got.AskForGood, got.Plan)
 	}
 	for i, w := range want {
 		c := got.Choices[i]
@@ -48,7 +51,7 @@ func TestSuggestFromPriors(t *testing.T) {
 		}
 	}
 	for _, p := range got.Curve {
-		for ask, net := range map[float64]float64{300: 165.86, 270: 180.96, 240: 182.54} {
+		for ask, net := range map[float64]float64{300: 165.86, 270: 180.96, 250: 183.41, 240: 182.54} {
 			if p.Ask == ask && !probe.Near(p.ExpectedNet, net, 2) {
 				t.Errorf("net(%g) = %.4f, want %.2f", ask, p.ExpectedNet, net)
 			}

@@ -35,9 +35,11 @@ type trial struct {
 	chanceOff    float64              // Σ |said − true|
 	special      map[string][]float64 // by kind: log of likely over described price
 
-	// True expected net of new pieces at the best ask, at the sellers' own, at
-	// the suggested one with the estimate given, and without it.
-	best, own, suggested, unaided float64
+	// True expected net of new pieces at the best ask, at the sellers' own, and
+	// of what is suggested with the estimate given and without it: plans, and
+	// the best asks for good.
+	best, own, suggested, unaided, forGood, unaidedForGood float64
+	ahead                                                  int // markets in which the plans beat the sellers
 
 	eligible, flagged, right int     // open listings
 	bestGain, flagGain       float64 // true expected
@@ -58,8 +60,12 @@ func (tr *trial) play(seed uint64, pieces, stock int) {
 	full, _ := m.history("p", tr.listings, day, span)
 	model := pricing.Fit(pricing.Cut(full, day), day)
 	tr.markets++
+	before := tr.suggested - tr.own
 	for range pieces {
 		tr.suggest(m, model, day)
+	}
+	if tr.suggested-tr.own > before {
+		tr.ahead++
 	}
 	recent, truth := m.history("q", stock, day, 150)
 	tr.review(m, model, pricing.Cut(recent, day), truth, day)
@@ -86,8 +92,16 @@ func (tr *trial) suggest(m *market, model *pricing.Model, day pricing.Date) {
 	alone := model.Suggest(pricing.Query{Attributes: attributes}, day, s, nil)
 	tr.best += bestAsk(math.Exp(m.worth(p, day)), 0.5, 2, net)
 	tr.own += net(own)
-	tr.suggested += net(orOwn(aided.Ask, own))
-	tr.unaided += net(orOwn(alone.Ask, own))
+	plan := func(found pricing.Suggestion) float64 {
+		if found.Ask == 0 {
+			return net(own)
+		}
+		return m.follow(p, day, 0, found.Plan.Steps, c).net
+	}
+	tr.suggested += plan(aided)
+	tr.unaided += plan(alone)
+	tr.forGood += net(orOwn(aided.AskForGood, own))
+	tr.unaidedForGood += net(orOwn(alone.AskForGood, own))
 	if aided.ChanceSold != nil && aided.Ask > 0 {
 		chance := m.prospects(p, day, 0, aided.Ask, c).sold30
 		tr.trueSold30 += chance
@@ -321,8 +335,10 @@ func (tr *trial) checkAsks(t *testing.T, slack float64) {
 		said += p.Chance / float64(len(tr.saidSold30))
 	}
 	own, suggested, unaided := share(tr.own, tr.best), share(tr.suggested, tr.best), share(tr.unaided, tr.best)
-	t.Logf("%4d listings: sold in 30 days said %.2f, true %.2f, each off by %.3f, Brier %.3f, reliability %.4f; of the best net, sellers' own asks bring %.1f %%, suggested %.1f %%, without the estimate %.1f %%",
-		tr.listings, said, happens, tr.chanceOff/float64(len(tr.saidSold30)), chances.Brier, chances.Reliability, own, suggested, unaided)
+	t.Logf("%4d listings: sold in 30 days said %.2f, true %.2f, each off by %.3f, Brier %.3f, reliability %.4f",
+		tr.listings, said, happens, tr.chanceOff/float64(len(tr.saidSold30)), chances.Brier, chances.Reliability)
+	t.Logf("%4d listings: of the net at the best ask, sellers' own asks bring %.1f %%, plans %.1f %%, without the estimate %.1f %%; asks for good %.1f %%, without the estimate %.1f %%; plans beat the sellers in %d of %d markets",
+		tr.listings, own, suggested, unaided, share(tr.forGood, tr.best), share(tr.unaidedForGood, tr.best), tr.ahead, tr.markets)
 	if math.Abs(said-happens) > 0.08*slack {
 		t.Errorf("%d listings: said %.2f to sell in 30 days, true %.2f", tr.listings, said, happens)
 	}

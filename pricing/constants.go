@@ -28,6 +28,7 @@ const (
 	quickFactor    = 3.0  // holding cost in the quick choice; its inverse in the patient one
 	evenOdds       = 0.5
 	maxCandidates  = 400 // asks considered
+	planAsks       = 40  // of them for plans
 	intervalLevel  = 0.8
 	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
 	warnRatio      = 2.0

@@ -17,9 +17,10 @@
 //   - message rate: the same for messages, without frailty.
 //
 // An unsold listing acts through the rates only: at that ask, in that time,
-// nobody took it. The asking price maximises the expected net, the sale price
-// after fees less the cost of holding; see outlook. A slow listing is judged by
-// the same net over every remedy; see Model.Review.
+// nobody took it. The asking price begins the plan of falling asks with the
+// greatest expected net, the sale price after fees less the cost of holding; see
+// askplan. A slow listing is judged by the net of one ask for good over every
+// remedy; see Model.Review.
 //
 // Fit does everything from a History. A caller that keeps Statistics and Rates
 // adds and removes sales one at a time and joins both with NewModel; the

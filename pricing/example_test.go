@@ -46,8 +46,9 @@ func ExampleModel_Suggest() {
 	// Output:
 	// Pieces described like this sell for about 318, eight in ten of them between 291 and 347.
 	// Ask 360: after haggling it should bring about 335, as likely as not within 22 active days.
+	// Still here on May 7: 330; on Jun 18: 300.
 	// Your own estimate of 330 counts for 62 % where it differs from the records.
-	// quick: ask 340
+	// quick: ask 360
 	// balanced: ask 360
 	// patient: ask 360
 }

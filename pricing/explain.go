@@ -79,7 +79,7 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-// explain writes the suggestion in two or three sentences.
+// explain writes the suggestion in two to four sentences.
 func (out *Suggestion) explain(m *Model, q Query, s Settings) []string {
 	var t []string
 	if r := out.SalePrice; r != nil {
@@ -93,6 +93,7 @@ func (out *Suggestion) explain(m *Model, q Query, s Settings) []string {
 		wait = fmt.Sprintf("as likely as not within %d active %s", *out.MedianDays, plural(*out.MedianDays, "day", "days"))
 	}
 	t = append(t, fmt.Sprintf("Ask %s: after haggling it should bring about %s, %s.", money(out.Ask), money(out.Choices[1].LikelySale), wait))
+	t = append(t, out.Plan.sentence()...)
 	switch {
 	case slices.Contains(out.Labels, LabelFromEstimate):
 		t = append(t, fmt.Sprintf("This rests on your estimate and on general assumptions, for only %d sold %s on file.", out.Basis.Sold, plural(out.Basis.Sold, "listing is", "listings are")))
@@ -104,6 +105,24 @@ func (out *Suggestion) explain(m *Model, q Query, s Settings) []string {
 	}
 	return append(t, demandSentence(out.Demand)...)
 }
+
+// sentence tells the next steps of a plan: "Still here on Dec 18: 310; on Jan 8: 285."
+func (p Plan) sentence() []string {
+	var steps []string
+	for _, step := range p.Steps[1:min(len(p.Steps), stepsTold+1)] {
+		when := fmt.Sprintf("after %d active days", step.FromDay)
+		if !step.On.IsZero() {
+			when = "on " + step.On.Time().Format("Jan 2")
+		}
+		steps = append(steps, when+": "+money(step.Ask))
+	}
+	if len(steps) == 0 {
+		return nil
+	}
+	return []string{"Still here " + strings.Join(steps, "; ") + "."}
+}
+
+const stepsTold = 2 // changes of the ask, in words
 
 // demandSentence says how a listing has drawn so far, where that moves the ask.
 func demandSentence(demand float64) []string {

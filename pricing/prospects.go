@@ -29,9 +29,18 @@ type Prospects struct {
 
 // Outline is a suggestion in brief: what can be judged when the listing ends.
 type Outline struct {
-	SalePrice *stats.Range // nil where refused
-	Ask       float64      // the balanced choice; zero where refused
-	Prospects *Prospects   // nil where no ask is given
+	SalePrice  *stats.Range // nil where refused
+	AskForGood float64      // zero where refused
+	Prospects  *Prospects   // nil where no ask is given
+	ask        func() float64
+}
+
+// Ask is the first one of the best plan; zero where refused.
+func (o Outline) Ask() float64 {
+	if o.ask == nil {
+		return 0
+	}
+	return o.ask()
 }
 
 // Outline is Suggest without curve, drivers, comparables and words.
@@ -50,7 +59,9 @@ func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 		return out
 	}
 	o := m.position(q, on, s)
-	out.Ask, _ = o.best(candidates(o.typical, q.Estimate), o.holding)
+	asks := candidates(o.typical, q.Estimate)
+	out.AskForGood, _ = o.best(asks, o.holding)
+	out.ask = func() float64 { return o.planner(asks, s).Plan(o.holding, 0, math.Inf(1)).Steps[0].Ask }
 	out.Prospects = &Prospects{
 		Typical:     o.typical,
 		Pace:        math.Log(o.pace(o.typical)),

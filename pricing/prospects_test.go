@@ -29,8 +29,8 @@ func TestOutlineIsTheSuggestion(t *testing.T) {
 		if want.Refusal != nil {
 			t.Fatalf("%s: refused: %s", name, want.Refusal.Detail)
 		}
-		if got.Ask != want.Ask || *got.SalePrice != *want.SalePrice {
-			t.Errorf("%s: outline %v %+v, want %v %+v", name, got.Ask, *got.SalePrice, want.Ask, *want.SalePrice)
+		if got.Ask() != want.Ask || got.AskForGood != want.AskForGood || *got.SalePrice != *want.SalePrice {
+			t.Errorf("%s: outline %v %+v, want %v %+v", name, got.Ask(), *got.SalePrice, want.Ask, *want.SalePrice)
 		}
 		text, err := json.Marshal(got.Prospects)
 		if err != nil {
@@ -46,7 +46,7 @@ func TestOutlineIsTheSuggestion(t *testing.T) {
 			}
 		}
 	}
-	if none := pricing.Fit(pricing.History{}, day).Outline(pricing.Query{Attributes: open.Attributes}, day, s); none.SalePrice != nil || none.Ask != 0 || none.Prospects != nil {
+	if none := pricing.Fit(pricing.History{}, day).Outline(pricing.Query{Attributes: open.Attributes}, day, s); none.SalePrice != nil || none.Ask() != 0 || none.Prospects != nil {
 		t.Errorf("without sales: %+v, want nothing", none)
 	}
 }

@@ -9,6 +9,7 @@ type Settings struct {
 	HoldingRate   float64 // a day, share of the typical ask, where no space price is set
 	SalvageRate   float64 // worth when never sold, share of the typical ask
 	HorizonDays   int     // T
+	StepDays      int     // active days between two decisions on the ask, 14 to 28
 	HourValue     float64 // of one hour of the member's work; zero: unknown
 	MinimumProfit float64 // wanted on any piece
 
@@ -26,6 +27,7 @@ func DefaultSettings() Settings {
 		HoldingRate: 0.002,
 		SalvageRate: 0.15,
 		HorizonDays: 180,
+		StepDays:    21,
 		FlagGain:    0.05,
 		ClearOdds:   0.75,
 		MinSales:    fewSales,

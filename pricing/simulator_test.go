@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 
 	"askwright/pricing"
+	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
 )
 
@@ -313,11 +314,20 @@ type costs struct{ fee, day, salvage float64 }
 
 // prospects follows a piece at one ask over the horizon, from a day and age on.
 func (m *market) prospects(p *piece, day pricing.Date, age int, ask float64, c costs) prospect {
+	return m.follow(p, day, age, []pricing.Step{{Step: askplan.Step{Ask: ask}}}, c)
+}
+
+// follow does so with the steps of a plan, each on its day.
+func (m *market) follow(p *piece, day pricing.Date, age int, steps []pricing.Step, c costs) prospect {
 	const horizon = 180
-	chance, share := m.deals.at(math.Log(ask) - m.worth(p, day))
 	var out prospect
+	var ask, chance, share float64
 	left := 1.0
 	for t := range horizon {
+		if len(steps) > 0 && steps[0].FromDay <= t {
+			ask, steps = steps[0].Ask, steps[1:]
+			chance, share = m.deals.at(math.Log(ask) - m.worth(p, day))
+		}
 		sells := left * -math.Expm1(-m.buyers(p, day+pricing.Date(t), age+t)*chance)
 		out.net += sells*share*ask*(1-c.fee) - c.day*left
 		left -= sells

@@ -87,7 +87,7 @@ type Review struct {
 	ActiveDays    int         `json:"active_days"`
 	DaysOnMarket  int         `json:"days_on_market"`
 	DaysAtAsk     int         `json:"days_at_ask"`                                    // active days at the present ask
-	ExpectedDays  *int        `json:"expected_days"`                                  // active days after which half of those like it are sold where asked as suggested; null: not within the group's horizon
+	ExpectedDays  *int        `json:"expected_days"`                                  // active days after which half of those like it are sold at the best ask for good; null: not within the group's horizon
 	ChanceSold    web.Number  `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now
 	MessagesSeen  *int        `json:"messages_seen,omitempty"`                        // where known
 	MessagesUsual web.Number  `json:"messages_usual" swaggertype:"number"`            // expected by now

@@ -14,7 +14,11 @@ import (
 type Suggestion struct {
 	Ref         string       `json:"ref,omitempty" example:"B-17"`
 	SalePrice   *PriceRange  `json:"sale_price,omitempty"`
-	Ask         *web.Number  `json:"ask,omitempty" swaggertype:"number" example:"480"` // of the balanced choice
+	Ask         *web.Number  `json:"ask,omitempty" swaggertype:"number" example:"480"` // the first one of plan
+	AskForGood  *web.Number  `json:"ask_for_good,omitempty" swaggertype:"number"`      // the best one for who will not change it
+	Plan        []PlanStep   `json:"plan,omitempty"`                                   // the asks that follow one another while it is unsold
+	NextStepOn  *string      `json:"next_step_on,omitempty" format:"date"`             // when the plan lowers the ask
+	NextAsk     *web.Number  `json:"next_ask,omitempty" swaggertype:"number"`          // to what
 	ChanceSold  *ChanceSold  `json:"chance_sold,omitempty"`                            // at ask
 	Days        *Days        `json:"days,omitempty"`                                   // active days until the sale, at ask
 	Demand      *web.Number  `json:"demand,omitempty" swaggertype:"number"`            // of a listing on offer, by its days and messages so far: 1 is what the description promises
@@ -61,10 +65,20 @@ type Within struct {
 	Probability web.Number `json:"probability" swaggertype:"number"`
 }
 
-// Choice is one of three asks to choose from.
+// PlanStep is an ask and when it begins.
+type PlanStep struct {
+	On              string     `json:"on" format:"date"`                       // if there is no pause
+	FromDay         int        `json:"from_day"`                               // active days from now
+	Ask             web.Number `json:"ask" swaggertype:"number" example:"480"` // a price point
+	ChanceStillHere web.Number `json:"chance_still_here" swaggertype:"number"` // that it has not sold by then
+}
+
+// Choice is one of three plans to choose from: at its first ask, expected_net
+// that of the plan.
 type Choice struct {
 	Name string `json:"name" enums:"quick,balanced,patient"`
 	CurvePoint
+	Plan []PlanStep `json:"plan"`
 }
 
 // CurvePoint is what an ask leads to.
@@ -97,7 +111,7 @@ type Difference struct {
 	To        *string     `json:"to"`
 	Percent   *web.Number `json:"percent" swaggertype:"number"`    // points of the likely price; null: there is none
 	Money     *web.Number `json:"money" swaggertype:"number"`      // of the likely price
-	AskChange *web.Number `json:"ask_change" swaggertype:"number"` // of the balanced ask; null: one of them is refused
+	AskChange *web.Number `json:"ask_change" swaggertype:"number"` // of the ask; null: one of them is refused
 }
 
 // Basis is what an answer rests on.
@@ -169,7 +183,10 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	if len(f.Choices) == 0 {
 		return out
 	}
-	out.Ask = web.Known(f.Ask, money)
+	out.Ask, out.AskForGood, out.Plan = web.Known(f.Ask, money), web.Known(f.AskForGood, money), planSteps(f.Plan, money)
+	if next := f.Plan.Next(); next != nil {
+		out.NextStepOn, out.NextAsk = new(next.On.String()), web.Known(next.Ask, money)
+	}
 	if f.Demand > 0 {
 		out.Demand = Optional(&f.Demand, web.Chance)
 	}
@@ -179,10 +196,20 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 		out.ChanceSold = &ChanceSold{WithinDays: f.ChanceSold.WithinDays, Probability: web.Chance(f.ChanceSold.Probability)}
 	}
 	for _, choice := range f.Choices {
-		out.Choices = append(out.Choices, Choice{Name: choice.Name, CurvePoint: curvePoint(choice.Point, f.HorizonDays, money)})
+		out.Choices = append(out.Choices, Choice{
+			Name: choice.Name, CurvePoint: curvePoint(choice.Point, f.HorizonDays, money), Plan: planSteps(choice.Plan, money),
+		})
 	}
 	for _, p := range f.Curve {
 		out.Curve = append(out.Curve, curvePoint(p, f.HorizonDays, money))
+	}
+	return out
+}
+
+func planSteps(p pricing.Plan, money func(float64) web.Number) []PlanStep {
+	out := make([]PlanStep, len(p.Steps))
+	for i, s := range p.Steps {
+		out[i] = PlanStep{On: s.On.String(), FromDay: s.FromDay, Ask: money(s.Ask), ChanceStillHere: web.Chance(s.ChanceStillHere)}
 	}
 	return out
 }

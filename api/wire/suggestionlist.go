@@ -60,7 +60,7 @@ func (s Suggestion) advice() string {
 // AdviceColumns are one line for a suggestion.
 var AdviceColumns = slices.Concat(
 	web.ColumnsOf[Suggestion](`
-	ref suggested_ask=ask likely_price=sale_price.likely low_price=sale_price.low high_price=sale_price.high
+	ref suggested_ask=ask ask_for_good next_step_on next_ask likely_price=sale_price.likely low_price=sale_price.low high_price=sale_price.high
 	chance_sold=chance_sold.probability within_days=chance_sold.within_days median_days=days.median`),
 	[]web.TableColumn[Suggestion]{
 		{Name: "quick_ask", Kind: web.NumberCell, Value: func(v Suggestion) string { return v.choice("quick").Text() }},

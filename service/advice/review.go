@@ -29,7 +29,7 @@ type Review struct {
 	pricing.Review
 	Held         *service.Hold // for a buyer, also when that day has passed; nil: it is not
 	FairValue    *stats.Range  // likely sale price by the description alone, on that day; nil: too few sales
-	ExpectedDays *int          // active days after which half of those like it are sold where asked as suggested; nil: not within the horizon
+	ExpectedDays *int          // active days after which half of those like it are sold at the best ask for good; nil: not within the horizon
 	Cautions     []service.Caution
 }
 
@@ -156,7 +156,7 @@ func reviewOne(a *service.Actor, model *pricing.Model, rows *model.Records, r *m
 	outline := model.Outline(pricing.Query{Attributes: row.Attributes(), Estimate: estimate}, day, settings)
 	out.FairValue = outline.SalePrice
 	if outline.Prospects != nil {
-		out.ExpectedDays = outline.Prospects.HalfSoldBy(outline.Ask)
+		out.ExpectedDays = outline.Prospects.HalfSoldBy(outline.AskForGood)
 	}
 	return out
 }

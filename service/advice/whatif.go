@@ -16,7 +16,7 @@ type Difference struct {
 	From, To  string   // canonical text; empty: unknown
 	Percent   *float64 // points of the likely price; nil where there is none
 	Money     *float64 // of the likely price
-	AskChange *float64 // of the balanced ask; nil where either is refused
+	AskChange *float64 // of the ask; nil where either is refused
 }
 
 // overlay notes which cells laid over a row change it: the columns in their
@@ -94,7 +94,7 @@ func (d *Difference) compare(before, after pricing.Outline) {
 		d.Percent = new(100 * (after.SalePrice.Likely/before.SalePrice.Likely - 1))
 		d.Money = new(after.SalePrice.Likely - before.SalePrice.Likely)
 	}
-	if before.Ask > 0 && after.Ask > 0 {
-		d.AskChange = new(after.Ask - before.Ask)
+	if before, after := before.Ask(), after.Ask(); before > 0 && after > 0 {
+		d.AskChange = new(after - before)
 	}
 }

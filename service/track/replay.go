@@ -181,8 +181,8 @@ func replayMonth(fit *model.Fit, h pricing.History, from, to pricing.Date, s pri
 			p.price = outline.SalePrice // a sale is predicted once, just before its month
 		}
 		listed := judgedBy(model, l, from, s).Prospects
-		if isIn(l.ListedOn) && outline.Ask > 0 && listed != nil {
-			p.ask, p.chance = outline.Ask, listed.ChanceSold(p.used, 0, replayWithin)
+		if ask := outline.Ask(); isIn(l.ListedOn) && ask > 0 && listed != nil {
+			p.ask, p.chance = ask, listed.ChanceSold(p.used, 0, replayWithin)
 			p.now = judgedBy(fit.Model, l, l.ListedOn, s).Prospects
 			if outline.SalePrice != nil {
 				p.likely = outline.SalePrice.Likely

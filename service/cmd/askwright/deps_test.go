@@ -43,7 +43,7 @@ func listPackages(t *testing.T) map[string]listed {
 const programPath = "askwright/service/cmd/askwright"
 
 var (
-	engine = []string{"askwright/pricing", "askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}
+	engine = []string{"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}
 	domain = append(slices.Clip(engine), "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
@@ -79,6 +79,7 @@ var arrows = []struct {
 	{"askwright/pricing", engine, pureNot},
 	{"askwright/pricing/furniture", nil, pureNot},
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
+	{"askwright/pricing/askplan", nil, pureNot},
 	{"askwright/pricing/stats", nil, pureNot},
 	{"askwright/service", domain, pure},
 	{"askwright/service/background", nil, pure},
