@@ -50,8 +50,15 @@ type Options struct {
 	Now            func() time.Time // for the rate limits; nil: time.Now
 }
 
-// Handler answers the routes of the API.
-func (s *Server) Handler() http.Handler { return s.handler }
+// Handler answers the routes of the API, packed where the client takes that.
+func (s *Server) Handler() http.Handler {
+	packed, err := web.Compressed(s.handler)
+	if err != nil {
+		s.logger.Error("answers are not compressed", "error", err)
+		return s.handler
+	}
+	return packed
+}
 
 // engine registers the routes behind the middleware, outermost first.
 func (s *Server) engine(proxies []string) *gin.Engine {

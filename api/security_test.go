@@ -356,7 +356,7 @@ func TestMethodsAndHeaders(t *testing.T) {
 		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") || strings.HasSuffix(path, ".atom") {
 			caching = "private, max-age=60"
 		}
-		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != caching || get.Header.Get("Vary") != "Authorization, Accept") {
+		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != caching || get.Header.Get("Vary") != "Authorization, Accept, Accept-Encoding") {
 			t.Errorf("%s: Cache-Control %q, Vary %q", path, get.Header.Get("Cache-Control"), get.Header.Get("Vary"))
 		}
 	}

@@ -35,3 +35,9 @@ func ListingPage(t service.Tenant, q service.Query) (string, []any, error) {
 
 // PiecePage is the statement of a page of pieces.
 var PiecePage = pieceQuery
+
+// What the member's own pieces took since a change: $1 group, $2 member, $3 number.
+var (
+	SelectChangedOwn = selectChangedOwn
+	SelectWorked     = selectWorked
+)

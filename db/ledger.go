@@ -110,3 +110,34 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	}
 	return books, nil
 }
+
+// The member's own listings that changed after a change number: $1 is the
+// group, $2 the member, $3 the number. The offset keeps the search to the index
+// of changes.
+const (
+	changedOwn = "(select * from listing where group_id = $1 and change_no > $3 and member_id = $2 offset 0)"
+
+	selectChangedOwn = "select listing_id from " + changedOwn + ` l
+		union all select listing_id from listing_deleted where group_id = $1 and change_no > $3`
+)
+
+// selectWorked are those of them with hours at the bench or materials.
+var selectWorked = rowsOf("(select * from " + changedOwn + ` x where exists (select from cost_line c
+	where c.group_id = x.group_id and c.listing_id = x.listing_id and c.kind in ('hours', 'materials_cost')))`)
+
+// EachWorked streams what the member's own pieces took: see advice.Store.
+func (s *Store) EachWorked(ctx context.Context, t service.Tenant, since int64, yield func(*service.Listing) error) (
+	changed []uuid.UUID, upTo int64, err error,
+) {
+	args := []any{t.Group, t.Member, since}
+	err = s.run(ctx, t,
+		// The number first: what is written meanwhile comes again next time.
+		statement{sql: "select change_no from groups where group_id = $1", args: args[:1], read: one(&upTo)},
+		statement{sql: selectChangedOwn, args: args, read: func(rows pgx.Rows) (err error) {
+			changed, err = pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
+			return err
+		}},
+		statement{sql: selectWorked, args: args, read: eachListing(yield)},
+	)
+	return changed, upTo, err
+}

@@ -51,7 +51,12 @@ func (s *Store) EachListing(ctx context.Context, t service.Tenant, q service.Que
 	if err != nil {
 		return err
 	}
-	return s.run(ctx, t, statement{sql: sql, args: args, read: func(rows pgx.Rows) error {
+	return s.run(ctx, t, statement{sql: sql, args: args, read: eachListing(yield)})
+}
+
+// eachListing reads rows one by one.
+func eachListing(yield func(*service.Listing) error) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
 		defer rows.Close()
 		for rows.Next() {
 			r, err := pgx.RowToAddrOfStructByName[listingRow](rows)
@@ -67,7 +72,7 @@ func (s *Store) EachListing(ctx context.Context, t service.Tenant, q service.Que
 			}
 		}
 		return rows.Err()
-	}})
+	}
 }
 
 // sortExpressions give each sort column without NULLs and with its type, so
@@ -149,7 +154,11 @@ func listingQuery(t service.Tenant, q service.Query, limit string) (string, []an
 		b.and("l.piece_id = %s", b.arg(*q.Piece))
 	}
 	if q.InTheYard != nil {
-		b.and("(l.listed_on is null and l.let_go is null) = %s::boolean", b.arg(*q.InTheYard))
+		inTheYard := "l.listed_on is null and l.let_go is null" // as in the index listing_in_yard
+		if !*q.InTheYard {
+			inTheYard = "not (" + inTheYard + ")"
+		}
+		b.and("%s", inTheYard)
 	}
 	order, err := b.order(q)
 	if err != nil {

@@ -140,6 +140,8 @@ func pagesOf(t *testing.T, f *servicetest.Fixture, limit int) (pages []service.Q
 			pages = append(pages, first, next)
 		}
 	}
+	inTheYard := true
+	pages = append(pages, service.Query{Limit: limit, Member: a.MemberID, InTheYard: &inTheYard})
 	return append(pages, service.Query{Limit: limit}, service.Query{Limit: limit, AfterID: middle.ID})
 }
 
@@ -151,7 +153,8 @@ func TestPagesAddUpToTheList(t *testing.T) {
 	fillListings(t, f, 300)
 	a := f.Actor(t, "Wilda")
 	for _, sort := range []string{
-		"ref", "-ref", "category", "-category,ask", "listed_on,-ask", "-listed_on", "ended_on", "-ended_on,-ask", "-ask", "sale_price,-ref", "",
+		"ref", "-ref", "category", "-category,ask", "listed_on,-ask", "-listed_on", "ended_on", "-ended_on,-ask", "-ask",
+		"sale_price,-ref", "",
 	} {
 		q := service.Query{Sort: sortOf(sort)}
 		var whole, paged []string
@@ -194,4 +197,22 @@ func sortOf(text string) (keys []service.SortKey) {
 		}
 	}
 	return keys
+}
+
+// What a member's pieces took is read again of those alone that changed.
+func TestWhatPiecesTookIsReadOfChangesAlone(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	fillListings(t, f, 20_000)
+	admin := connect(t, f.DB.AdminDSN, "")
+	mustExec(t, admin, "update listing set change_no = 2 where ref in ('M-0000005', 'M-0000006', 'M-0000010')")
+	tenant := f.Actor(t, "Wilda").Tenant()
+	app := asApp(t, f.DB.DSN, tenant.Group, tenant.Member)
+	for _, sql := range []string{db.SelectChangedOwn, db.SelectWorked} {
+		for _, since := range []int64{1, 2} {
+			if n := rowsTouched(t, app, sql, tenant.Group, tenant.Member, since); n > 40 {
+				t.Errorf("%d rows read since %d, want only what changed:\n%s", n, since, sql)
+			}
+		}
+	}
 }

@@ -149,7 +149,7 @@ func boardHeaders(c *gin.Context) {
 	h := c.Writer.Header()
 	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
 	h.Set("Cache-Control", "private, no-cache")
-	h.Set("Vary", "Cookie")
+	h.Set("Vary", "Cookie, Accept-Encoding")
 	if !c.Request.URL.Query().Has("key") {
 		// Forms name their origin to this server, and nobody else learns it.
 		h.Set("Referrer-Policy", "same-origin")

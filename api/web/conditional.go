@@ -44,27 +44,34 @@ func HashTag(parts ...any) string {
 // NotModified sends the tag and answers 304 where the client has that already.
 func NotModified(c *gin.Context, tag string) bool {
 	c.Header("ETag", tag)
-	sent := c.GetHeader("If-None-Match")
-	if sent == "" || !TagMatches(sent, tag) {
+	matching := matchingTag(c.GetHeader("If-None-Match"), tag)
+	if matching == "" {
 		return false
+	}
+	if matching != "*" {
+		c.Header("ETag", matching) // that of the form which the client has
 	}
 	c.Status(http.StatusNotModified)
 	c.Writer.WriteHeaderNow()
 	return true
 }
 
-// TagMatches reports whether a list of tags holds one, in weak comparison.
-func TagMatches(sent, tag string) bool {
+// TagMatches reports whether a list of tags holds one, in weak comparison,
+// however the answer was packed.
+func TagMatches(sent, tag string) bool { return matchingTag(sent, tag) != "" }
+
+// matchingTag finds a tag in a list, or "*"; "" where it has neither.
+func matchingTag(sent, tag string) string {
 	for part := range strings.SplitSeq(sent, ",") {
-		part = strings.TrimSpace(part)
-		if part == "*" || strings.TrimPrefix(part, "W/") == tag {
-			return true
+		part = strings.TrimPrefix(strings.TrimSpace(part), "W/")
+		if part == "*" || (part != "" && withoutCoding(part) == tag) {
+			return part
 		}
 	}
-	return false
+	return ""
 }
 
-var revisionTags = regexp.MustCompile(`^\s*"(\d{1,18})"\s*$`)
+var revisionTags = regexp.MustCompile(`^"(\d{1,18})"$`)
 
 // WantedRevision reads If-Match; nil: any.
 func WantedRevision(c *gin.Context) (*int64, error) {
@@ -72,7 +79,7 @@ func WantedRevision(c *gin.Context) (*int64, error) {
 	if sent == "" || sent == "*" {
 		return nil, nil
 	}
-	m := revisionTags.FindStringSubmatch(sent)
+	m := revisionTags.FindStringSubmatch(withoutCoding(sent))
 	if m == nil {
 		return nil, Refuse(Changed, "If-Match is %s, which never was a revision of a listing", Clip(sent, 40))
 	}

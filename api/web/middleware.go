@@ -160,7 +160,7 @@ func Headers(c *gin.Context) {
 		return
 	}
 	h.Set("Cache-Control", "private, no-cache")
-	h.Set("Vary", "Authorization, Accept")
+	h.Set("Vary", "Authorization, Accept, Accept-Encoding")
 	h.Set("Access-Control-Allow-Origin", "*")
 	h.Set("Access-Control-Expose-Headers", "ETag, Link, Location, Retry-After, RateLimit, RateLimit-Policy, X-Request-Id")
 }

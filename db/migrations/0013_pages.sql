@@ -11,4 +11,6 @@ create index listing_order_ask on listing (group_id, (case when ask is null then
 create index listing_order_sale_price on listing (group_id, (case when sale_price is null then 0 else sale_price end), listing_id);
 create index piece_order_ref on piece (group_id, ref, piece_id);
 
+create index listing_in_yard on listing (group_id, member_id) where listed_on is null and let_go is null;
+
 drop index listing_by_day; -- listing_order_listed_on does its work

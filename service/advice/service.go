@@ -23,6 +23,7 @@ type Service struct {
 	track     *track.Service
 	recorder  *track.Recorder
 	suggested suggestionCounter
+	records   workRecords
 }
 
 // New returns a Service. registry takes its metrics; nil: nobody does.
@@ -37,6 +38,11 @@ type Store interface {
 	Listings(ctx context.Context, t service.Tenant, q service.Query) ([]*service.Listing, bool, error)
 	// EachListing streams all rows of the query, ignoring its limit.
 	EachListing(ctx context.Context, t service.Tenant, q service.Query, yield func(*service.Listing) error) error
+	// EachWorked streams the member's own listings with hours or materials that
+	// changed after a change number, and tells which of all listings changed or
+	// were deleted since, and up to which change number that holds.
+	EachWorked(ctx context.Context, t service.Tenant, since int64, yield func(*service.Listing) error) (
+		changed []uuid.UUID, upTo int64, err error)
 	// Events tells a listing's facts in the order they were recorded.
 	Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error)
 	// HoldEvents tells the holds of all listings and their releases up to a day,

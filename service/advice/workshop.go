@@ -55,38 +55,12 @@ func (s *Service) Workshop(ctx context.Context, a *service.Actor) (*Workshop, er
 	if a.MemberID == uuid.Nil || !a.Can(service.ScopeRead) {
 		return w, nil
 	}
-	var hours, materials []refinish.Logged
-	err := s.store.EachListing(ctx, a.Tenant(), service.Query{Member: a.MemberID}, func(l *service.Listing) error {
-		_, isTimed := l.Ledger.Costs[service.CostHours]
-		_, isPaid := l.Ledger.Costs[service.CostMaterials]
-		if l.IsObserved() || (!isTimed && !isPaid) {
-			return nil
-		}
-		done := w.Workshop.Estimate(doneJob(l))
-		if done.Refusal == nil && isTimed {
-			hours = append(hours, refinish.Logged{Estimated: done.Hours, Actual: l.Ledger.Costs.Hours().Float()})
-		}
-		if done.Refusal == nil && isPaid {
-			materials = append(materials, refinish.Logged{Estimated: done.Materials, Actual: l.Ledger.Costs.Money(service.CostMaterials).Major(a.Group.Currency)})
-		}
-		return nil
-	})
+	record, err := s.records.of(a).current(ctx, s.store, a, w.Workshop)
 	if err != nil {
 		return nil, fmt.Errorf("read what your pieces took: %w", err)
 	}
-	w.Hours, w.Materials = refinish.LearnRatio(hours), refinish.LearnRatio(materials)
+	w.Hours, w.Materials = record.hours, record.materials
 	return w, nil
-}
-
-// doneJob is the work that must have led to the look of a row: what the piece
-// was before is not known.
-func doneJob(l *service.Listing) refinish.Job {
-	a := l.Attributes()
-	a.Finish, a.Color, a.SecondFinish, a.SecondColor, a.Topcoat = "", "", "", "", ""
-	a.Condition = cmp.Or(l.Ledger.ConditionFound, a.Condition)
-	return refinish.Job{Attributes: a, Look: refinish.Look{
-		Finish: l.Finish, Color: l.Color, SecondFinish: l.SecondFinish, SecondColor: l.SecondColor, Topcoat: l.Topcoat,
-	}}
 }
 
 // Estimate says what a plan takes on a row. A plan that cannot be read is an
