@@ -19,13 +19,14 @@ import (
 // asked for is one, too.
 type Params struct {
 	Values url.Values
+	path   string
 	known  []string
 	Err    error
 }
 
 func ParamsOf(c *gin.Context) *Params {
 	values, err := url.ParseQuery(c.Request.URL.RawQuery)
-	p := &Params{Values: values}
+	p := &Params{Values: values, path: c.Request.URL.Path}
 	if err != nil {
 		p.Err = Refuse(Malformed, "the query of the address cannot be read: a %% must be followed by two hexadecimal digits")
 	}
@@ -184,11 +185,14 @@ func (s *Kit) MemberNamed(r Request, who string) (uuid.UUID, error) {
 	return uuid.Nil, BadParameter("member", "nobody here is called %q; give me, an id or a name", Clip(who, 40))
 }
 
-// PathID reads the id in a path. What is no id is not there.
-func PathID(c *gin.Context) (uuid.UUID, error) {
-	id, err := ParseID(c.Param("id"))
+// PathID reads the id in a path.
+func PathID(c *gin.Context) (uuid.UUID, error) { return IDAt(c, "id") }
+
+// IDAt reads an id at a place in a path. What is no id is not there.
+func IDAt(c *gin.Context, name string) (uuid.UUID, error) {
+	id, err := ParseID(c.Param(name))
 	if err != nil {
-		return uuid.Nil, Refuse(NotFound, "there is nothing with the id %q", Clip(c.Param("id"), 60))
+		return uuid.Nil, Refuse(NotFound, "there is nothing with the id %q", Clip(c.Param(name), 60))
 	}
 	return id, nil
 }

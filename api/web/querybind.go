@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"net/http"
 	"reflect"
 	"slices"
 	"strconv"
@@ -11,15 +10,8 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/pricing"
-	"askwright/service"
 	"askwright/service/advice"
 )
-
-// Request is who asks, and with what.
-type Request struct {
-	*gin.Context
-	Actor *service.Actor
-}
 
 // queryValue is a type of parameter with a way of its own to be read.
 type queryValue interface {
@@ -67,6 +59,12 @@ func (p *Params) bind(field reflect.StructField, name string, to any) {
 		*to = p.Date(name)
 	case *float64:
 		*to, _ = p.Number(name)
+	case **float64:
+		if n, ok := p.Number(name); ok {
+			*to = &n
+		}
+	case *Decimal:
+		*to = Decimal(p.Text(name))
 	case *int:
 		*to = p.wholeNumber(field, name)
 	default:
@@ -107,37 +105,6 @@ func tagNumber(field reflect.StructField, tag string, otherwise int) int {
 		panic("the tag " + tag + " of the parameter " + field.Name + " is no number")
 	}
 	return n
-}
-
-// ListEndpoint answers with a list that is computed as a whole, as JSON or CSV.
-// The parameters are read into In, wrong ones refused, and the list is not
-// made for a client that has it.
-func ListEndpoint[In, Out any](s *Kit, filename string,
-	columns []TableColumn[Out], list func(Request, In) ([]Out, error)) Handler {
-	return func(c *gin.Context, a *service.Actor) error {
-		form, err := WantedForm(c)
-		if err != nil {
-			return err
-		}
-		r, p := Request{Context: c, Actor: a}, ParamsOf(c)
-		var in In
-		BindQuery(p, &in)
-		options := CsvParams(p, form, ColumnNames(columns))
-		if err := p.Done(); err != nil {
-			return err
-		}
-		if NotModified(c, s.ListTag(c, a, form)) {
-			return nil
-		}
-		items, err := list(r, in)
-		if err != nil {
-			return InQuery(err)
-		}
-		if form == FormJSON {
-			return Answer(c, http.StatusOK, Page[Out]{Items: items})
-		}
-		return WriteTable(c, filename, columns, options, items)
-	}
 }
 
 // OpenStates are states of open listings, with commas between.

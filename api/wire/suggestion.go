@@ -137,10 +137,8 @@ type SuggestionsAnswer struct {
 	Suggestions []Suggestion `json:"suggestions"`
 }
 
-const (
-	WithinDefault = 30
-	withinMost    = 730
-)
+// WithinDefault is in how many days a piece is to be sold where nothing is said.
+const WithinDefault = 30
 
 func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	money := web.MoneyIn(v.Currency)
