@@ -1,6 +1,7 @@
 package rowfile
 
 import (
+	"archive/zip"
 	"errors"
 	"fmt"
 	"slices"
@@ -50,11 +51,11 @@ func (f *RowFile) ReadBook() (b *BookRows, err error) {
 	if err != nil {
 		return nil, err
 	}
+	if f.unpacksTo() > maxUnpacked {
+		return nil, web.Refuse(web.TooLarge, "the workbook unpacks to more than %s; save the sheet as CSV", web.ByteCount(maxUnpacked))
+	}
 	book, err := excelize.OpenReader(in, excelize.Options{RawCellValue: true, UnzipSizeLimit: maxUnpacked, UnzipXMLSizeLimit: maxUnpacked})
 	if err != nil {
-		if strings.Contains(err.Error(), "unzip size exceeds") {
-			return nil, web.Refuse(web.TooLarge, "the workbook unpacks to more than %s; save the sheet as CSV", web.ByteCount(maxUnpacked))
-		}
 		return nil, web.Refuse(web.Malformed, "the body is no .xlsx workbook that can be read: %s", web.Clip(err.Error(), 100))
 	}
 	defer book.Close()
@@ -77,6 +78,23 @@ func (f *RowFile) ReadBook() (b *BookRows, err error) {
 		return nil, web.Refuse(web.Malformed, "no sheet has a header row with the column ref and others (looked at %s)", web.Clip(strings.Join(without, ", "), 200))
 	}
 	return b, nil
+}
+
+// unpacksTo is how large the parts of the file say that they are; the archive is
+// not read beyond that. 0: it is no archive.
+func (f *RowFile) unpacksTo() (size uint64) {
+	info, err := f.File.Stat()
+	if err != nil {
+		return 0
+	}
+	archive, err := zip.NewReader(f.File, info.Size())
+	if err != nil {
+		return 0
+	}
+	for _, part := range archive.File {
+		size += min(part.UncompressedSize64, maxUnpacked+1)
+	}
+	return size
 }
 
 // readSheet adds the rows of one sheet; false: it has no header.
