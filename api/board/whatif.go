@@ -114,7 +114,7 @@ func (s *Board) GetBoardTry(c *gin.Context, a *service.Actor) error {
 	page.Fields, page.More, page.If = formFields(tryFields, "", sent), formFields(tryMore, "", sent), formFields(tryIf, ifPrefix, sent)
 	page.Fields[0].Required = true
 	for i := range page.If {
-		page.If[i].Label = upperFirst(strings.ReplaceAll(tryIf[i], "_", " "))
+		page.If[i].Label = service.UpperFirst(strings.ReplaceAll(tryIf[i], "_", " "))
 	}
 	status := http.StatusOK
 	if len(subject) > 0 {
