@@ -59,16 +59,19 @@ func (p *Params) bind(field reflect.StructField, name string, to any) {
 		*to = p.Date(name)
 	case *float64:
 		*to, _ = p.Number(name)
-	case **float64:
-		if n, ok := p.Number(name); ok {
-			*to = &n
-		}
 	case *Decimal:
 		*to = Decimal(p.Text(name))
 	case *int:
 		*to = p.wholeNumber(field, name)
 	default:
-		panic("a parameter cannot be a " + field.Type.String())
+		v := reflect.ValueOf(to).Elem()
+		if v.Kind() != reflect.Pointer {
+			panic("a parameter cannot be a " + field.Type.String())
+		}
+		if p.Text(name) != "" { // else it stays nil
+			v.Set(reflect.New(v.Type().Elem()))
+			p.bind(field, name, v.Interface())
+		}
 	}
 }
 
