@@ -40,7 +40,7 @@ func BindQuery(p *Params, into any) {
 	}
 }
 
-// ReadQuery is bindQuery of the whole address: what it does not know is refused.
+// ReadQuery is BindQuery of the whole address: what it does not know is refused.
 func ReadQuery(c *gin.Context, into any) error {
 	p := ParamsOf(c)
 	BindQuery(p, into)
