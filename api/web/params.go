@@ -160,31 +160,6 @@ func NearestName(name string, known []string) string {
 
 func KeysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
 
-// MemberFilter reads which member is meant; zero: everybody.
-func (s *Kit) MemberFilter(c *gin.Context, a *service.Actor, p *Params) (uuid.UUID, error) {
-	return s.MemberNamed(Request{Context: c, Actor: a}, p.Text("member"))
-}
-
-// MemberNamed resolves me, an id or a name; zero: everybody.
-func (s *Kit) MemberNamed(r Request, who string) (uuid.UUID, error) {
-	switch who {
-	case "":
-		return uuid.Nil, nil
-	case "me":
-		return r.Actor.MemberID, nil
-	}
-	members, err := s.members.Members(r.Request.Context(), r.Actor)
-	if err != nil {
-		return uuid.Nil, err
-	}
-	for _, m := range members {
-		if m.ID.String() == who || strings.EqualFold(m.Name, who) {
-			return m.ID, nil
-		}
-	}
-	return uuid.Nil, BadParameter("member", "nobody here is called %q; give me, an id or a name", Clip(who, 40))
-}
-
 // PathID reads the id in a path.
 func PathID(c *gin.Context) (uuid.UUID, error) { return IDAt(c, "id") }
 
