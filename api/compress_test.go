@@ -97,7 +97,7 @@ func TestWhatIsPacked(t *testing.T) {
 	}
 	for path, coding := range map[string]string{
 		"/v1/listings": "gzip", "/v1/listings.csv": "gzip", "/v1/stale": "gzip", "/openapi.json": "gzip",
-		"/board/sign-in": "gzip",
+		"/board/sign-in":    "gzip",
 		"/v1/listings.xlsx": "", "/healthz": "",
 	} {
 		r := s.do(t, call{method: "GET", path: path, key: s.Keys["Wilda"], header: []string{"Accept-Encoding", "gzip"}})

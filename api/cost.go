@@ -1,10 +1,6 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -24,11 +20,7 @@ import (
 //	@Router		/v1/pieces/{id}/costs [get]
 //	@Router		/v1/pieces/{id}/costs.csv [get]
 func (s *Server) listCosts(r web.Request, _ web.TableQuery) ([]wire.CostLine, error) {
-	id, err := web.PathID(r.Context)
-	if err != nil {
-		return nil, err
-	}
-	lines, err := s.app.Recording.Costs(r.Request.Context(), r.Actor, id)
+	lines, err := s.app.Recording.Costs(r.Request.Context(), r.Actor, r.ID)
 	return web.Each(lines, wire.ViewerOf(r.Actor).Cost), err
 }
 
@@ -43,27 +35,16 @@ func (s *Server) listCosts(r web.Request, _ web.TableQuery) ([]wire.CostLine, er
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/pieces/{id}/costs [post]
-func (s *Server) createCost(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	var body wire.NewCost
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
+func (s *Server) createCost(r web.Request, in wire.NewCost) (out wire.CostLine, err error) {
 	cost := service.NewCost{
-		Kind: body.Kind, Amount: string(body.Amount), Hours: string(body.Hours), On: body.On, Step: body.Step, Note: body.Note,
+		Kind: in.Kind, Amount: string(in.Amount), Hours: string(in.Hours), On: in.On, Step: in.Step, Note: in.Note,
 	}
-	if body.Voids != nil {
-		cost.Voids = *body.Voids
+	if in.Voids != nil {
+		cost.Voids = *in.Voids
 	}
-	line, err := s.app.Recording.AddCost(c.Request.Context(), a, id, cost)
+	line, err := s.app.Recording.AddCost(r.Request.Context(), r.Actor, r.ID, cost)
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	return web.Answer(c, http.StatusCreated, wire.ViewerOf(a).Cost(*line))
+	return wire.ViewerOf(r.Actor).Cost(*line), nil
 }

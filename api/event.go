@@ -1,11 +1,6 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-	"github.com/google/uuid"
-
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -20,16 +15,13 @@ import (
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id}/events [get]
-func (s *Server) listEvents(c *gin.Context, a *service.Actor) error {
-	l, err := s.listingAtPath(c, a)
+func (s *Server) listEvents(r web.Request, _ struct{}) (out wire.EventPage, err error) {
+	l, err := s.app.Recording.Listing(r.Request.Context(), r.Actor, r.ID)
 	if err != nil {
-		return err
+		return out, err
 	}
-	events, err := s.app.Recording.Events(c.Request.Context(), a, l.ID)
-	if err != nil {
-		return err
-	}
-	return web.AnswerTagged(c, wire.EventPage{Items: wire.ViewerOf(a).Events(l, events)})
+	events, err := s.app.Recording.Events(r.Request.Context(), r.Actor, r.ID)
+	return wire.EventPage{Items: wire.ViewerOf(r.Actor).Events(l, events)}, err
 }
 
 // createEvent records a fact and changes the listing with it.
@@ -44,37 +36,28 @@ func (s *Server) listEvents(c *gin.Context, a *service.Actor) error {
 //	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id}/events [post]
-func (s *Server) createEvent(c *gin.Context, a *service.Actor) error {
-	id, want, err := s.target(c)
+func (s *Server) createEvent(r web.Request, in wire.EventRequest) (out wire.EventAnswer, err error) {
+	event := service.NewEvent{Kind: in.Kind, On: in.On, Fields: wire.SentFields(&in)}
+	if in.Voids != nil {
+		event.Voids = *in.Voids
+	}
+	change, err := s.recorded(r, event)
 	if err != nil {
-		return err
+		return out, err
 	}
-	var body wire.EventRequest
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	event := service.NewEvent{Kind: body.Kind, On: body.On, Fields: wire.SentFields(&body)}
-	if body.Voids != nil {
-		event.Voids = *body.Voids
-	}
-	change, err := s.app.Recording.AddEvent(c.Request.Context(), a, id, event, want)
-	if err != nil {
-		return web.WithPointers(err)
-	}
-	v := wire.ViewerOf(a)
-	c.Header("ETag", web.RevisionTag(change.New.Revision))
-	return web.Answer(c, http.StatusCreated, wire.EventAnswer{Listing: v.Row(change.New), Events: v.Events(change.New, change.Events)})
+	v := wire.ViewerOf(r.Actor)
+	return wire.EventAnswer{Listing: v.Row(change.New), Events: v.Events(change.New, change.Events)}, nil
 }
 
-// target reads what a change is meant for: the id, and the revision seen.
-func (s *Server) target(c *gin.Context) (uuid.UUID, *int64, error) {
-	id, err := web.PathID(c)
+// recorded adds an event to the listing in the path, as it was seen.
+func (s *Server) recorded(r web.Request, event service.NewEvent) (*service.Change, error) {
+	want, err := web.WantedRevision(r.Context)
 	if err != nil {
-		return uuid.Nil, nil, err
+		return nil, err
 	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return uuid.Nil, nil, err
+	change, err := s.app.Recording.AddEvent(r.Request.Context(), r.Actor, r.ID, event, want)
+	if err == nil {
+		r.Header("ETag", web.RevisionTag(change.New.Revision))
 	}
-	want, err := web.WantedRevision(c)
-	return id, want, err
+	return change, err
 }

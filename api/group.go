@@ -1,13 +1,8 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
-	"askwright/service"
 )
 
 // getGroup answers with the group's settings.
@@ -18,11 +13,8 @@ import (
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/group [get]
-func (s *Server) getGroup(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	return web.AnswerTagged(c, wire.GroupOf(a.Group, a))
+func (s *Server) getGroup(r web.Request, _ struct{}) (wire.Group, error) {
+	return wire.GroupOf(r.Actor.Group, r.Actor), nil
 }
 
 // patchGroup changes settings.
@@ -34,24 +26,17 @@ func (s *Server) getGroup(c *gin.Context, a *service.Actor) error {
 //	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/group [patch]
-func (s *Server) patchGroup(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
+func (s *Server) patchGroup(r web.Request, in wire.GroupPatch) (out wire.Group, err error) {
+	if sent := r.GetHeader("If-Match"); sent != "" && !web.TagMatches(sent, web.HashTag(wire.GroupOf(r.Actor.Group, r.Actor))) {
+		return out, web.Refuse(web.Changed, "the group was changed in the meantime")
 	}
-	if sent := c.GetHeader("If-Match"); sent != "" && !web.TagMatches(sent, web.HashTag(wire.GroupOf(a.Group, a))) {
-		return web.Refuse(web.Changed, "the group was changed in the meantime")
-	}
-	var body wire.GroupPatch
-	if err := web.ReadPatch(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	g, err := s.app.Members.UpdateGroup(c.Request.Context(), a, body.Apply)
+	g, err := s.app.Members.UpdateGroup(r.Request.Context(), r.Actor, in.Apply)
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	shown := wire.GroupOf(g, a)
-	c.Header("ETag", web.HashTag(shown))
-	return web.Answer(c, http.StatusOK, shown)
+	out = wire.GroupOf(g, r.Actor)
+	r.Header("ETag", web.HashTag(out))
+	return out, nil
 }
 
 // listMembers answers with the people of the group.
@@ -62,19 +47,9 @@ func (s *Server) patchGroup(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members [get]
-func (s *Server) listMembers(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	members, err := s.app.Members.Members(c.Request.Context(), a)
-	if err != nil {
-		return err
-	}
-	out := wire.MemberPage{Items: make([]wire.Member, len(members))}
-	for i, m := range members {
-		out.Items[i] = wire.MemberOf(m)
-	}
-	return web.AnswerTagged(c, out)
+func (s *Server) listMembers(r web.Request, _ struct{}) (web.Page[wire.Member], error) {
+	found, err := s.app.Members.Members(r.Request.Context(), r.Actor)
+	return web.Page[wire.Member]{Items: web.Each(found, wire.MemberOf)}, err
 }
 
 // createMember adds a person.
@@ -86,19 +61,12 @@ func (s *Server) listMembers(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members [post]
-func (s *Server) createMember(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	var body wire.NewMember
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	m, err := s.app.Members.CreateMember(c.Request.Context(), a, body.Name)
+func (s *Server) createMember(r web.Request, in wire.NewMember) (out wire.Member, err error) {
+	m, err := s.app.Members.CreateMember(r.Request.Context(), r.Actor, in.Name)
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	return web.Answer(c, http.StatusCreated, wire.MemberOf(*m))
+	return wire.MemberOf(*m), nil
 }
 
 // deleteMember lets a member go: the rows stay, the keys end.
@@ -110,16 +78,6 @@ func (s *Server) createMember(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members/{id} [delete]
-func (s *Server) deleteMember(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	if err := s.app.Members.EndMembership(c.Request.Context(), a, id); err != nil {
-		return err
-	}
-	return web.NoContent(c)
+func (s *Server) deleteMember(r web.Request) error {
+	return s.app.Members.EndMembership(r.Request.Context(), r.Actor, r.ID)
 }

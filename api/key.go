@@ -1,14 +1,8 @@
 package api
 
 import (
-	"encoding/json"
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
-	"askwright/service"
 	"askwright/service/members"
 )
 
@@ -20,19 +14,9 @@ import (
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/keys [get]
-func (s *Server) listKeys(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	keys, err := s.app.Members.Keys(c.Request.Context(), a)
-	if err != nil {
-		return err
-	}
-	out := wire.KeyPage{Items: make([]wire.Key, len(keys))}
-	for i, k := range keys {
-		out.Items[i] = wire.KeyResource(k)
-	}
-	return web.AnswerTagged(c, out)
+func (s *Server) listKeys(r web.Request, _ struct{}) (web.Page[wire.Key], error) {
+	keys, err := s.app.Members.Keys(r.Request.Context(), r.Actor)
+	return web.Page[wire.Key]{Items: web.Each(keys, wire.KeyResource)}, err
 }
 
 // createKey makes a key.
@@ -44,29 +28,17 @@ func (s *Server) listKeys(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/keys [post]
-func (s *Server) createKey(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
+func (s *Server) createKey(r web.Request, in wire.NewKey) (out wire.CreatedKey, err error) {
+	wanted := members.NewKey{MemberID: in.MemberID, Scope: in.Scope, Label: in.Label}
+	if in.ExpiresAt != nil {
+		wanted.ExpiresAt = *in.ExpiresAt
 	}
-	var body wire.NewKey
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	wanted := members.NewKey{MemberID: body.MemberID, Scope: body.Scope, Label: body.Label}
-	if body.ExpiresAt != nil {
-		wanted.ExpiresAt = *body.ExpiresAt
-	}
-	key, secret, err := s.app.Members.CreateKey(c.Request.Context(), a, wanted)
+	key, secret, err := s.app.Members.CreateKey(r.Request.Context(), r.Actor, wanted)
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	kept, err := json.Marshal(wire.KeyResource(key))
-	if err != nil {
-		return err
-	}
-	c.Set(web.WithoutSecretKey, kept)
-	c.Header("Cache-Control", "no-store")
-	return web.Answer(c, http.StatusCreated, wire.CreatedKey{Key: wire.KeyResource(key), Secret: secret})
+	out = wire.CreatedKey{Key: wire.KeyResource(key), Secret: secret}
+	return out, r.ShowOnce(out.Key)
 }
 
 // deleteKey revokes a key at once.
@@ -78,16 +50,6 @@ func (s *Server) createKey(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/keys/{id} [delete]
-func (s *Server) deleteKey(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	if err := s.app.Members.RevokeKey(c.Request.Context(), a, id); err != nil {
-		return err
-	}
-	return web.NoContent(c)
+func (s *Server) deleteKey(r web.Request) error {
+	return s.app.Members.RevokeKey(r.Request.Context(), r.Actor, r.ID)
 }

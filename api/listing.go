@@ -114,7 +114,7 @@ func (s *Server) listingQuery(c *gin.Context, a *service.Actor, p *web.Params) (
 	}
 	q.Sort = wire.ReadSort(p)
 	q.Limit = p.Count("limit", web.PageDefault, web.PageMost)
-	wire.ReadPosition(p, c, &q)
+	wire.ReadPosition(p, &q)
 	var err error
 	q.Member, err = s.MemberFilter(c, a, p)
 	return q, err
@@ -131,34 +131,22 @@ func (s *Server) listingQuery(c *gin.Context, a *service.Actor, p *web.Params) (
 //	@Failure	default	{object}	web.Problem		"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings [post]
-func (s *Server) createListing(c *gin.Context, a *service.Actor) error {
-	change, err := s.record(c, a)
+func (s *Server) createListing(r web.Request, in wire.Cells) (json.RawMessage, error) {
+	change, err := s.app.Recording.Record(r.Request.Context(), r.Actor, service.Cells(in))
 	if err != nil {
-		return err
+		return nil, err
 	}
-	status := http.StatusOK
 	if change.Old == nil {
-		status = http.StatusCreated
-		c.Header("Location", "/v1/listings/"+change.New.ID.String())
+		r.Status(http.StatusCreated)
+		r.Header("Location", "/v1/listings/"+change.New.ID.String())
 	}
-	return s.answerListing(c, a, status, change.New)
+	return shownListing(r, change.New), nil
 }
 
-func (s *Server) record(c *gin.Context, a *service.Actor) (*service.Change, error) {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return nil, err
-	}
-	var cells wire.Cells
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &cells); err != nil {
-		return nil, err
-	}
-	change, err := s.app.Recording.Record(c.Request.Context(), a, service.Cells(cells))
-	return change, web.WithPointers(err)
-}
-
-func (s *Server) answerListing(c *gin.Context, a *service.Actor, status int, l *service.Listing) error {
-	c.Header("ETag", web.RevisionTag(l.Revision))
-	return web.Answer(c, status, wire.ViewerOf(a).Row(l))
+// shownListing is a row as it goes out, with its revision.
+func shownListing(r web.Request, l *service.Listing) json.RawMessage {
+	r.Header("ETag", web.RevisionTag(l.Revision))
+	return wire.ViewerOf(r.Actor).Row(l)
 }
 
 // getListing answers with the facts on file, no ages and no states: those are
@@ -172,28 +160,21 @@ func (s *Server) answerListing(c *gin.Context, a *service.Actor, status int, l *
 //	@Security	Key
 //	@Router		/v1/listings/{id} [get]
 func (s *Server) getListing(c *gin.Context, a *service.Actor) error {
-	l, err := s.listingAtPath(c, a)
-	if err != nil {
-		return err
-	}
-	if web.NotModified(c, web.RevisionTag(l.Revision)) {
-		return nil
-	}
-	return s.answerListing(c, a, http.StatusOK, l)
-}
-
-func (s *Server) listingAtPath(c *gin.Context, a *service.Actor) (*service.Listing, error) {
 	if err := web.WantJSON(c); err != nil {
-		return nil, err
+		return err
 	}
 	id, err := web.PathID(c)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := web.ParamsOf(c).Done(); err != nil {
-		return nil, err
+		return err
 	}
-	return s.app.Recording.Listing(c.Request.Context(), a, id)
+	l, err := s.app.Recording.Listing(c.Request.Context(), a, id)
+	if err != nil || web.NotModified(c, web.RevisionTag(l.Revision)) {
+		return err
+	}
+	return web.Answer(c, http.StatusOK, wire.ViewerOf(a).Row(l))
 }
 
 // patchListing changes some columns (RFC 7396: what is absent stays, null is
@@ -208,20 +189,16 @@ func (s *Server) listingAtPath(c *gin.Context, a *service.Actor) (*service.Listi
 //	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id} [patch]
-func (s *Server) patchListing(c *gin.Context, a *service.Actor) error {
-	id, want, err := s.target(c)
+func (s *Server) patchListing(r web.Request, in wire.Cells) (json.RawMessage, error) {
+	want, err := web.WantedRevision(r.Context)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	var cells wire.Cells
-	if err := web.ReadPatch(c, s.limits.BodyBytes, &cells); err != nil {
-		return err
-	}
-	change, err := s.app.Recording.Patch(c.Request.Context(), a, id, service.Cells(cells), want)
+	change, err := s.app.Recording.Patch(r.Request.Context(), r.Actor, r.ID, service.Cells(in), want)
 	if err != nil {
-		return web.WithPointers(err)
+		return nil, err
 	}
-	return s.answerListing(c, a, http.StatusOK, change.New)
+	return shownListing(r, change.New), nil
 }
 
 // deleteListing removes a mistaken entry; the audit keeps it.
@@ -234,15 +211,12 @@ func (s *Server) patchListing(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id} [delete]
-func (s *Server) deleteListing(c *gin.Context, a *service.Actor) error {
-	id, want, err := s.target(c)
+func (s *Server) deleteListing(r web.Request) error {
+	want, err := web.WantedRevision(r.Context)
 	if err != nil {
 		return err
 	}
-	if err := s.app.Recording.Delete(c.Request.Context(), a, id, want); err != nil {
-		return err
-	}
-	return web.NoContent(c)
+	return s.app.Recording.Delete(r.Request.Context(), r.Actor, r.ID, want)
 }
 
 // getListingText writes a title and a description from the row.

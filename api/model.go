@@ -1,13 +1,8 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
-	"askwright/service"
 )
 
 // getModel tells what the model says: each effect on the price with its range
@@ -20,18 +15,12 @@ import (
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/model [get]
-func (s *Server) getModel(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	if web.NotModified(c, s.ListTag(c, a, web.FormJSON)) {
-		return nil
-	}
-	d, err := s.app.Advice.Describe(c.Request.Context(), a)
+func (s *Server) getModel(r web.Request, _ struct{}) (out wire.Model, err error) {
+	d, err := s.app.Advice.Describe(r.Request.Context(), r.Actor)
 	if err != nil {
-		return err
+		return out, err
 	}
-	return web.Answer(c, http.StatusOK, wire.ViewerOf(a).Model(d))
+	return wire.ViewerOf(r.Actor).Model(d), nil
 }
 
 // getTrackRecord judges the suggestions that were shown, of all members, once
@@ -45,19 +34,10 @@ func (s *Server) getModel(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/model/record [get]
-func (s *Server) getTrackRecord(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	r, err := s.app.Track.Record(c.Request.Context(), a)
+func (s *Server) getTrackRecord(r web.Request, _ struct{}) (out wire.TrackRecord, err error) {
+	found, err := s.app.Track.Record(r.Request.Context(), r.Actor)
 	if err != nil {
-		return err
+		return out, err
 	}
-	out := wire.TrackRecord{Model: r.Model, Kept: wire.ScoresOf(r.Kept), Backtest: wire.Backtest{Scores: wire.ScoresOf(r.Replay.Scores), Months: make([]wire.BacktestMonth, len(r.Replay.Months))}}
-	for i, m := range r.Replay.Months {
-		out.Backtest.Months[i] = wire.BacktestMonth{
-			Month: m.Month, FittedOn: m.FittedOn.String(), Sold: m.Sold, MedianError: wire.Optional(m.MedianError, web.Percentage), Inside: wire.ShareOf(m.Inside),
-		}
-	}
-	return web.AnswerTagged(c, out)
+	return wire.TrackRecordOf(found), nil
 }

@@ -1,10 +1,6 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -22,37 +18,15 @@ import (
 //	@Failure		default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
 //	@Router			/v1/listings/{id}/offers [get]
-func (s *Server) listOffers(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	form, err := web.WantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := web.ParamsOf(c)
-	options := web.CsvParams(p, form, web.ColumnNames(wire.OfferColumns))
-	if err := p.Done(); err != nil {
-		return err
-	}
-	offers, advice, err := s.app.Advice.Offers(c.Request.Context(), a, id)
-	if err != nil {
-		return err
-	}
-	if web.NotModified(c, s.ListTag(c, a, form)) {
-		return nil
-	}
-	v := wire.ViewerOf(a)
-	items := web.Each(offers, v.Offer)
-	if form == web.FormCSV {
-		return web.WriteTable(c, "offers.csv", wire.OfferColumns, options, items)
-	}
-	out := wire.OfferPage{Items: items}
+func (s *Server) listOffers(r web.Request, _ web.TableQuery) (wire.OfferPage, error) {
+	offers, advice, err := s.app.Advice.Offers(r.Request.Context(), r.Actor, r.ID)
+	v := wire.ViewerOf(r.Actor)
+	out := wire.OfferPage{Items: web.Each(offers, v.Offer)}
 	if advice != nil {
-		out.Lowest, out.HeldUntil, out.Refusal, out.Sentences = v.Lowest(advice), wire.HeldUntil(advice.Held), wire.RefusalOf(advice.Refusal), advice.Sentences
+		out.Lowest, out.HeldUntil = v.Lowest(advice), wire.HeldUntil(advice.Held)
+		out.Refusal, out.Sentences = wire.RefusalOf(advice.Refusal), advice.Sentences
 	}
-	return web.Answer(c, http.StatusOK, out)
+	return out, err
 }
 
 // createOffer records an offer and says what to do about it.
@@ -67,27 +41,15 @@ func (s *Server) listOffers(c *gin.Context, a *service.Actor) error {
 //	@Failure		default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
 //	@Router			/v1/listings/{id}/offers [post]
-func (s *Server) createOffer(c *gin.Context, a *service.Actor) error {
-	id, want, err := s.target(c)
-	if err != nil {
-		return err
-	}
-	var body wire.NewOffer
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	fields := wire.SentFields(&body)
-	if body.Cash {
+func (s *Server) createOffer(r web.Request, in wire.NewOffer) (out wire.OfferAnswer, err error) {
+	fields := wire.SentFields(&in)
+	if in.Cash {
 		fields["cash"] = "true"
 	}
-	made, err := s.app.Recording.AddEvent(c.Request.Context(), a, id, service.NewEvent{Kind: service.EventOffer, On: body.On, Fields: fields}, want)
+	made, err := s.recorded(r, service.NewEvent{Kind: service.EventOffer, On: in.On, Fields: fields})
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	offer, advice, err := s.app.Advice.AdviseOffer(c.Request.Context(), a, made)
-	if err != nil {
-		return web.WithPointers(err)
-	}
-	c.Header("ETag", web.RevisionTag(made.New.Revision))
-	return web.Answer(c, http.StatusCreated, wire.ViewerOf(a).OfferAnswer(offer, &advice))
+	offer, advice, err := s.app.Advice.AdviseOffer(r.Request.Context(), r.Actor, made)
+	return wire.ViewerOf(r.Actor).OfferAnswer(offer, &advice), err
 }

@@ -2,9 +2,7 @@ package api
 
 import (
 	"net/http"
-	"slices"
 
-	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
 	"askwright/api/web"
@@ -13,12 +11,12 @@ import (
 )
 
 // shownPiece is a single piece as it goes out, with its story.
-func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) (wire.Piece, error) {
-	story, err := s.app.History.Story(c.Request.Context(), a, p)
+func (s *Server) shownPiece(r web.Request, p *service.Piece) (wire.Piece, error) {
+	story, err := s.app.History.Story(r.Request.Context(), r.Actor, p)
 	if err != nil {
 		return wire.Piece{}, err
 	}
-	out := wire.ViewerOf(a).Piece(p)
+	out := wire.ViewerOf(r.Actor).Piece(p)
 	out.Story = wire.StoryEntries(story)
 	return out, nil
 }
@@ -34,77 +32,22 @@ func (s *Server) shownPiece(c *gin.Context, a *service.Actor, p *service.Piece) 
 //	@Security	Key
 //	@Router		/v1/pieces [get]
 //	@Router		/v1/pieces.csv [get]
-func (s *Server) listPieces(c *gin.Context, a *service.Actor) error {
-	form, err := web.WantedForm(c)
+func (s *Server) listPieces(r web.Request, in wire.PieceQuery) ([]wire.Piece, *web.Cursor, error) {
+	member, err := s.MemberNamed(r, in.Member)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	p := web.ParamsOf(c)
-	q := service.PieceQuery{Limit: p.Count("limit", web.PageDefault, web.PageMost), Ref: p.Text("ref")}
-	for _, state := range p.List("state") {
-		if slices.Contains(service.PieceStates, state) {
-			q.State = append(q.State, state)
-			continue
-		}
-		p.Refuse("state", "%q is no state%s", web.Clip(state, 40), web.DidYouMean(web.NearestName(state, service.PieceStates)))
-	}
-	if k := web.DecodeCursor(c, p); k != nil && len(k.After) == 1 {
+	q := service.PieceQuery{Ref: in.Ref, Member: member, State: in.State, Limit: in.Limit}
+	if k := in.Cursor; len(k.After) == 1 {
 		q.AfterRef, q.AfterID = k.After[0], k.ID
 	}
-	if q.Member, err = s.MemberFilter(c, a, p); err != nil {
-		return err
-	}
-	options := web.CsvParams(p, form, web.ColumnNames(wire.PieceColumns))
-	if err := p.Done(); err != nil {
-		return err
-	}
-	if web.NotModified(c, s.ListTag(c, a, form)) {
-		return nil
-	}
-	if form == web.FormCSV && !p.Values.Has("limit") {
-		return s.exportPieces(c, a, q, options)
-	}
-	pieces, more, err := s.app.Recording.Pieces(c.Request.Context(), a, q)
-	if err != nil {
-		return err
-	}
-	out := web.Page[wire.Piece]{Items: web.Each(pieces, wire.ViewerOf(a).Piece)}
+	pieces, more, err := s.app.Recording.Pieces(r.Request.Context(), r.Actor, q)
+	var next *web.Cursor
 	if more {
 		last := pieces[len(pieces)-1]
-		out.Next = web.Cursor{After: []string{last.Ref}, ID: last.ID}.Encode(c)
-		web.LinkNext(c, out.Next)
+		next = &web.Cursor{After: []string{last.Ref}, ID: last.ID}
 	}
-	if form == web.FormCSV {
-		return web.WriteTable(c, "pieces.csv", wire.PieceColumns, options, out.Items)
-	}
-	return web.Answer(c, http.StatusOK, out)
-}
-
-// exportPieces answers with every piece of the query.
-func (s *Server) exportPieces(c *gin.Context, a *service.Actor, q service.PieceQuery, o web.TableOptions) error {
-	end, err := s.Turn(c, a)
-	if err != nil {
-		return err
-	}
-	defer end()
-	q.Limit = web.PageMost
-	return web.SpoolTable(c, "pieces.csv", wire.PieceColumns, o, func(yield func(wire.Piece) error) error {
-		for {
-			pieces, more, err := s.app.Recording.Pieces(c.Request.Context(), a, q)
-			if err != nil {
-				return err
-			}
-			for _, p := range pieces {
-				if err := yield(wire.ViewerOf(a).Piece(p)); err != nil {
-					return err
-				}
-				q.AfterRef, q.AfterID = p.Ref, p.ID
-			}
-			if !more {
-				return nil
-			}
-		}
-	})
+	return web.Each(pieces, wire.ViewerOf(r.Actor).Piece), next, err
 }
 
 // createPiece records a row and answers with its piece.
@@ -117,31 +60,27 @@ func (s *Server) exportPieces(c *gin.Context, a *service.Actor, q service.PieceQ
 //	@Failure	default	{object}	web.Problem		"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/pieces [post]
-func (s *Server) createPiece(c *gin.Context, a *service.Actor) error {
-	change, err := s.record(c, a)
+func (s *Server) createPiece(r web.Request, in wire.Cells) (out wire.Piece, err error) {
+	change, err := s.app.Recording.Record(r.Request.Context(), r.Actor, service.Cells(in))
 	if err != nil {
-		return err
+		return out, err
 	}
-	status := http.StatusOK
 	if change.Old == nil {
-		status = http.StatusCreated
-		c.Header("Location", "/v1/pieces/"+change.New.PieceID.String())
+		r.Status(http.StatusCreated)
+		r.Header("Location", "/v1/pieces/"+change.New.PieceID.String())
 	}
-	return s.answerPiece(c, a, status, change.New.PieceID)
+	return s.changedPiece(r, change.New.PieceID)
 }
 
-// answerPiece answers with a piece that was just changed.
-func (s *Server) answerPiece(c *gin.Context, a *service.Actor, status int, id uuid.UUID) error {
-	piece, err := s.app.Recording.Piece(c.Request.Context(), a, id)
+// changedPiece is a piece that was just changed.
+func (s *Server) changedPiece(r web.Request, id uuid.UUID) (out wire.Piece, err error) {
+	piece, err := s.app.Recording.Piece(r.Request.Context(), r.Actor, id)
 	if err != nil {
-		return err
+		return out, err
 	}
-	shown, err := s.shownPiece(c, a, piece)
-	if err != nil {
-		return err
-	}
-	c.Header("ETag", web.HashTag(shown))
-	return web.Answer(c, status, shown)
+	out, err = s.shownPiece(r, piece)
+	r.Header("ETag", web.HashTag(out))
+	return out, err
 }
 
 // getPiece answers with a piece, all its listings and its story.
@@ -153,27 +92,12 @@ func (s *Server) answerPiece(c *gin.Context, a *service.Actor, status int, id uu
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/pieces/{id} [get]
-func (s *Server) getPiece(c *gin.Context, a *service.Actor) error {
-	piece, err := s.pieceAtPath(c, a)
+func (s *Server) getPiece(r web.Request, _ struct{}) (out wire.Piece, err error) {
+	piece, err := s.app.Recording.Piece(r.Request.Context(), r.Actor, r.ID)
 	if err != nil {
-		return err
+		return out, err
 	}
-	shown, err := s.shownPiece(c, a, piece)
-	if err != nil {
-		return err
-	}
-	return web.AnswerTagged(c, shown)
-}
-
-func (s *Server) pieceAtPath(c *gin.Context, a *service.Actor) (*service.Piece, error) {
-	id, err := web.PathID(c)
-	if err != nil {
-		return nil, err
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return nil, err
-	}
-	return s.app.Recording.Piece(c.Request.Context(), a, id)
+	return s.shownPiece(r, piece)
 }
 
 // patchPiece changes the piece as it is now: its newest row.
@@ -187,31 +111,27 @@ func (s *Server) pieceAtPath(c *gin.Context, a *service.Actor) (*service.Piece, 
 //	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/pieces/{id} [patch]
-func (s *Server) patchPiece(c *gin.Context, a *service.Actor) error {
-	piece, want, err := s.pieceToChange(c, a)
+func (s *Server) patchPiece(r web.Request, in wire.Cells) (out wire.Piece, err error) {
+	piece, want, err := s.pieceToChange(r)
 	if err != nil {
-		return err
-	}
-	var cells wire.Cells
-	if err := web.ReadPatch(c, s.limits.BodyBytes, &cells); err != nil {
-		return err
+		return out, err
 	}
 	newest := piece.Listings[len(piece.Listings)-1]
-	if _, err := s.app.Recording.Patch(c.Request.Context(), a, newest.ID, service.Cells(cells), want); err != nil {
-		return web.WithPointers(err)
+	if _, err := s.app.Recording.Patch(r.Request.Context(), r.Actor, newest.ID, service.Cells(in), want); err != nil {
+		return out, err
 	}
-	return s.answerPiece(c, a, http.StatusOK, piece.ID)
+	return s.changedPiece(r, piece.ID)
 }
 
 // pieceToChange reads the piece and, with If-Match, the revision of its newest
 // row that was seen.
-func (s *Server) pieceToChange(c *gin.Context, a *service.Actor) (*service.Piece, *int64, error) {
-	piece, err := s.pieceAtPath(c, a)
-	sent := c.GetHeader("If-Match")
+func (s *Server) pieceToChange(r web.Request) (*service.Piece, *int64, error) {
+	piece, err := s.app.Recording.Piece(r.Request.Context(), r.Actor, r.ID)
+	sent := r.GetHeader("If-Match")
 	if err != nil || sent == "" {
 		return piece, nil, err
 	}
-	shown, err := s.shownPiece(c, a, piece)
+	shown, err := s.shownPiece(r, piece)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -234,22 +154,18 @@ func (s *Server) pieceToChange(c *gin.Context, a *service.Actor) (*service.Piece
 //	@Failure		default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
 //	@Router			/v1/pieces/{id}/refinish [post]
-func (s *Server) refinishPiece(c *gin.Context, a *service.Actor) error {
-	piece, want, err := s.pieceToChange(c, a)
+func (s *Server) refinishPiece(r web.Request, in wire.RefinishRequest) (out wire.Piece, err error) {
+	piece, want, err := s.pieceToChange(r)
 	if err != nil {
-		return err
+		return out, err
 	}
-	var body wire.RefinishRequest
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	made, err := s.app.Recording.Refinish(c.Request.Context(), a, piece.ID, service.NewEvent{On: body.On, Fields: wire.SentFields(&body)}, want)
+	event := service.NewEvent{On: in.On, Fields: wire.SentFields(&in)}
+	made, err := s.app.Recording.Refinish(r.Request.Context(), r.Actor, piece.ID, event, want)
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	status := http.StatusOK
-	if made {
-		status = http.StatusCreated
+	if !made {
+		r.Status(http.StatusOK)
 	}
-	return s.answerPiece(c, a, status, piece.ID)
+	return s.changedPiece(r, piece.ID)
 }

@@ -63,25 +63,15 @@ func (s *Server) finds(c *gin.Context, a *service.Actor, p *web.Params) ([]servi
 		if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
 			return nil, advice.PurchaseTarget{}, err
 		}
-		finds := make([]service.Cells, len(body.Subjects))
-		for i, cells := range body.Subjects {
-			finds[i] = service.Cells(cells)
-		}
 		target, err := body.Target.Read(a)
-		return finds, target, err
+		return web.Each(body.Subjects, func(cells wire.FindCells) service.Cells { return service.Cells(cells) }), target, err
 	}
-	asked := &wire.PurchaseTarget{}
-	if margin, ok := p.Number("margin_percent"); ok {
-		asked.MarginPercent = &margin
-	}
-	for name, to := range map[string]**web.Decimal{"hourly": &asked.Hourly, "profit": &asked.Profit} {
-		if text := p.Text(name); text != "" {
-			*to = new(web.Decimal(text))
-		}
-	}
+	var in wire.PurchaseQuery
+	web.BindQuery(p, &in)
 	if err := p.Done(); err != nil {
 		return nil, advice.PurchaseTarget{}, err
 	}
+	asked := &wire.PurchaseTarget{MarginPercent: in.MarginPercent, Hourly: in.Hourly, Profit: in.Profit}
 	target, err := asked.Read(a)
 	if err != nil {
 		return nil, target, web.InQuery(err)

@@ -1,13 +1,8 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
-	"askwright/service"
 	"askwright/service/advice"
 )
 
@@ -20,33 +15,22 @@ import (
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/refinish-estimates [post]
-func (s *Server) createRefinishEstimates(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	var body wire.RefinishEstimatesRequest
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
+func (s *Server) createRefinishEstimates(r web.Request, in wire.RefinishEstimatesRequest) (out wire.RefinishEstimatesAnswer, err error) {
 	n := advice.DefaultFinishes
-	if body.Finishes != nil {
-		n = *body.Finishes
+	if in.Finishes != nil {
+		n = *in.Finishes
 	}
-	if err := s.Limit(c, a, len(body.Subjects)/web.SubjectsPerUnit); err != nil {
-		return err
+	if err := s.Limit(r.Context, r.Actor, len(in.Subjects)/web.SubjectsPerUnit); err != nil {
+		return out, err
 	}
-	subjects := make([]advice.RefinishSubject, len(body.Subjects))
-	for i, sub := range body.Subjects {
-		subjects[i] = advice.RefinishSubject{Subject: advice.Subject(sub.Row), Plan: sub.Plan.Plan()}
-	}
-	found, err := s.app.Advice.RefinishEstimates(c.Request.Context(), a, subjects, n)
-	if err != nil {
-		return web.WithPointers(err)
-	}
-	out := wire.RefinishEstimatesAnswer{Estimates: make([]wire.RefinishEstimate, len(found))}
-	v := wire.ViewerOf(a)
+	subjects := web.Each(in.Subjects, func(sub wire.RefinishSubject) advice.RefinishSubject {
+		return advice.RefinishSubject{Subject: advice.Subject(sub.Row), Plan: sub.Plan.Plan()}
+	})
+	found, err := s.app.Advice.RefinishEstimates(r.Request.Context(), r.Actor, subjects, n)
+	out.Estimates = make([]wire.RefinishEstimate, len(found))
+	v := wire.ViewerOf(r.Actor)
 	for i := range found {
-		out.Estimates[i] = v.RefinishEstimate(&found[i], a.Group)
+		out.Estimates[i] = v.RefinishEstimate(&found[i], r.Actor.Group)
 	}
-	return web.Answer(c, http.StatusOK, out)
+	return out, err
 }

@@ -1,6 +1,8 @@
 package api
 
 import (
+	"net/http"
+
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -15,94 +17,102 @@ type route struct {
 }
 
 const (
-	feed = service.ScopeFeed
-)
-
-const (
-	read = service.ScopeRead
-)
-
-const (
+	feed  = service.ScopeFeed
+	read  = service.ScopeRead
 	write = service.ScopeWrite
-)
-
-const (
 	admin = service.ScopeAdmin
 )
 
 // routes is every route there is. HEAD goes with each GET, OPTIONS with all.
 func (s *Server) routes() []route {
+	routes := append(s.resources(), s.pages()...)
+	for _, l := range s.lists() {
+		routes = append(routes, route{"GET", l.path, l.scope, l.bulk, l.handle}, route{"GET", l.path + ".csv", l.csv, l.bulk, l.handle})
+	}
+	return routes
+}
+
+// list is a row of the table of lists. csv is the scope of its second address,
+// which ends in .csv.
+type list struct {
+	path, scope, csv string
+	bulk             bool
+	handle           web.Handler
+}
+
+// lists go out as JSON and as CSV.
+func (s *Server) lists() []list {
+	return []list{
+		{"/v1/listings", read, feed, true, s.listListings},
+		{"/v1/pieces", read, feed, false, web.PageEndpoint(s.Kit, wire.PieceColumns, false, s.listPieces)},
+		{"/v1/pieces/:id/costs", read, read, false, web.ListEndpoint(s.Kit, wire.CostColumns, s.listCosts)},
+		{"/v1/comparables", read, feed, false, web.ListEndpoint(s.Kit, wire.ComparableColumns, s.listComparables)},
+		{"/v1/suggestions", read, feed, true, web.ListEndpoint(s.Kit, wire.SuggestionColumns, s.listSuggestions)},
+		{"/v1/stale", read, feed, false, web.ListEndpoint(s.Kit, wire.ReviewColumns, s.listStale)},
+		{"/v1/reports/listing-age", read, feed, false, web.ListEndpoint(s.Kit, wire.AgeColumns, s.listingAge)},
+		{"/v1/reports/profit", read, read, true, s.getProfit},
+		{"/v1/work-queue", read, read, false, web.ComputedTable(s.Kit, wire.TaskTable, s.getWorkQueue)},
+		{"/v1/webhooks", admin, admin, false, web.LiveList(wire.WebhookColumns, s.listWebhooks)},
+		{"/v1/webhooks/:id/deliveries", admin, admin, false, web.PageEndpoint(s.Kit, wire.WebhookDeliveryColumns, true, s.listWebhookDeliveries)},
+		{"/v1/reports/days-to-sell", read, feed, false, web.ListEndpoint(s.Kit, wire.DaysToSellColumns, s.listDaysToSell)},
+	}
+}
+
+// resources are what else takes a key.
+func (s *Server) resources() []route {
 	return []route{
-		{"GET", "/v1/listings", read, true, s.listListings},
-		{"GET", "/v1/listings.csv", feed, true, s.listListings},
 		{"GET", "/v1/listings.xlsx", read, true, s.exportWorkbook},
-		{"POST", "/v1/listings", write, false, s.createListing},
+		{"POST", "/v1/listings", write, false, web.Post(s.Kit, http.StatusOK, s.createListing)},
 		{"POST", "/v1/listings/import", write, true, s.importListings},
 		{"GET", "/v1/listings/:id", read, false, s.getListing},
-		{"PATCH", "/v1/listings/:id", write, false, s.patchListing},
-		{"DELETE", "/v1/listings/:id", write, false, s.deleteListing},
-		{"GET", "/v1/listings/:id/events", read, false, s.listEvents},
-		{"POST", "/v1/listings/:id/events", write, false, s.createEvent},
-		{"GET", "/v1/listings/:id/offers", read, false, s.listOffers},
-		{"POST", "/v1/listings/:id/offers", write, false, s.createOffer},
-		{"GET", "/v1/listings/:id/suggestion", read, false, s.getSuggestion},
+		{"PATCH", "/v1/listings/:id", write, false, web.Post(s.Kit, http.StatusOK, s.patchListing)},
+		{"DELETE", "/v1/listings/:id", write, false, web.Do(s.deleteListing)},
+		{"GET", "/v1/listings/:id/events", read, false, web.Get(s.listEvents)},
+		{"POST", "/v1/listings/:id/events", write, false, web.Post(s.Kit, http.StatusCreated, s.createEvent)},
+		{"GET", "/v1/listings/:id/offers", read, false, web.ComputedTable(s.Kit, wire.OfferTable, s.listOffers)},
+		{"POST", "/v1/listings/:id/offers", write, false, web.Post(s.Kit, http.StatusCreated, s.createOffer)},
+		{"GET", "/v1/listings/:id/suggestion", read, false, web.Computed(s.Kit, s.getSuggestion)},
 		{"GET", "/v1/listings/:id/text", read, false, s.getListingText},
 		{"GET", "/v1/listings/:id/curve.svg", feed, false, s.getCurve},
 		{"GET", "/v1/listings/:id/curve.png", feed, false, s.getCurve},
-		{"GET", "/v1/pieces", read, false, s.listPieces},
-		{"GET", "/v1/pieces.csv", feed, false, s.listPieces},
-		{"POST", "/v1/pieces", write, false, s.createPiece},
-		{"GET", "/v1/pieces/:id", read, false, s.getPiece},
-		{"PATCH", "/v1/pieces/:id", write, false, s.patchPiece},
-		{"GET", "/v1/pieces/:id/story.csv", feed, false, s.getStory},
-		{"POST", "/v1/pieces/:id/refinish", write, false, s.refinishPiece},
-		{"GET", "/v1/pieces/:id/costs", read, false, web.ListEndpoint(s.Kit, "costs.csv", wire.CostColumns, s.listCosts)},
-		{"GET", "/v1/pieces/:id/costs.csv", read, false, web.ListEndpoint(s.Kit, "costs.csv", wire.CostColumns, s.listCosts)},
-		{"POST", "/v1/pieces/:id/costs", write, false, s.createCost},
-		{"GET", "/v1/comparables", read, false, web.ListEndpoint(s.Kit, "comparables.csv", wire.ComparableColumns, s.listComparables)},
-		{"GET", "/v1/comparables.csv", feed, false, web.ListEndpoint(s.Kit, "comparables.csv", wire.ComparableColumns, s.listComparables)},
-		{"GET", "/v1/suggestions", read, true, web.ListEndpoint(s.Kit, "suggestions.csv", wire.SuggestionColumns, s.listSuggestions)},
-		{"GET", "/v1/suggestions.csv", feed, true, web.ListEndpoint(s.Kit, "suggestions.csv", wire.SuggestionColumns, s.listSuggestions)},
-		{"POST", "/v1/suggestions", read, false, s.createSuggestions},
+		{"POST", "/v1/pieces", write, false, web.Post(s.Kit, http.StatusOK, s.createPiece)},
+		{"GET", "/v1/pieces/:id", read, false, web.Get(s.getPiece)},
+		{"PATCH", "/v1/pieces/:id", write, false, web.Post(s.Kit, http.StatusOK, s.patchPiece)},
+		{"GET", "/v1/pieces/:id/story.csv", feed, false, web.ListEndpoint(s.Kit, wire.StoryColumns, s.getStory)},
+		{"POST", "/v1/pieces/:id/refinish", write, false, web.Post(s.Kit, http.StatusCreated, s.refinishPiece)},
+		{"POST", "/v1/pieces/:id/costs", write, false, web.Post(s.Kit, http.StatusCreated, s.createCost)},
+		{"POST", "/v1/suggestions", read, false, web.PostTable(s.Kit, http.StatusOK, wire.AdviceTable, s.createSuggestions)},
 		{"POST", "/v1/purchase-limits", read, false, s.createPurchaseLimits},
-		{"POST", "/v1/delivery-quotes", read, false, s.createDeliveryQuote},
-		{"POST", "/v1/refinish-estimates", read, true, s.createRefinishEstimates},
-		{"GET", "/v1/stale", read, false, web.ListEndpoint(s.Kit, "stale.csv", wire.ReviewColumns, s.listStale)},
-		{"GET", "/v1/stale.csv", feed, false, web.ListEndpoint(s.Kit, "stale.csv", wire.ReviewColumns, s.listStale)},
+		{"POST", "/v1/delivery-quotes", read, false, web.Post(s.Kit, http.StatusOK, s.createDeliveryQuote)},
+		{"POST", "/v1/refinish-estimates", read, true, web.Post(s.Kit, http.StatusOK, s.createRefinishEstimates)},
 		{"GET", "/v1/stale.atom", feed, false, s.staleFeed},
 		{"GET", "/v1/digest", read, true, s.getDigest},
 		{"GET", "/v1/digest.txt", read, true, s.getDigest},
 		{"GET", "/v1/digest.html", read, true, s.getDigest},
-		{"GET", "/v1/reports/listing-age", read, false, web.ListEndpoint(s.Kit, "listing-age.csv", wire.AgeColumns, s.listingAge)},
-		{"GET", "/v1/reports/listing-age.csv", feed, false, web.ListEndpoint(s.Kit, "listing-age.csv", wire.AgeColumns, s.listingAge)},
-		{"GET", "/v1/listing-age.csv", feed, false, web.ListEndpoint(s.Kit, "listing-age.csv", wire.AgeColumns, s.listingAge)}, // short, for formulas
+		{"GET", "/v1/listing-age.csv", feed, false, web.ListEndpoint(s.Kit, wire.AgeColumns, s.listingAge)}, // short, for formulas
 		{"GET", "/v1/reports/listing-age.svg", feed, false, s.getAgePicture},
 		{"GET", "/v1/reports/listing-age.png", feed, false, s.getAgePicture},
-		{"GET", "/v1/reports/profit", read, true, s.getProfit},
-		{"GET", "/v1/reports/profit.csv", read, true, s.getProfit},
 		{"GET", "/v1/reports/profit.xlsx", read, true, s.getProfitWorkbook},
-		{"GET", "/v1/work-queue", read, false, s.getWorkQueue},
-		{"GET", "/v1/work-queue.csv", read, false, s.getWorkQueue},
-		{"GET", "/v1/model", read, false, s.getModel},
-		{"GET", "/v1/model/record", read, true, s.getTrackRecord},
-		{"GET", "/v1/group", read, false, s.getGroup},
-		{"PATCH", "/v1/group", admin, false, s.patchGroup},
-		{"GET", "/v1/members", read, false, s.listMembers},
-		{"POST", "/v1/members", admin, false, s.createMember},
-		{"DELETE", "/v1/members/:id", admin, false, s.deleteMember},
-		{"GET", "/v1/keys", read, false, s.listKeys},
-		{"POST", "/v1/keys", write, false, s.createKey},
-		{"DELETE", "/v1/keys/:id", write, false, s.deleteKey},
-		{"GET", "/v1/webhooks", admin, false, s.listWebhooks},
-		{"GET", "/v1/webhooks.csv", admin, false, s.listWebhooks},
-		{"POST", "/v1/webhooks", admin, false, s.createWebhook},
-		{"DELETE", "/v1/webhooks/:id", admin, false, s.deleteWebhook},
-		{"POST", "/v1/webhooks/:id/test", admin, false, s.testWebhook},
-		{"GET", "/v1/webhooks/:id/deliveries", admin, false, s.listWebhookDeliveries},
-		{"GET", "/v1/webhooks/:id/deliveries.csv", admin, false, s.listWebhookDeliveries},
-		{"POST", "/v1/webhooks/:id/deliveries/:delivery/resend", admin, false, s.resendWebhookDelivery},
-		{"GET", "/v1/reports/days-to-sell", read, false, web.ListEndpoint(s.Kit, "days-to-sell.csv", wire.DaysToSellColumns, s.listDaysToSell)},
-		{"GET", "/v1/reports/days-to-sell.csv", feed, false, web.ListEndpoint(s.Kit, "days-to-sell.csv", wire.DaysToSellColumns, s.listDaysToSell)},
+		{"GET", "/v1/model", read, false, web.Computed(s.Kit, s.getModel)},
+		{"GET", "/v1/model/record", read, true, web.Get(s.getTrackRecord)},
+		{"GET", "/v1/group", read, false, web.Get(s.getGroup)},
+		{"PATCH", "/v1/group", admin, false, web.Post(s.Kit, http.StatusOK, s.patchGroup)},
+		{"GET", "/v1/members", read, false, web.Get(s.listMembers)},
+		{"POST", "/v1/members", admin, false, web.Post(s.Kit, http.StatusCreated, s.createMember)},
+		{"DELETE", "/v1/members/:id", admin, false, web.Do(s.deleteMember)},
+		{"GET", "/v1/keys", read, false, web.Get(s.listKeys)},
+		{"POST", "/v1/keys", write, false, web.Post(s.Kit, http.StatusCreated, s.createKey)},
+		{"DELETE", "/v1/keys/:id", write, false, web.Do(s.deleteKey)},
+		{"POST", "/v1/webhooks", admin, false, web.Post(s.Kit, http.StatusCreated, s.createWebhook)},
+		{"DELETE", "/v1/webhooks/:id", admin, false, web.Do(s.deleteWebhook)},
+		{"POST", "/v1/webhooks/:id/test", admin, false, web.Do(s.testWebhook)},
+		{"POST", "/v1/webhooks/:id/deliveries/:delivery/resend", admin, false, web.Do(s.resendWebhookDelivery)},
+	}
+}
+
+// pages take no key, or read it themselves.
+func (s *Server) pages() []route {
+	return []route{
 		{"GET", "/", web.NoKey, false, s.getRoot},
 		{"GET", "/board", web.NoKey, false, s.board.Page(feed, s.board.GetBoard)},
 		{"GET", "/board/style.css", web.NoKey, false, s.board.GetBoardStyle},

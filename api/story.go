@@ -1,11 +1,8 @@
 package api
 
 import (
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
-	"askwright/service"
 )
 
 // getStory answers with the story as a table.
@@ -19,26 +16,11 @@ import (
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/pieces/{id}/story.csv [get]
-func (s *Server) getStory(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
+func (s *Server) getStory(r web.Request, _ web.TableQuery) ([]wire.StoryEntry, error) {
+	piece, err := s.app.Recording.Piece(r.Request.Context(), r.Actor, r.ID)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	p := web.ParamsOf(c)
-	options := web.TableParams(p, web.ColumnNames(wire.StoryColumns))
-	if err := p.Done(); err != nil {
-		return err
-	}
-	if web.NotModified(c, s.ListTag(c, a, web.FormCSV)) {
-		return nil
-	}
-	piece, err := s.app.Recording.Piece(c.Request.Context(), a, id)
-	if err != nil {
-		return err
-	}
-	story, err := s.app.History.Story(c.Request.Context(), a, piece)
-	if err != nil {
-		return err
-	}
-	return web.WriteTable(c, "story.csv", wire.StoryColumns, options, wire.StoryEntries(story))
+	story, err := s.app.History.Story(r.Request.Context(), r.Actor, piece)
+	return wire.StoryEntries(story), err
 }

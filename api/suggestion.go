@@ -1,10 +1,6 @@
 package api
 
 import (
-	"net/http"
-
-	"github.com/gin-gonic/gin"
-
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -40,44 +36,19 @@ func (s *Server) listComparables(r web.Request, in wire.ComparableQuery) ([]wire
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/suggestions [post]
-func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
-	form, err := web.WantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := web.ParamsOf(c)
-	options := web.CsvParams(p, form, web.ColumnNames(wire.AdviceColumns))
-	if err := p.Done(); err != nil {
-		return err
-	}
-	var body wire.SuggestionsRequest
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
+func (s *Server) createSuggestions(r web.Request, in wire.SuggestionsRequest) (out wire.SuggestionsAnswer, err error) {
 	within := wire.WithinDefault
-	if body.WithinDays != nil {
-		within = *body.WithinDays
+	if in.WithinDays != nil {
+		within = *in.WithinDays
 	}
-	if err := s.Limit(c, a, len(body.Subjects)/web.SubjectsPerUnit); err != nil {
-		return err
+	if err := s.Limit(r.Context, r.Actor, len(in.Subjects)/web.SubjectsPerUnit); err != nil {
+		return out, err
 	}
-	subjects := make([]advice.Subject, len(body.Subjects))
-	for i, cells := range body.Subjects {
-		subjects[i] = advice.Subject(cells)
-	}
-	found, err := s.app.Advice.SuggestIf(c.Request.Context(), a, subjects, service.Cells(body.AndIf), within)
-	if err != nil {
-		return web.WithPointers(err)
-	}
-	out := wire.SuggestionsAnswer{Suggestions: make([]wire.Suggestion, len(found))}
-	v := wire.ViewerOf(a)
-	for i, f := range found {
-		out.Suggestions[i] = v.Suggestion(f, within)
-	}
-	if form == web.FormCSV {
-		return web.WriteTable(c, "suggestions.csv", wire.AdviceColumns, options, out.Suggestions)
-	}
-	return web.Answer(c, http.StatusOK, out)
+	subjects := web.Each(in.Subjects, func(cells wire.Cells) advice.Subject { return advice.Subject(cells) })
+	found, err := s.app.Advice.SuggestIf(r.Request.Context(), r.Actor, subjects, service.Cells(in.AndIf), within)
+	v := wire.ViewerOf(r.Actor)
+	out.Suggestions = web.Each(found, func(f advice.Suggestion) wire.Suggestion { return v.Suggestion(f, within) })
+	return out, err
 }
 
 // getSuggestion answers for a listing on file, at its age.
@@ -90,24 +61,12 @@ func (s *Server) createSuggestions(c *gin.Context, a *service.Actor) error {
 //	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id}/suggestion [get]
-func (s *Server) getSuggestion(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
+func (s *Server) getSuggestion(r web.Request, in wire.WithinQuery) (out wire.Suggestion, err error) {
+	found, err := s.app.Advice.SuggestFor(r.Request.Context(), r.Actor, r.ID, in.WithinDays)
 	if err != nil {
-		return err
+		return out, err
 	}
-	p := web.ParamsOf(c)
-	within := wire.ReadWithin(p)
-	if err := p.Done(); err != nil {
-		return err
-	}
-	found, err := s.app.Advice.SuggestFor(c.Request.Context(), a, id, within)
-	if err != nil {
-		return err
-	}
-	if web.NotModified(c, s.ListTag(c, a, web.FormJSON)) {
-		return nil
-	}
-	return web.Answer(c, http.StatusOK, wire.ViewerOf(a).Suggestion(*found, within))
+	return wire.ViewerOf(r.Actor).Suggestion(*found, in.WithinDays), nil
 }
 
 // listSuggestions answers for the group's own open listings, at their ages.

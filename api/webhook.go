@@ -1,15 +1,10 @@
 package api
 
 import (
-	"encoding/json"
-	"net/http"
 	"time"
-
-	"github.com/gin-gonic/gin"
 
 	"askwright/api/web"
 	"askwright/api/wire"
-	"askwright/service"
 	"askwright/service/webhook"
 )
 
@@ -24,25 +19,9 @@ import (
 //	@Security	Key
 //	@Router		/v1/webhooks [get]
 //	@Router		/v1/webhooks.csv [get]
-func (s *Server) listWebhooks(c *gin.Context, a *service.Actor) error {
-	form, err := web.WantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := web.ParamsOf(c)
-	options := web.CsvParams(p, form, web.ColumnNames(wire.WebhookColumns))
-	if err := p.Done(); err != nil {
-		return err
-	}
-	found, err := s.app.Webhooks.List(c.Request.Context(), a)
-	if err != nil {
-		return err
-	}
-	items := web.Each(found, wire.WebhookResource)
-	if form == web.FormCSV {
-		return web.WriteTable(c, "webhooks.csv", wire.WebhookColumns, options, items)
-	}
-	return web.AnswerTagged(c, wire.WebhookPage{Items: items})
+func (s *Server) listWebhooks(r web.Request, _ web.TableQuery) ([]wire.Webhook, error) {
+	found, err := s.app.Webhooks.List(r.Request.Context(), r.Actor)
+	return web.Each(found, wire.WebhookResource), err
 }
 
 // createWebhook makes a webhook.
@@ -55,25 +34,13 @@ func (s *Server) listWebhooks(c *gin.Context, a *service.Actor) error {
 //	@Failure		default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
 //	@Router			/v1/webhooks [post]
-func (s *Server) createWebhook(c *gin.Context, a *service.Actor) error {
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	var body wire.NewWebhook
-	if err := web.ReadJSON(c, s.limits.BodyBytes, &body); err != nil {
-		return err
-	}
-	made, secret, err := s.app.Webhooks.Create(c.Request.Context(), a, webhook.NewWebhook{URL: body.URL, Label: body.Label, Events: body.Events})
+func (s *Server) createWebhook(r web.Request, in wire.NewWebhook) (out wire.CreatedWebhook, err error) {
+	made, secret, err := s.app.Webhooks.Create(r.Request.Context(), r.Actor, webhook.NewWebhook(in))
 	if err != nil {
-		return web.WithPointers(err)
+		return out, err
 	}
-	kept, err := json.Marshal(wire.WebhookResource(*made))
-	if err != nil {
-		return err
-	}
-	c.Set(web.WithoutSecretKey, kept)
-	c.Header("Cache-Control", "no-store")
-	return web.Answer(c, http.StatusCreated, wire.CreatedWebhook{Webhook: wire.WebhookResource(*made), Secret: secret})
+	out = wire.CreatedWebhook{Webhook: wire.WebhookResource(*made), Secret: secret}
+	return out, r.ShowOnce(out.Webhook)
 }
 
 // deleteWebhook removes a webhook.
@@ -85,18 +52,8 @@ func (s *Server) createWebhook(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/webhooks/{id} [delete]
-func (s *Server) deleteWebhook(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	if err := s.app.Webhooks.Delete(c.Request.Context(), a, id); err != nil {
-		return err
-	}
-	return web.NoContent(c)
+func (s *Server) deleteWebhook(r web.Request) error {
+	return s.app.Webhooks.Delete(r.Request.Context(), r.Actor, r.ID)
 }
 
 // testWebhook sends a message that tells of nothing.
@@ -109,18 +66,8 @@ func (s *Server) deleteWebhook(c *gin.Context, a *service.Actor) error {
 //	@Failure		default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
 //	@Router			/v1/webhooks/{id}/test [post]
-func (s *Server) testWebhook(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	if err := s.app.Webhooks.Test(c.Request.Context(), a, id); err != nil {
-		return err
-	}
-	return web.NoContent(c)
+func (s *Server) testWebhook(r web.Request) error {
+	return s.app.Webhooks.Test(r.Request.Context(), r.Actor, r.ID)
 }
 
 // listWebhookDeliveries tells what a webhook was told, the latest first.
@@ -136,46 +83,22 @@ func (s *Server) testWebhook(c *gin.Context, a *service.Actor) error {
 //	@Security		Key
 //	@Router			/v1/webhooks/{id}/deliveries [get]
 //	@Router			/v1/webhooks/{id}/deliveries.csv [get]
-func (s *Server) listWebhookDeliveries(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
-	if err != nil {
-		return err
-	}
-	form, err := web.WantedForm(c)
-	if err != nil {
-		return err
-	}
-	p := web.ParamsOf(c)
-	var in wire.WebhookDeliveryQuery
-	web.BindQuery(p, &in)
-	q := webhook.DeliveryQuery{Webhook: id, State: in.State, Limit: in.Limit}
-	if k := web.DecodeCursor(c, p); k != nil && len(k.After) == 1 {
+func (s *Server) listWebhookDeliveries(r web.Request, in wire.WebhookDeliveryQuery) ([]wire.WebhookDelivery, *web.Cursor, error) {
+	q := webhook.DeliveryQuery{Webhook: r.ID, State: in.State, Limit: in.Limit}
+	if k := in.Cursor; len(k.After) == 1 {
+		var err error
 		q.BeforeID = k.ID
 		if q.Before, err = time.Parse(time.RFC3339Nano, k.After[0]); err != nil {
-			p.Refuse("cursor", "belongs to no page of this list; start again without it")
+			return nil, nil, web.BadCursor()
 		}
 	}
-	options := web.CsvParams(p, form, web.ColumnNames(wire.WebhookDeliveryColumns))
-	if err := p.Done(); err != nil {
-		return err
+	found, more, err := s.app.Webhooks.Deliveries(r.Request.Context(), r.Actor, q)
+	if err != nil || !more {
+		return web.Each(found, wire.DeliveryOf), nil, err
 	}
-	if form == web.FormCSV && !p.Values.Has("limit") {
-		q.Limit = 0
-	}
-	found, more, err := s.app.Webhooks.Deliveries(c.Request.Context(), a, q)
-	if err != nil {
-		return err
-	}
-	out := wire.WebhookDeliveryPage{Items: web.Each(found, wire.DeliveryOf)}
-	if more {
-		last := found[len(found)-1]
-		out.Next = web.Cursor{After: []string{last.CreatedAt.UTC().Format(time.RFC3339Nano)}, ID: last.ID}.Encode(c)
-		web.LinkNext(c, out.Next)
-	}
-	if form == web.FormCSV {
-		return web.WriteTable(c, "deliveries.csv", wire.WebhookDeliveryColumns, options, out.Items)
-	}
-	return web.AnswerTagged(c, out)
+	last := found[len(found)-1]
+	next := &web.Cursor{After: []string{last.CreatedAt.UTC().Format(time.RFC3339Nano)}, ID: last.ID}
+	return web.Each(found, wire.DeliveryOf), next, nil
 }
 
 // resendWebhookDelivery sends a dead letter again.
@@ -188,20 +111,10 @@ func (s *Server) listWebhookDeliveries(c *gin.Context, a *service.Actor) error {
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/webhooks/{id}/deliveries/{delivery}/resend [post]
-func (s *Server) resendWebhookDelivery(c *gin.Context, a *service.Actor) error {
-	id, err := web.PathID(c)
+func (s *Server) resendWebhookDelivery(r web.Request) error {
+	delivery, err := web.IDAt(r.Context, "delivery")
 	if err != nil {
 		return err
 	}
-	delivery, err := web.ParseID(c.Param("delivery"))
-	if err != nil {
-		return web.Refuse(web.NotFound, "there is nothing with the id %q", web.Clip(c.Param("delivery"), 60))
-	}
-	if err := web.ParamsOf(c).Done(); err != nil {
-		return err
-	}
-	if err := s.app.Webhooks.Resend(c.Request.Context(), a, id, delivery); err != nil {
-		return err
-	}
-	return web.NoContent(c)
+	return s.app.Webhooks.Resend(r.Request.Context(), r.Actor, r.ID, delivery)
 }

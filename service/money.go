@@ -192,12 +192,14 @@ func formatDecimal(n int64, digits int) string {
 }
 
 // Clip shortens a value for a message.
-func Clip(s string) string {
-	const most = 40
-	if r := []rune(s); len(r) > most {
-		return string(r[:most]) + "…"
+func Clip(s string) string { return ClipTo(s, 40) }
+
+// ClipTo shortens text for a message to about so many bytes.
+func ClipTo(s string, most int) string {
+	if len(s) <= most {
+		return s
 	}
-	return s
+	return strings.ToValidUTF8(s[:most], "") + "…"
 }
 
 // Short writes an amount as it is said: 480, not 480.00.

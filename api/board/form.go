@@ -35,7 +35,7 @@ func formFields(names []string, prefix string, sent url.Values) []formField {
 		column, _ := service.FindColumn(name)
 		f := formField{Name: prefix + name, Label: columnLabels[name], Value: strings.TrimSpace(sent.Get(prefix + name))}
 		if f.Label == "" {
-			f.Label = upperFirst(strings.ReplaceAll(name, "_", " "))
+			f.Label = service.UpperFirst(strings.ReplaceAll(name, "_", " "))
 		}
 		switch {
 		case len(column.Words) > 0:
@@ -100,11 +100,4 @@ func lengthsIn(unit string) string {
 		return "inches"
 	}
 	return "centimetres"
-}
-
-func upperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -93,7 +93,9 @@ func (s *Board) GetBoardTry(c *gin.Context, a *service.Actor) error {
 		sent.Set(name, p.Text(name))
 	}
 	listing, unit := p.Text("listing"), p.OneOf("unit", service.UnitInch, service.UnitCentimetre)
-	page := &tryPage{Unit: cmp.Or(unit, a.Group.Unit), Currency: a.Group.Currency.Code, WithinDays: wire.ReadWithin(p)}
+	var in wire.WithinQuery
+	web.BindQuery(p, &in)
+	page := &tryPage{Unit: cmp.Or(unit, a.Group.Unit), Currency: a.Group.Currency.Code, WithinDays: in.WithinDays}
 	if err := p.Done(); err != nil {
 		return err
 	}
@@ -112,7 +114,7 @@ func (s *Board) GetBoardTry(c *gin.Context, a *service.Actor) error {
 	page.Fields, page.More, page.If = formFields(tryFields, "", sent), formFields(tryMore, "", sent), formFields(tryIf, ifPrefix, sent)
 	page.Fields[0].Required = true
 	for i := range page.If {
-		page.If[i].Label = upperFirst(strings.ReplaceAll(tryIf[i], "_", " "))
+		page.If[i].Label = service.UpperFirst(strings.ReplaceAll(tryIf[i], "_", " "))
 	}
 	status := http.StatusOK
 	if len(subject) > 0 {

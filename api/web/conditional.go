@@ -1,9 +1,11 @@
 package web
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
+	"maps"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -101,19 +103,19 @@ type Cursor struct {
 	Sum   string    `json:"s"`
 }
 
-// filterSum identifies a list with its position, so that a cursor that was
+// sum identifies a list with its position, so that a cursor that was
 // altered, or that belongs to other filters, is noticed.
-func (k Cursor) sum(c *gin.Context) string {
-	query := c.Request.URL.Query()
+func (k Cursor) sum(path string, query url.Values) string {
+	query = maps.Clone(query)
 	for _, name := range []string{"key", "cursor", "limit", "fields"} {
 		query.Del(name)
 	}
-	return HashTag(strings.TrimSuffix(c.Request.URL.Path, ".csv"), query.Encode(), k.After, k.ID)
+	return HashTag(strings.TrimSuffix(path, ".csv"), query.Encode(), k.After, k.ID)
 }
 
 // Encode writes the cursor, bound to the request's filters and order.
 func (k Cursor) Encode(c *gin.Context) string {
-	k.Sum = k.sum(c)
+	k.Sum = k.sum(c.Request.URL.Path, c.Request.URL.Query())
 	text, err := json.Marshal(k)
 	if err != nil {
 		return ""
@@ -121,22 +123,28 @@ func (k Cursor) Encode(c *gin.Context) string {
 	return base64.RawURLEncoding.EncodeToString(text)
 }
 
-// DecodeCursor reads a position; nil: the start.
-func DecodeCursor(c *gin.Context, p *Params) *Cursor {
-	text := p.Text("cursor")
+// IsStart reports that no position was sent.
+func (k Cursor) IsStart() bool { return k.Sum == "" && k.ID == uuid.Nil }
+
+// FromQuery reads a position.
+func (k *Cursor) FromQuery(p *Params, name string) {
+	text := p.Text(name)
 	if text == "" {
-		return nil
+		return
 	}
 	raw, err := base64.RawURLEncoding.Strict().DecodeString(text)
-	k := Cursor{}
 	if err == nil {
-		err = json.Unmarshal(raw, &k)
+		err = json.Unmarshal(raw, k)
 	}
-	if err != nil || k.Sum != k.sum(c) {
-		p.Refuse("cursor", "belongs to no page of this list; start again without it")
-		return nil
+	if err != nil || k.Sum != k.sum(p.path, p.Values) {
+		*k = Cursor{}
+		p.Err = cmp.Or(p.Err, BadCursor())
 	}
-	return &k
+}
+
+// BadCursor refuses a position that no page gave.
+func BadCursor() error {
+	return BadParameter("cursor", "belongs to no page of this list; start again without it")
 }
 
 // IsAfterValue checks one value of a cursor: it goes to the database as the

@@ -19,6 +19,7 @@ import (
 // asked for is one, too.
 type Params struct {
 	Values url.Values
+	path   string
 	known  []string
 	Err    error
 }
@@ -26,7 +27,7 @@ type Params struct {
 // ParamsOf reads the parameters of the address.
 func ParamsOf(c *gin.Context) *Params {
 	values, err := url.ParseQuery(c.Request.URL.RawQuery)
-	p := &Params{Values: values}
+	p := &Params{Values: values, path: c.Request.URL.Path}
 	if err != nil {
 		p.Err = Refuse(Malformed, "the query of the address cannot be read: a %% must be followed by two hexadecimal digits")
 	}
@@ -166,36 +167,14 @@ func NearestName(name string, known []string) string {
 // KeysOf are the keys of a map in their order.
 func KeysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
 
-// MemberFilter reads which member is meant; zero: everybody.
-func (s *Kit) MemberFilter(c *gin.Context, a *service.Actor, p *Params) (uuid.UUID, error) {
-	return s.MemberNamed(Request{Context: c, Actor: a}, p.Text("member"))
-}
+// PathID reads the id in a path.
+func PathID(c *gin.Context) (uuid.UUID, error) { return IDAt(c, "id") }
 
-// MemberNamed resolves me, an id or a name; zero: everybody.
-func (s *Kit) MemberNamed(r Request, who string) (uuid.UUID, error) {
-	switch who {
-	case "":
-		return uuid.Nil, nil
-	case "me":
-		return r.Actor.MemberID, nil
-	}
-	members, err := s.members.Members(r.Request.Context(), r.Actor)
+// IDAt reads an id at a place in a path. What is no id is not there.
+func IDAt(c *gin.Context, name string) (uuid.UUID, error) {
+	id, err := ParseID(c.Param(name))
 	if err != nil {
-		return uuid.Nil, err
-	}
-	for _, m := range members {
-		if m.ID.String() == who || strings.EqualFold(m.Name, who) {
-			return m.ID, nil
-		}
-	}
-	return uuid.Nil, BadParameter("member", "nobody here is called %q; give me, an id or a name", Clip(who, 40))
-}
-
-// PathID reads the id in a path. What is no id is not there.
-func PathID(c *gin.Context) (uuid.UUID, error) {
-	id, err := ParseID(c.Param("id"))
-	if err != nil {
-		return uuid.Nil, Refuse(NotFound, "there is nothing with the id %q", Clip(c.Param("id"), 60))
+		return uuid.Nil, Refuse(NotFound, "there is nothing with the id %q", Clip(c.Param(name), 60))
 	}
 	return id, nil
 }

@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"net/http"
 	"slices"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 
@@ -308,12 +307,7 @@ func ProblemTypeByName(name string) (*ProblemType, bool) {
 }
 
 // Clip shortens text for a message.
-func Clip(s string, most int) string {
-	if len(s) <= most {
-		return s
-	}
-	return strings.ToValidUTF8(s[:most], "") + "…"
-}
+func Clip(s string, most int) string { return service.ClipTo(s, most) }
 
 // ByteCount writes a size in words.
 func ByteCount(n int64) string {

@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"net/http"
 	"reflect"
 	"strconv"
 	"strings"
@@ -10,14 +9,7 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"askwright/pricing"
-	"askwright/service"
 )
-
-// Request is who asks, and with what.
-type Request struct {
-	*gin.Context
-	Actor *service.Actor
-}
 
 // queryValue is a type of parameter with a way of its own to be read.
 type queryValue interface {
@@ -46,7 +38,7 @@ func BindQuery(p *Params, into any) {
 	}
 }
 
-// ReadQuery is bindQuery of the whole address: what it does not know is refused.
+// ReadQuery is BindQuery of the whole address: what it does not know is refused.
 func ReadQuery(c *gin.Context, into any) error {
 	p := ParamsOf(c)
 	BindQuery(p, into)
@@ -65,10 +57,19 @@ func (p *Params) bind(field reflect.StructField, name string, to any) {
 		*to = p.Date(name)
 	case *float64:
 		*to, _ = p.Number(name)
+	case *Decimal:
+		*to = Decimal(p.Text(name))
 	case *int:
 		*to = p.wholeNumber(field, name)
 	default:
-		panic("a parameter cannot be a " + field.Type.String())
+		v := reflect.ValueOf(to).Elem()
+		if v.Kind() != reflect.Pointer {
+			panic("a parameter cannot be a " + field.Type.String())
+		}
+		if p.Text(name) != "" { // else it stays nil
+			v.Set(reflect.New(v.Type().Elem()))
+			p.bind(field, name, v.Interface())
+		}
 	}
 }
 
@@ -105,37 +106,6 @@ func tagNumber(field reflect.StructField, tag string, otherwise int) int {
 		panic("the tag " + tag + " of the parameter " + field.Name + " is no number")
 	}
 	return n
-}
-
-// ListEndpoint answers with a list that is computed as a whole, as JSON or CSV.
-// The parameters are read into In, wrong ones refused, and the list is not
-// made for a client that has it.
-func ListEndpoint[In, Out any](s *Kit, filename string,
-	columns []TableColumn[Out], list func(Request, In) ([]Out, error)) Handler {
-	return func(c *gin.Context, a *service.Actor) error {
-		form, err := WantedForm(c)
-		if err != nil {
-			return err
-		}
-		r, p := Request{Context: c, Actor: a}, ParamsOf(c)
-		var in In
-		BindQuery(p, &in)
-		options := CsvParams(p, form, ColumnNames(columns))
-		if err := p.Done(); err != nil {
-			return err
-		}
-		if NotModified(c, s.ListTag(c, a, form)) {
-			return nil
-		}
-		items, err := list(r, in)
-		if err != nil {
-			return InQuery(err)
-		}
-		if form == FormJSON {
-			return Answer(c, http.StatusOK, Page[Out]{Items: items})
-		}
-		return WriteTable(c, filename, columns, options, items)
-	}
 }
 
 // fieldDelimiter stands between the cells of a CSV.

@@ -37,7 +37,7 @@ func TableParams(p *Params, columns []string) TableOptions {
 	return TableOptions{Delimiter: string(q.Delimiter), Decimal: string(q.Decimal), BOM: q.BOM, Fields: q.Fields}
 }
 
-// CsvParams is tableParams where JSON comes whole.
+// CsvParams is TableParams where JSON comes whole.
 func CsvParams(p *Params, form string, columns []string) TableOptions {
 	o := TableParams(p, columns)
 	if form == FormJSON && len(o.Fields) > 0 {

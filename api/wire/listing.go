@@ -128,9 +128,10 @@ func ReadSort(p *web.Params) []service.SortKey {
 }
 
 // ReadPosition reads the cursor into the query.
-func ReadPosition(p *web.Params, c *gin.Context, q *service.Query) {
-	k := web.DecodeCursor(c, p)
-	if k == nil || p.Err != nil {
+func ReadPosition(p *web.Params, q *service.Query) {
+	var k web.Cursor
+	k.FromQuery(p, "cursor")
+	if k.IsStart() || p.Err != nil {
 		return
 	}
 	ok := len(k.After) == len(q.Sort)

@@ -282,3 +282,18 @@ func Optional(x *float64, write func(float64) web.Number) *web.Number {
 	n := write(*x)
 	return &n
 }
+
+// TrackRecordOf shows how the suggestions turned out.
+func TrackRecordOf(r *track.Record) TrackRecord {
+	months := web.Each(r.Replay.Months, func(m track.ReplayMonth) BacktestMonth {
+		return BacktestMonth{
+			Month: m.Month, FittedOn: m.FittedOn.String(), Sold: m.Sold,
+			MedianError: Optional(m.MedianError, web.Percentage), Inside: ShareOf(m.Inside),
+		}
+	})
+	return TrackRecord{
+		Model:    r.Model,
+		Kept:     ScoresOf(r.Kept),
+		Backtest: Backtest{Scores: ScoresOf(r.Replay.Scores), Months: months},
+	}
+}

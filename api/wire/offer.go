@@ -118,6 +118,6 @@ func (v Viewer) OfferAnswer(offer service.Offer, f *advice.OfferAdvice) OfferAns
 	return out
 }
 
-// OfferColumns are the columns of offers.
-var OfferColumns = web.ColumnsOf[Offer](`
-	id on amount ask comes cash deposit note`)
+// OfferTable has a line for each offer.
+var OfferTable = web.TableOf(web.ColumnsOf[Offer](`
+	id on amount ask comes cash deposit note`), func(p OfferPage) []Offer { return p.Items })

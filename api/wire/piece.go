@@ -2,6 +2,7 @@ package wire
 
 import (
 	"encoding/json"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -54,12 +55,24 @@ var PieceColumns = web.ColumnsOf[Piece](`
 
 // PieceQuery is what a list of pieces can be asked for.
 type PieceQuery struct {
-	Ref    string `form:"ref" example:"B-17"`           // of the piece or of one of its rows
-	Member string `form:"member"`                       // me, an id or a name
-	State  string `form:"state" example:"found,passed"` // several with commas between
-	Limit  int    `form:"limit" default:"100"`          // at most 1000
-	Cursor string `form:"cursor"`                       // from next; without limit a CSV holds all pieces
-	web.TableQuery
+	Ref    string     `form:"ref" example:"B-17"`                                // of the piece or of one of its rows
+	Member string     `form:"member"`                                            // me, an id or a name
+	State  stateWords `form:"state" swaggertype:"string" example:"found,passed"` // several with commas between
+	web.PageQuery
+}
+
+// stateWords are states of pieces with commas between.
+type stateWords []string
+
+// FromQuery reads the states.
+func (l *stateWords) FromQuery(p *web.Params, name string) {
+	*l = p.List(name)
+	for _, state := range *l {
+		if !slices.Contains(service.PieceStates, state) {
+			hint := web.DidYouMean(web.NearestName(state, service.PieceStates))
+			p.Refuse(name, "%q is no state%s", web.Clip(state, 40), hint)
+		}
+	}
 }
 
 // RefinishRequest says what changes of a piece's look, and how its next listing

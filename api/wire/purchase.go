@@ -113,9 +113,9 @@ func (i Inspection) InCell() string { return i.Code }
 
 // PurchaseQuery goes with a CSV of finds or of limits.
 type PurchaseQuery struct {
-	MarginPercent float64 `form:"margin_percent"` // of a CSV: the target
-	Hourly        float64 `form:"hourly"`
-	Profit        float64 `form:"profit"`
+	MarginPercent *float64     `form:"margin_percent"` // of a CSV: the target
+	Hourly        *web.Decimal `form:"hourly" swaggertype:"number"`
+	Profit        *web.Decimal `form:"profit" swaggertype:"number"`
 	web.TableQuery
 }
 

@@ -119,7 +119,7 @@ func FuzzCursor(f *testing.F) {
 		c.Request.URL.RawQuery = query.Encode()
 		p := web.ParamsOf(c)
 		q := service.Query{Sort: ReadSort(p)}
-		ReadPosition(p, c, &q)
+		ReadPosition(p, &q)
 		if p.Err == nil && q.After != nil && len(q.After) != len(q.Sort) {
 			t.Fatalf("%d values for %d columns", len(q.After), len(q.Sort))
 		}

@@ -152,11 +152,8 @@ type SuggestionsAnswer struct {
 	Suggestions []Suggestion `json:"suggestions"`
 }
 
-// WithinDefault and WithinMost bound the days of a chance.
-const (
-	WithinDefault = 30
-	withinMost    = 730
-)
+// WithinDefault is in how many days a piece is to be sold where nothing is said.
+const WithinDefault = 30
 
 // Suggestion shows a suggestion.
 func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {

@@ -70,6 +70,9 @@ var AdviceColumns = slices.Concat(
 	[]web.TableColumn[Suggestion]{{Name: "advice", Kind: web.TextCell, Value: Suggestion.advice}},
 )
 
+// AdviceTable has a line for each subject.
+var AdviceTable = web.TableOf(AdviceColumns, func(a SuggestionsAnswer) []Suggestion { return a.Suggestions })
+
 // SuggestionColumns are adviceColumns with what is on file.
 var SuggestionColumns = func() []web.TableColumn[OpenSuggestion] {
 	columns := web.ColumnsOf[OpenSuggestion](`ref id member category listed_on ask=present_ask`)
@@ -86,11 +89,7 @@ type SuggestionQuery struct {
 	web.TableQuery
 }
 
-// ReadWithin reads the days of a chance.
-func ReadWithin(p *web.Params) int {
-	within := p.Count("within_days", WithinDefault, withinMost+1)
-	if within > withinMost {
-		p.Refuse("within_days", "expected 1 to %d", withinMost)
-	}
-	return within
+// WithinQuery is in how many days a piece is to be sold.
+type WithinQuery struct {
+	WithinDays int `form:"within_days" default:"30" max:"730"`
 }

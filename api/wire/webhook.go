@@ -93,8 +93,6 @@ var WebhookDeliveryColumns = web.ColumnsOf[WebhookDelivery](`
 
 // WebhookDeliveryQuery is what a list of deliveries can be asked for.
 type WebhookDeliveryQuery struct {
-	State  string `form:"state" enums:"pending,delivered,failed"`
-	Limit  int    `form:"limit" default:"100" cap:"1000"` // at most 1000; without it a CSV holds all
-	Cursor string `form:"cursor"`                         // from next
-	web.TableQuery
+	State string `form:"state" enums:"pending,delivered,failed"`
+	web.PageQuery
 }

@@ -4,6 +4,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/api/web"
+	"askwright/service"
 	"askwright/service/advice"
 )
 
@@ -57,14 +58,47 @@ func (v Viewer) Task(t advice.Task) Task {
 	}
 }
 
-// TaskColumns are the columns of the work queue.
-var TaskColumns = web.ColumnsOf[Task](`
+// WorkQueue shows the plan for what was asked.
+func (v Viewer) WorkQueue(q advice.WorkQuery, plan *advice.WorkQueue) WorkQueue {
+	together := func(t advice.Together) Together { return Together{Product: t.Product, Refs: t.Refs} }
+	return WorkQueue{
+		Hours:      web.Rounded(plan.Hours, 2),
+		HoursLimit: web.Rounded(q.Hours, 2),
+		Money:      web.Exact(plan.Materials, v.Currency),
+		MoneyLimit: web.Exact(q.Money, v.Currency),
+		Gain:       web.Exact(plan.Gain, v.Currency),
+		Tasks:      web.Each(plan.Tasks, v.Task),
+		Together:   web.Each(plan.Together, together),
+		Left:       web.Each(plan.Left, v.Task),
+		Model:      plan.Model,
+		Labels:     plan.Labels,
+		Sentences:  plan.Sentences,
+	}
+}
+
+// TaskTable has a line for each task.
+var TaskTable = web.TableOf(web.ColumnsOf[Task](`
 	ref id category action finish color ask hours materials days_out expected_net gain gain_per_hour
-	sentence cautions`)
+	sentence cautions`), func(q WorkQueue) []Task { return q.Tasks })
 
 // WorkQuery is what a week has.
 type WorkQuery struct {
-	Hours float64 `form:"hours" binding:"required" example:"12"`  // of work, 0 to 168
-	Money float64 `form:"money" binding:"required" example:"150"` // for materials
+	Hours *float64    `form:"hours" binding:"required" example:"12"`                       // of work, 0 to 168
+	Money web.Decimal `form:"money" binding:"required" swaggertype:"number" example:"150"` // for materials
 	web.TableQuery
+}
+
+// Read reads what a week has; both must be told.
+func (in WorkQuery) Read(a *service.Actor) (q advice.WorkQuery, err error) {
+	if in.Hours == nil {
+		return q, web.BadParameter("hours", "is missing: how many hours of work has the week?")
+	}
+	if in.Money == "" {
+		return q, web.BadParameter("money", "is missing: how much is there for materials? 0 is an answer")
+	}
+	q.Hours = *in.Hours
+	if q.Money, err = service.ParseMoney(string(in.Money), a.Group.Currency, '.'); err != nil {
+		return q, web.BadParameter("money", "%v", err)
+	}
+	return q, nil
 }
