@@ -250,21 +250,6 @@ func (p *Planner) follow(first int) []int {
 // flat is the path of one ask for good.
 func (p *Planner) flat(i int) []int { return slices.Repeat([]int{i}, p.stretches()) }
 
-// ForGood is the best single ask between two at a holding cost, and what it
-// brings; ties: the lower ask.
-func (p *Planner) ForGood(holding, from, to float64) (ask, net float64) {
-	net = math.Inf(-1)
-	for i, a := range p.Asks {
-		if a < from || a > to {
-			continue
-		}
-		if n := p.net(p.flat(i), holding); n > net {
-			ask, net = a, n
-		}
-	}
-	return ask, net
-}
-
 // net is what a path brings at a holding cost.
 func (p *Planner) net(path []int, holding float64) float64 {
 	hazard, left, sum := 0.0, 1.0, 0.0

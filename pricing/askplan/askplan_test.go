@@ -72,8 +72,8 @@ func TestAPlanFallsByStepsAndBringsAtLeastAnyAskForGood(t *testing.T) {
 		m := drawn(rng, 25)
 		p := New(m)
 		got := p.Plan(m.Holding, 0, math.Inf(1))
-		for _, a := range p.Asks {
-			_, single := p.ForGood(m.Holding, a, a)
+		for i, a := range p.Asks {
+			single := p.net(p.flat(i), m.Holding)
 			later := p.Plan(m.Holding, a, a)
 			if later.Steps[0].Ask != a || later.Net > got.Net {
 				t.Errorf("beginning with %v: %+v, better than the best, %v", a, later, got.Net)
@@ -100,7 +100,7 @@ func TestTheAreaIsThatOfTheCurve(t *testing.T) {
 		p := New(m)
 		for i, a := range p.Asks {
 			const n = 1000
-			_, got := p.ForGood(m.Holding, a, a)
+			got := p.net(p.flat(i), m.Holding)
 			area := 0.0
 			for d := range n {
 				area += m.Horizon / n * p.left(m.Paces[i]*m.Ahead((float64(d)+0.5)*m.Horizon/n)/m.Rate)
