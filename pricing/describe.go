@@ -39,8 +39,7 @@ type Description struct {
 	MessagesPerDay   float64 // at the typical ask
 	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
 
-	Suspicious []SuspiciousSale
-	Sentences  []string
+	Sentences []string
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -71,6 +70,10 @@ type Pace struct {
 	Distinguishable bool
 }
 
+// Suspicious returns the sales of the fit that count for little. They are of
+// all members, so a description, which anyone may see, does not hold them.
+func (m *Model) Suspicious() []SuspiciousSale { return m.rates.Suspicious }
+
 // Describe returns the coefficients in plain words.
 func (m *Model) Describe() Description {
 	v, r := m.value, m.rates
@@ -84,7 +87,6 @@ func (m *Model) Describe() Description {
 		EstimateWeight: clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1),
 		OpeningPremium: math.Expm1(r.Opening), NegotiationRatio: r.Negotiation,
 		MessagesPerDay: math.Exp(r.Message.Alpha), Pulse: r.Pulse,
-		Suspicious: r.Suspicious,
 	}
 	typical := m.outlook(furniture.Attributes{}, 0, 0, 0, DefaultSettings())
 	d.MedianDays = typical.reached(typical.typical, evenOdds)

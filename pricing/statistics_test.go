@@ -144,7 +144,7 @@ func TestOutlierCountsForLittle(t *testing.T) {
 			t.Errorf("%s: predicts %v with the slip, %v without", a.Category, p, q)
 		}
 	}
-	suspicious := got.Describe().Suspicious
+	suspicious := got.Suspicious()
 	if len(suspicious) != 1 || suspicious[0].ID != id || suspicious[0].Weight > 0.05 {
 		t.Errorf("suspicious sales %+v, want %s", suspicious, id)
 	}

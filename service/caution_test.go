@@ -23,7 +23,7 @@ func TestEveryCaution(t *testing.T) {
 		l := servicetest.Nightstand()
 		l.YearMade = year
 		got, err := w.Estimate(l, plan)
-		if err != nil || got.Refusal != nil {
+		if err != nil || got.Work.Refusal != nil {
 			t.Fatalf("%+v: %+v, %v", plan, got, err)
 		}
 		return got.Cautions

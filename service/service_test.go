@@ -41,7 +41,7 @@ func TestDemoIsAnswered(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := answers[0]
-	if got.Refusal != nil || got.Ask <= 0 || got.SalePrice == nil || len(got.Comparables) == 0 || len(got.Choices) != 3 {
+	if got.Refusal != nil || got.Ask <= 0 || got.SalePrice == nil || len(got.Nearest) == 0 || len(got.Choices) != 3 {
 		t.Fatalf("suggestion = %+v, want an ask with choices and comparables", got)
 	}
 	t.Log(got.Sentences, got.SalePrice, got.Ask)

@@ -12,6 +12,7 @@ import (
 
 	"askwright/api/web"
 	"askwright/api/wire"
+	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/profit"
@@ -51,9 +52,8 @@ type stateCount struct {
 
 const (
 	topRows    = 3
-	boardRows  = 100  // more are a click away
-	quietBelow = 0.75 // of the usual messages the group counts as quiet, as in the reviews
-	refreshAge = 300  // seconds until a wall screen looks again
+	boardRows  = 100 // more are a click away
+	refreshAge = 300 // seconds until a wall screen looks again
 )
 
 // GetBoard shows the open listings and what to do about them. A feed key in the
@@ -119,7 +119,7 @@ func (s *Board) listPage(ctx context.Context, a *service.Actor, member uuid.UUID
 		if r.State == advice.ListingStates[0] {
 			page.Stale++
 		}
-		if r.GroupPulse > 0 && r.GroupPulse < quietBelow {
+		if pricing.IsQuiet(r.GroupPulse) {
 			page.Quiet = wire.Pulse(r.GroupPulse)
 		}
 	}

@@ -179,14 +179,14 @@ func (v Viewer) RefinishEstimate(f *advice.RefinishEstimate, g *service.Group) R
 	out := RefinishEstimate{
 		Ref: f.Ref, Category: f.Category, Compared: f.Compared, Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: notNil(f.Sentences),
 		Basis:    Basis{Sold: f.Basis.Sold, Unsold: f.Basis.Unsold, SameCategory: f.Basis.SameCategory, Model: f.Model},
-		Finishes: make([]Refinish, len(f.Finishes)), Refused: make([]RefusedFinish, len(f.Refused)),
+		Finishes: make([]Refinish, len(f.Looks)), Refused: make([]RefusedFinish, len(f.Refused)),
 	}
-	if f.Planned != nil {
-		one := v.refinish(f.Planned, g)
+	if f.PlannedLook != nil {
+		one := v.refinish(f.PlannedLook, g)
 		out.Planned = &one
 	}
-	for i := range f.Finishes {
-		out.Finishes[i] = v.refinish(&f.Finishes[i], g)
+	for i := range f.Looks {
+		out.Finishes[i] = v.refinish(&f.Looks[i], g)
 	}
 	for i, r := range f.Refused {
 		out.Refused[i] = RefusedFinish{Finish: r.Look.Finish, Reason: r.Refusal.Reason, Detail: r.Refusal.Detail}

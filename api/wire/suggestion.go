@@ -160,9 +160,9 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	money := web.MoneyIn(v.Currency)
 	out := Suggestion{
 		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: Cautions(f.Cautions), Refusal: RefusalOf(f.Refusal),
-		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Comparables)),
+		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Nearest)),
 	}
-	for i, found := range f.Comparables {
+	for i, found := range f.Nearest {
 		out.Comparables[i] = v.Comparable(found)
 	}
 	for _, d := range f.Differences {

@@ -14,7 +14,7 @@ import (
 type Description struct {
 	Version string
 	pricing.Description
-	Suspicious []SuspiciousSale // the actor's own, in place of the engine's
+	Suspicious []SuspiciousSale // the actor's own alone
 }
 
 // SuspiciousSale is a sale of the actor's that counts for little.
@@ -30,8 +30,9 @@ func (s *Service) Describe(ctx context.Context, a *service.Actor) (*Description,
 		return nil, err
 	}
 	d := &Description{Version: fit.Version(), Description: fit.Model.Describe()}
+	suspicious := fit.Model.Suspicious()
 	var which model.Selection
-	for _, sale := range d.Description.Suspicious {
+	for _, sale := range suspicious {
 		if id, err := uuid.Parse(sale.ID); err == nil {
 			which.IDs = append(which.IDs, id)
 		}
@@ -40,7 +41,7 @@ func (s *Service) Describe(ctx context.Context, a *service.Actor) (*Description,
 	if err != nil {
 		return nil, err
 	}
-	for _, sale := range d.Description.Suspicious {
+	for _, sale := range suspicious {
 		id, err := uuid.Parse(sale.ID)
 		r := rows.ByID[id]
 		if err != nil || r == nil || r.MemberID != a.MemberID || r.SalePrice.Major(a.Group.Currency) != sale.SalePrice {

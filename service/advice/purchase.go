@@ -116,7 +116,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
 		}
 		if limit.Warnings = refinish.OddSizes(p.plan.Attributes()); p.work != nil {
-			limit.Warnings = p.work.Warnings // of the size too
+			limit.Warnings = p.work.Work.Warnings // of the size too
 		}
 		answer.Limits[i] = limit
 	}

@@ -163,7 +163,7 @@ func (p *plannedPiece) fillWork(d *service.Draft, workshop *Workshop) error {
 		p.costsFrom = CostsFromFind
 		return nil
 	}
-	if r := work.Refusal; r != nil {
+	if r := work.Work.Refusal; r != nil {
 		p.note = r.Detail
 		if r.Reason != refinish.PriceUnknown {
 			p.costsFrom = CostsUnknown

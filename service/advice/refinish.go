@@ -19,9 +19,9 @@ type RefinishEstimate struct {
 	Ref      string
 	Category string
 	pricing.RefinishAnswer
-	Planned  *Refinish // in place of the engine's own
-	Finishes []Refinish
-	Model    string
+	PlannedLook *Refinish  // the engine's Planned, which is cleared, with its cautions
+	Looks       []Refinish // the best of its Finishes, which are cleared
+	Model       string
 }
 
 // Refinish is one look with the cautions of its work and of the piece.
@@ -74,11 +74,12 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 		answer := fit.Model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
 		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: fit.Version()}
 		if answer.Planned != nil {
-			one.Planned = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
+			one.PlannedLook = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
 		}
 		for _, f := range answer.Finishes[:min(n, len(answer.Finishes))] {
-			one.Finishes = append(one.Finishes, Refinish{f, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&f.Work}, Deeds: service.ToHandOver}.Cautions()})
+			one.Looks = append(one.Looks, Refinish{f, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&f.Work}, Deeds: service.ToHandOver}.Cautions()})
 		}
+		one.Planned, one.Finishes = nil, nil
 		answers[i] = one
 	}
 	return answers, nil

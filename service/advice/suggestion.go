@@ -22,7 +22,7 @@ type Suggestion struct {
 	Ref        string
 	PresentAsk float64 // of an open listing; zero: none
 	pricing.Suggestion
-	Comparables []Comparable // in place of the engine's own
+	Nearest     []Comparable // the engine's Comparables, which are cleared, with their rows
 	Differences []Difference // of what is laid over the piece
 	Model       string       // version of the model: design, change number, day fitted
 	Warnings    []refinish.Warning
@@ -180,8 +180,10 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		if sub.estimate == 0 && sub.isPromise(a) {
 			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
 		}
+		comparables := candidates[i].rows(answer.Comparables)
+		answer.Comparables = nil
 		answers[i] = Suggestion{
-			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),
+			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Nearest: comparables,
 			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
 			Warnings: refinish.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}

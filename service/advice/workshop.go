@@ -36,8 +36,8 @@ type WorkEstimate struct {
 	Hours     float64
 	DaysOut   int // out of the market
 	Quoted    bool
-	refinish.Work
-	Cautions []service.Caution // of the work
+	Work      refinish.Work     // as the recipe has it, before quotes
+	Cautions  []service.Caution // of the work
 }
 
 // Workshop turns a row and a plan into materials, hours and days for one

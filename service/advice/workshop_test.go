@@ -39,7 +39,7 @@ func TestWorkshopLearnsFromItsOwnMember(t *testing.T) {
 	f := servicetest.New(t, "Wilda", "Orrin", "Tamsin")
 	plan := advice.Plan{Finish: "painted", Color: "navy"}
 	usual, err := servicetest.Workshop(t, f, "Wilda").Estimate(servicetest.Nightstand(), plan)
-	if err != nil || usual.Refusal != nil || usual.HoursRatio.Pieces != 0 {
+	if err != nil || usual.Work.Refusal != nil || usual.Work.HoursRatio.Pieces != 0 {
 		t.Fatalf("%+v, %v", usual, err)
 	}
 	importAll(t, f, "Wilda", finished(4, "W", 2*usual.Hours, 10))
@@ -49,11 +49,11 @@ func TestWorkshopLearnsFromItsOwnMember(t *testing.T) {
 	importAll(t, f, "Wilda", finished(1, "X", 2*usual.Hours, 10))
 	importAll(t, f, "Orrin", finished(9, "O", usual.Hours/2, 40))
 	learned, err := servicetest.Workshop(t, f, "Wilda").Estimate(servicetest.Nightstand(), plan)
-	if err != nil || learned.HoursRatio.Pieces != 5 || math.Abs(learned.Hours/usual.Hours-math.Sqrt2) > 0.01 {
-		t.Errorf("five pieces of twice the hours: %.2f hours, usual %.2f (%+v, %v)", learned.Hours, usual.Hours, learned.HoursRatio, err)
+	if err != nil || learned.Work.HoursRatio.Pieces != 5 || math.Abs(learned.Hours/usual.Hours-math.Sqrt2) > 0.01 {
+		t.Errorf("five pieces of twice the hours: %.2f hours, usual %.2f (%+v, %v)", learned.Hours, usual.Hours, learned.Work.HoursRatio, err)
 	}
-	if ratio := 10 / usual.Materials.Major(usd); math.Abs(learned.CostRatio.Value-math.Sqrt(ratio)) > 0.01 {
-		t.Errorf("materials ratio %+v, want the root of %.3f", learned.CostRatio, ratio)
+	if ratio := 10 / usual.Materials.Major(usd); math.Abs(learned.Work.CostRatio.Value-math.Sqrt(ratio)) > 0.01 {
+		t.Errorf("materials ratio %+v, want the root of %.3f", learned.Work.CostRatio, ratio)
 	}
 	if got := servicetest.Workshop(t, f, "Orrin").Hours; got.Pieces != 9 || got.Value >= 1 {
 		t.Errorf("Orrin's own: %+v", got)
@@ -94,7 +94,7 @@ func TestWorkshopQuotesAndCautions(t *testing.T) {
 		l := servicetest.Nightstand()
 		l.YearMade = tt.year
 		got, err := w.Estimate(l, tt.plan)
-		if err != nil || got.Refusal != nil || got.Quoted != tt.quoted {
+		if err != nil || got.Work.Refusal != nil || got.Quoted != tt.quoted {
 			t.Fatalf("%+v: %+v, %v", tt.plan, got, err)
 		}
 		if tt.quoted && (got.Materials != 900 || got.Hours != 2.5 || got.DaysOut != 3) {
@@ -138,7 +138,7 @@ func TestMaterialPrices(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, p := range dear.Products {
+	for _, p := range dear.Work.Products {
 		if p.Name == refinish.ProductPaint && (p.Basis != "group" || p.ToBuy != 52 || math.Abs(p.Size-3.785411784) > 1e-12) {
 			t.Errorf("the group's own paint: %+v", p)
 		}
@@ -191,12 +191,12 @@ func TestEstimatesInTheGroupsUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if math.Abs(us.Area-metric.Area) > 1e-9 || math.Abs(us.Hours-metric.Hours) > 1e-9 || len(us.Products) != len(metric.Products) {
-		t.Errorf("%g m² and %g hours, in metric %g and %g", us.Area, us.Hours, metric.Area, metric.Hours)
+	if math.Abs(us.Work.Area-metric.Work.Area) > 1e-9 || math.Abs(us.Hours-metric.Hours) > 1e-9 || len(us.Work.Products) != len(metric.Work.Products) {
+		t.Errorf("%g m² and %g hours, in metric %g and %g", us.Work.Area, us.Hours, metric.Work.Area, metric.Hours)
 	}
-	for i, p := range us.Products {
-		if math.Abs(p.Amount-metric.Products[i].Amount) > 1e-9 {
-			t.Errorf("%s: %g L, in metric %g", p.Name, p.Amount, metric.Products[i].Amount)
+	for i, p := range us.Work.Products {
+		if math.Abs(p.Amount-metric.Work.Products[i].Amount) > 1e-9 {
+			t.Errorf("%s: %g L, in metric %g", p.Name, p.Amount, metric.Work.Products[i].Amount)
 		}
 	}
 	g := f.Actor(t, "Wilda").Group
