@@ -56,6 +56,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	} {
 		config.ConnConfig.RuntimeParams[name] = value
 	}
+	config.AfterConnect = registerCodecs
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {
 		return nil, fmt.Errorf("open the database pool: %w", err)
@@ -207,23 +208,5 @@ func one(dest ...any) func(pgx.Rows) error {
 		}
 		rows.Close()
 		return rows.Err()
-	}
-}
-
-// collect reads all rows by the names of the struct's fields and converts them.
-func collect[R, T any](into *[]T, convert func(*R) (T, error)) func(pgx.Rows) error {
-	return func(rows pgx.Rows) error {
-		found, err := pgx.CollectRows(rows, pgx.RowToAddrOfStructByName[R])
-		if err != nil {
-			return err
-		}
-		for _, r := range found {
-			v, err := convert(r)
-			if err != nil {
-				return err
-			}
-			*into = append(*into, v)
-		}
-		return nil
 	}
 }

@@ -12,8 +12,6 @@ import (
 
 const stateColumns = "s.listing_id, s.state, s.action, s.since, s.updated_at"
 
-func stateOf(r *service.ListingState) (service.ListingState, error) { return *r, nil }
-
 // NoteStates notes the states of all open listings and queues what changed.
 func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []service.ListingState,
 	tell func(changed []service.ListingState) []service.Notice) error {
@@ -34,13 +32,13 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 					updated_at = greatest(s.updated_at, excluded.updated_at)
 				where (s.state, s.action) is distinct from (excluded.state, excluded.action)
 				returning ` + stateColumns,
-			args: []any{group, ids, states, actions, at}, read: collect(&changed, stateOf),
+			args: []any{group, ids, states, actions, at}, read: collectByName(&changed),
 		},
 		{
 			sql: `update listing_state s set state = 'ended', action = '', since = greatest(s.updated_at, $3), updated_at = greatest(s.updated_at, $3)
 				where s.group_id = $1 and s.state <> 'ended' and s.listing_id <> all ($2::uuid[])
 				returning ` + stateColumns,
-			args: []any{group, ids, at}, read: collect(&changed, stateOf),
+			args: []any{group, ids, at}, read: collectByName(&changed),
 		},
 	}
 	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
@@ -67,7 +65,7 @@ func (s *Store) States(ctx context.Context, t service.Tenant) ([]service.Listing
 	var found []service.ListingState
 	err := s.run(ctx, t, statement{
 		sql:  "select " + stateColumns + " from listing_state s where s.group_id = $1",
-		args: []any{t.Group}, read: collect(&found, stateOf),
+		args: []any{t.Group}, read: collectByName(&found),
 	})
 	return found, err
 }

@@ -108,7 +108,7 @@ func (f *folding) run(ctx context.Context, anew bool, do func(*model.CatchUp) er
 	if err != nil {
 		return err
 	}
-	if err := collect(&f.fold.Sold, (*listingRow).listing)(rows); err != nil {
+	if err := collectListings(&f.fold.Sold)(rows); err != nil {
 		return err
 	}
 	f.fold.Added = f.added
@@ -162,12 +162,11 @@ func (f *folding) readAdded(ctx context.Context) error {
 		return err
 	}
 	var id uuid.UUID
-	var on time.Time
 	var terms []string
 	var values []float64
 	var row pricing.SaleRow
-	_, err = pgx.ForEachRow(rows, []any{&id, &on, &terms, &values, &row.Y, &row.Weight}, func() error {
-		row.On, row.Terms = pricing.DateOf(on), make([]pricing.Term, len(terms))
+	_, err = pgx.ForEachRow(rows, []any{&id, &row.On, &terms, &values, &row.Y, &row.Weight}, func() error {
+		row.Terms = make([]pricing.Term, len(terms))
 		for i, name := range terms {
 			row.Terms[i] = pricing.Term{Name: name, Value: values[i]}
 		}
@@ -192,7 +191,7 @@ func (f *folding) write(ctx context.Context) error {
 			insert into sale_row (group_id, design, listing_id, on_date, terms, term_values, y, weight) values ($1, $2, $3, $4, $5, $6, $7, $8)
 			on conflict (group_id, design, listing_id) do update set on_date = excluded.on_date, terms = excluded.terms,
 				term_values = excluded.term_values, y = excluded.y, weight = excluded.weight`,
-			f.tenant.Group, f.design, id, row.On.Time(), terms, values, row.Y, row.Weight)
+			f.tenant.Group, f.design, id, row.On, terms, values, row.Y, row.Weight)
 	}
 	if batch.Len() == 0 && f.folded > 0 {
 		batch.Queue("update value_statistics set folded = $3 where group_id = $1 and design = $2", f.tenant.Group, f.design, f.fold.To)
@@ -219,7 +218,7 @@ func putRates(group uuid.UUID, design int, r model.StoredRates) (statement, erro
 			on conflict (group_id, design) do update
 			set fitted_on = excluded.fitted_on, change_no = excluded.change_no, rates = excluded.rates, taken_until = null
 			where (rate_fit.change_no, rate_fit.fitted_on) < (excluded.change_no, excluded.fitted_on)`,
-		args: []any{group, design, r.FittedOn.Time(), r.ChangeNo, text},
+		args: []any{group, design, r.FittedOn, r.ChangeNo, text},
 	}, nil
 }
 

@@ -5,7 +5,6 @@ import (
 	"maps"
 	"slices"
 	"strconv"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -27,7 +26,7 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*model.Recorde
 		statements := []statement{
 			{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
 			{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
-				err = collect(&rows, (*listingRow).listing)(r)
+				err = collectListings(&rows)(r)
 				out = recorded(rows, byID)
 				return err
 			}},
@@ -51,7 +50,7 @@ func (s *Store) Records(ctx context.Context, t service.Tenant, w model.Selection
 	var rows []*service.Listing
 	err := s.run(ctx, t, statement{
 		sql: factsOf(pieces) + " order by l.listing_id", args: []any{t.Group, w.IDs, t.Member, w.Refs, w.Open},
-		read: collect(&rows, (*listingRow).listing),
+		read: collectListings(&rows),
 	})
 	if err != nil || len(rows) == 0 {
 		return nil, err
@@ -86,7 +85,7 @@ func readingsOf(condition string, byID map[uuid.UUID]*model.Recorded, args ...an
 // readings adds dated counts to their listings.
 func readings(rows pgx.Rows, byID map[uuid.UUID]*model.Recorded) error {
 	var listing uuid.UUID
-	var on time.Time
+	var on pricing.Date
 	var messages, views *string
 	_, err := pgx.ForEachRow(rows, []any{&listing, &on, &messages, &views}, func() error {
 		if r := byID[listing]; r != nil {
@@ -98,7 +97,7 @@ func readings(rows pgx.Rows, byID map[uuid.UUID]*model.Recorded) error {
 	return err
 }
 
-func withReading(sofar []pricing.Reading, on time.Time, count *string) []pricing.Reading {
+func withReading(sofar []pricing.Reading, on pricing.Date, count *string) []pricing.Reading {
 	if count == nil || *count == "" {
 		return sofar
 	}
@@ -106,7 +105,7 @@ func withReading(sofar []pricing.Reading, on time.Time, count *string) []pricing
 	for _, digit := range *count { // written by the service: digits
 		n = n*10 + int(digit-'0')
 	}
-	return append(sofar, pricing.Reading{On: pricing.DateOf(on), Count: n})
+	return append(sofar, pricing.Reading{On: on, Count: n})
 }
 
 // The nearest listings of a category on each side of a size, by the index
@@ -146,7 +145,7 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.
 		}{{ofSold, model.NearestSold}, {ofUnsold, model.NearestUnsold}} {
 			statements = append(statements, statement{
 				sql:  nearest(sameKind, search.condition, sub.Volume > 0, search.n),
-				args: []any{t.Group, sub.Category, numberArg(sub.Volume)}, read: collect(&found[i], (*listingRow).listing),
+				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectListings(&found[i]),
 			})
 		}
 	}
@@ -158,7 +157,7 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.
 		if countSold(found[i]) < sub.FewEnough {
 			statements = append(statements, statement{
 				sql:  nearest(" and l.category <> $2", ofSold, sub.Volume > 0, model.NearestSold),
-				args: []any{t.Group, sub.Category, numberArg(sub.Volume)}, read: collect(&found[i], (*listingRow).listing),
+				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectListings(&found[i]),
 			})
 		}
 	}
