@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
 	"askwright/service/members"
@@ -42,10 +43,20 @@ func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k members.Key, 
 	return s.write(ctx, t, func(w *writer) error {
 		if err := w.execOne(ctx, `
 			insert into api_key (group_id, key_id, member_id, hash, scope, label, created_at, expires_at, parent_id)
-			select $1, $2, m.member_id, $4, $5, $6, $7, least($8, p.expires_at), p.key_id
-			from member m left join api_key p on p.group_id = $1 and p.key_id = $9
-			where m.group_id = $1 and m.member_id = $3 and m.left_at is null and ($9::uuid is null or p.revoked_at is null)`,
-			t.Group, k.ID, k.MemberID, hash, k.Scope, k.Label, k.CreatedAt, unlessZero(k.ExpiresAt), unlessZero(k.ParentID)); err != nil {
+			select @group, @id, m.member_id, @hash, @scope, @label, @created_at, least(@expires_at, p.expires_at), p.key_id
+			from member m left join api_key p on p.group_id = @group and p.key_id = @parent
+			where m.group_id = @group and m.member_id = @member and m.left_at is null
+			and (@parent::uuid is null or p.revoked_at is null)`, pgx.StrictNamedArgs{
+			"group":      t.Group,
+			"id":         k.ID,
+			"member":     k.MemberID,
+			"hash":       hash,
+			"scope":      k.Scope,
+			"label":      k.Label,
+			"created_at": k.CreatedAt,
+			"expires_at": unlessZero(k.ExpiresAt),
+			"parent":     unlessZero(k.ParentID),
+		}); err != nil {
 			return err
 		}
 		return w.audit(ctx, "key created", k.ID, uuid.Nil, k)

@@ -91,8 +91,17 @@ func (w *writer) audit(ctx context.Context, what string, subject, owner uuid.UUI
 	}
 	return w.exec(ctx, `
 		insert into audit (group_id, audit_id, member_id, owner_id, at, change_no, what, subject, detail)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		w.tenant.Group, uuid.Must(uuid.NewV7()), w.tenant.Member, unlessZero(owner), w.tenant.At, w.changeNo, what, subject, text)
+		values (@group, @id, @member, @owner, @at, @change, @what, @subject, @detail)`, pgx.StrictNamedArgs{
+		"group":   w.tenant.Group,
+		"id":      uuid.Must(uuid.NewV7()),
+		"member":  w.tenant.Member,
+		"owner":   unlessZero(owner),
+		"at":      w.tenant.At,
+		"change":  w.changeNo,
+		"what":    what,
+		"subject": subject,
+		"detail":  text,
+	})
 }
 
 // Save writes rows with their pieces, events and ledger lines.
@@ -162,11 +171,25 @@ func (w *writer) queueEvent(batch *pgx.Batch, l *service.Listing, e service.Even
 		return err
 	}
 	batch.Queue(`
-		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private, changes, details,
-			owner_details, voids)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
-		w.tenant.Group, e.ID, l.ID, l.MemberID, e.MemberID, e.Kind, e.On, e.At, w.changeNo, e.Private, changes, details,
-		ownerDetails, unlessZero(e.Voids))
+		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private,
+			changes, details, owner_details, voids)
+		values (@group, @id, @listing, @owner, @member, @kind, @on, @at, @change, @private,
+			@changes, @details, @owner_details, @voids)`, pgx.StrictNamedArgs{
+		"group":         w.tenant.Group,
+		"id":            e.ID,
+		"listing":       l.ID,
+		"owner":         l.MemberID,
+		"member":        e.MemberID,
+		"kind":          e.Kind,
+		"on":            e.On,
+		"at":            e.At,
+		"change":        w.changeNo,
+		"private":       e.Private,
+		"changes":       changes,
+		"details":       details,
+		"owner_details": ownerDetails,
+		"voids":         unlessZero(e.Voids),
+	})
 	if e.Voids != uuid.Nil {
 		batch.Queue("update event set voided_by = $3 where group_id = $1 and event_id = $2", w.tenant.Group, e.Voids, e.ID)
 	}
@@ -194,15 +217,27 @@ func (w *writer) queueLedger(batch *pgx.Batch, c *service.Change) {
 
 const insertCostLine = `
 	insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, on_date, at, change_no, step, note, voids)
-	values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
+	values (@group, @line, @listing, @member, @kind, @amount, @on, @at, @change, @step, @note, @voids)`
 
 // queueCosts adds the line that an event came with, and of every other total
 // the difference. A total that became unknown has each of its lines undone.
 func (w *writer) queueCosts(batch *pgx.Batch, c *service.Change, before, after service.Ledger) {
 	var told service.CostKind
 	add := func(l service.CostLine) {
-		batch.Queue(insertCostLine, w.tenant.Group, l.ID, c.New.ID, c.New.MemberID, string(l.Kind), l.Amount, l.On, c.Events[0].At,
-			w.changeNo, l.Step, l.Note, unlessZero(l.Voids))
+		batch.Queue(insertCostLine, pgx.StrictNamedArgs{
+			"group":   w.tenant.Group,
+			"line":    l.ID,
+			"listing": c.New.ID,
+			"member":  c.New.MemberID,
+			"kind":    l.Kind,
+			"amount":  l.Amount,
+			"on":      l.On,
+			"at":      c.Events[0].At,
+			"change":  w.changeNo,
+			"step":    l.Step,
+			"note":    l.Note,
+			"voids":   unlessZero(l.Voids),
+		})
 	}
 	for _, e := range c.Events {
 		if e.Line != nil {
