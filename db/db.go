@@ -121,11 +121,6 @@ func (s *Store) Ready(ctx context.Context) error {
 	return translate(s.pool.Ping(ctx))
 }
 
-// asTenant is the statement that every batch and transaction begins with: from
-// here to its end, row-level security shows this group, and of the owner-only
-// tables this member.
-const asTenant = "select set_config('app.group_id', $1, true), set_config('app.member_id', $2, true)"
-
 // statement is a query with what to do with its rows.
 type statement struct {
 	sql  string
@@ -133,15 +128,20 @@ type statement struct {
 	read func(pgx.Rows) error // nil: it returns nothing
 }
 
+// tenantIs is the statement that every batch and transaction begins with: from
+// here to its end, row-level security shows this group, and of the owner-only
+// tables this member.
+func tenantIs(t service.Tenant) statement {
+	return statement{
+		sql:  "select set_config('app.group_id', $1, true), set_config('app.member_id', $2, true)",
+		args: []any{t.Group.String(), t.Member.String()},
+	}
+}
+
 // run sends the statements in one round trip, as one implicit transaction of
 // the tenant.
 func (s *Store) run(ctx context.Context, t service.Tenant, statements ...statement) error {
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, t.Group.String(), t.Member.String())
-	for _, st := range statements {
-		batch.Queue(st.sql, st.args...)
-	}
-	return translate(sendBatch(ctx, s.session(ctx, t), batch, 1, statements))
+	return translate(send(ctx, s.session(ctx, t), append([]statement{tenantIs(t)}, statements...)...))
 }
 
 // atOneMoment runs do in a transaction of the tenant whose statements all see
@@ -149,7 +149,7 @@ func (s *Store) run(ctx context.Context, t service.Tenant, statements ...stateme
 func (s *Store) atOneMoment(ctx context.Context, t service.Tenant, do func(pgx.Tx) error) error {
 	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	return translate(pgx.BeginTxFunc(ctx, s.pool, options, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(ctx, asTenant, t.Group.String(), t.Member.String()); err != nil {
+		if err := send(ctx, tx, tenantIs(t)); err != nil {
 			return err
 		}
 		return do(tx)
@@ -161,20 +161,18 @@ type batchSender interface {
 	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
 }
 
-// sendBatch sends and reads a batch, whose first skip statements return
-// nothing of interest.
-func sendBatch(ctx context.Context, to batchSender, batch *pgx.Batch, skip int, statements []statement) (err error) {
+// send sends the statements in one round trip and reads what they return.
+func send(ctx context.Context, to batchSender, statements ...statement) (err error) {
+	batch := &pgx.Batch{}
+	for _, st := range statements {
+		batch.Queue(st.sql, st.args...)
+	}
 	results := to.SendBatch(ctx, batch)
 	defer func() {
 		if closing := results.Close(); err == nil {
 			err = closing
 		}
 	}()
-	for range skip {
-		if _, err := results.Exec(); err != nil {
-			return err
-		}
-	}
 	for _, st := range statements {
 		if st.read == nil {
 			if _, err := results.Exec(); err != nil {
@@ -191,6 +189,14 @@ func sendBatch(ctx context.Context, to batchSender, batch *pgx.Batch, skip int, 
 		}
 	}
 	return nil
+}
+
+// oneOrNone reads a row into the destinations, if there is one.
+func oneOrNone(dest ...any) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		_, err := pgx.ForEachRow(rows, dest, func() error { return nil })
+		return err
+	}
 }
 
 // one reads exactly one row into the destinations; no row is ErrNotFound.

@@ -22,6 +22,7 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 	var changed []service.ListingState
 	// A clock that was put back does not put back what is noted.
 	note := []statement{
+		tenantIs(service.Tenant{Group: group}),
 		{
 			sql: `insert into listing_state as s (group_id, listing_id, state, action, since, updated_at)
 				select $1, l.listing_id, told.state, told.action, $5, $5
@@ -42,20 +43,14 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 		},
 	}
 	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
-		batch.Queue(asTenant, group.String(), uuid.Nil.String())
-		for _, st := range note {
-			batch.Queue(st.sql, st.args...)
-		}
-		if err := sendBatch(ctx, tx, batch, 1, note); err != nil {
+		if err := send(ctx, tx, note...); err != nil {
 			return err
 		}
-		notices := &pgx.Batch{}
+		var notices []statement
 		for _, m := range tell(changed) {
-			queue := queueNotice(group, m)
-			notices.Queue(queue.sql, queue.args...)
+			notices = append(notices, queueNotice(group, m))
 		}
-		return tx.SendBatch(ctx, notices).Close()
+		return send(ctx, tx, notices...)
 	})
 	return translate(err)
 }

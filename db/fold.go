@@ -20,21 +20,17 @@ import (
 func (s *Store) StoredModel(ctx context.Context, t service.Tenant, design int) (*model.StoredModel, error) {
 	m := &model.StoredModel{Statistics: &pricing.Statistics{}}
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
-		statements := []statement{
-			{sql: "select folded, statistics from value_statistics where group_id = $1 and design = $2", read: func(rows pgx.Rows) error {
+		key := []any{t.Group, design}
+		return send(ctx, tx,
+			statement{sql: "select folded, statistics from value_statistics where group_id = $1 and design = $2", args: key, read: func(rows pgx.Rows) error {
 				var packed []byte
 				_, err := pgx.ForEachRow(rows, []any{&m.ChangeNo, &packed}, func() error { return unpack(packed, m.Statistics) })
 				return err
 			}},
-			{sql: `select fitted_on, change_no, rates, (select count(*) from listing l
+			statement{sql: `select fitted_on, change_no, rates, (select count(*) from listing l
 					where l.group_id = f.group_id and l.change_no > f.change_no and l.outcome in ('sold', 'withdrawn'))
-				from rate_fit f where group_id = $1 and design = $2`, read: func(rows pgx.Rows) error { return readRates(rows, m) }},
-		}
-		for _, st := range statements {
-			batch.Queue(st.sql, t.Group, design)
-		}
-		return sendBatch(ctx, tx, batch, 0, statements)
+				from rate_fit f where group_id = $1 and design = $2`, args: key, read: func(rows pgx.Rows) error { return readRates(rows, m) }},
+		)
 	})
 	return m, err
 }
@@ -124,18 +120,12 @@ func (f *folding) run(ctx context.Context, anew bool, do func(*model.CatchUp) er
 func (f *folding) lock(ctx context.Context, anew bool) error {
 	var packed []byte
 	key := []any{f.tenant.Group, f.design}
-	statements := []statement{
-		{sql: "insert into value_statistics (group_id, design) values ($1, $2) on conflict do nothing", args: key},
-		{sql: "select folded, corrections, statistics from value_statistics where group_id = $1 and design = $2 for update", args: key,
+	if err := send(ctx, f.tx, tenantIs(f.tenant),
+		statement{sql: "insert into value_statistics (group_id, design) values ($1, $2) on conflict do nothing", args: key},
+		statement{sql: "select folded, corrections, statistics from value_statistics where group_id = $1 and design = $2 for update", args: key,
 			read: one(&f.folded, &f.fold.Corrections, &packed)},
-		{sql: "select change_no from groups where group_id = $1", args: key[:1], read: one(&f.fold.To)},
-	}
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, f.tenant.Group.String(), f.tenant.Member.String())
-	for _, st := range statements {
-		batch.Queue(st.sql, st.args...)
-	}
-	if err := sendBatch(ctx, f.tx, batch, 1, statements); err != nil {
+		statement{sql: "select change_no from groups where group_id = $1", args: key[:1], read: one(&f.fold.To)},
+	); err != nil {
 		return err
 	}
 	f.fold.Statistics = &pricing.Statistics{}
@@ -143,7 +133,7 @@ func (f *folding) lock(ctx context.Context, anew bool) error {
 		return unpack(packed, f.fold.Statistics)
 	}
 	f.folded, f.fold.Corrections = 0, 0
-	batch = &pgx.Batch{}
+	batch := &pgx.Batch{}
 	batch.Queue("delete from sale_row where group_id = $1 and design = $2", key...)
 	batch.Queue("delete from value_statistics where group_id = $1 and design < $2 - 1", key...)
 	batch.Queue("delete from rate_fit where group_id = $1 and design < $2 - 1", key...)
@@ -239,10 +229,7 @@ func (s *Store) TakeRefit(ctx context.Context, t service.Tenant, design int, sto
 	err := s.run(ctx, t, statement{
 		sql: `update rate_fit set taken_until = $5 where group_id = $1 and design = $2 and change_no = $3
 			and (taken_until is null or taken_until <= $4) returning 1`,
-		args: []any{t.Group, design, storedAt, now, until}, read: func(rows pgx.Rows) error {
-			_, err := pgx.ForEachRow(rows, []any{&taken}, func() error { return nil })
-			return err
-		},
+		args: []any{t.Group, design, storedAt, now, until}, read: oneOrNone(&taken),
 	})
 	return taken == 1, err
 }

@@ -65,7 +65,7 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	books := &profit.Books{Costs: make(map[uuid.UUID]profit.PieceCosts)}
 	var totals []costTotalRow
 	statements := []statement{
-		{sql: asTenant, args: []any{t.Group.String(), t.Member.String()}},
+		tenantIs(t),
 		{sql: rows, args: args, read: collectListings(&books.Rows)},
 		{
 			sql: `select l.piece_id, c.kind, sum(c.amount)::bigint as total,
@@ -82,11 +82,7 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 		})
 	}
 	err = pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
-		for _, st := range statements {
-			batch.Queue(st.sql, st.args...)
-		}
-		return sendBatch(ctx, tx, batch, 0, statements)
+		return send(ctx, tx, statements...)
 	})
 	if err != nil {
 		return nil, translate(err)

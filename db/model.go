@@ -21,22 +21,17 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*model.Recorde
 	var rows []*service.Listing
 	var out []*model.Recorded
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
 		byID := make(map[uuid.UUID]*model.Recorded)
-		statements := []statement{
-			{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
-			{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
+		return send(ctx, tx,
+			statement{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
+			statement{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
 				err = collectListings(&rows)(r)
 				out = recorded(rows, byID)
 				return err
 			}},
 			readingsOf("", byID, t.Group),
 			pricedFromSuggestion("", byID, t.Group),
-		}
-		for _, st := range statements {
-			batch.Queue(st.sql, st.args...)
-		}
-		return sendBatch(ctx, tx, batch, 0, statements)
+		)
 	})
 	return out, changeNo, err
 }

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
 	"askwright/service/webhook"
@@ -142,10 +141,7 @@ func (s *Store) TakeWebhook(ctx context.Context, t service.Tenant, id uuid.UUID,
 			where w.group_id = $1 and w.webhook_id = $2 and w.disabled_at is null and (w.busy_until is null or w.busy_until <= $3)
 			and exists (select from webhook_delivery d where d.group_id = $1 and d.webhook_id = $2 and d.next_at <= $3) returning true`,
 		args: []any{t.Group, id, now, until},
-		read: func(rows pgx.Rows) error {
-			_, err := pgx.ForEachRow(rows, []any{&taken}, func() error { return nil })
-			return err
-		},
+		read: oneOrNone(&taken),
 	})
 	return taken, err
 }

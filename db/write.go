@@ -34,12 +34,11 @@ func (s *Store) Write(ctx context.Context, t service.Tenant, do func(recording.W
 func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) error) error {
 	err := pgx.BeginFunc(ctx, s.session(ctx, t), func(tx pgx.Tx) error {
 		w := &writer{tx: tx, tenant: t}
-		batch := &pgx.Batch{}
-		batch.Queue(asTenant, t.Group.String(), t.Member.String())
-		// Not "for update": foreign keys to the group are checked meanwhile.
-		turn := statement{sql: "select change_no from groups where group_id = $1 for no key update", read: one(&w.changeNo)}
-		batch.Queue(turn.sql, t.Group)
-		if err := sendBatch(ctx, tx, batch, 1, []statement{turn}); err != nil {
+		if err := send(ctx, tx, tenantIs(t), statement{
+			// Not "for update": foreign keys to the group are checked meanwhile.
+			sql:  "select change_no from groups where group_id = $1 for no key update",
+			args: []any{t.Group}, read: one(&w.changeNo),
+		}); err != nil {
 			return err
 		}
 		return do(w)
