@@ -56,6 +56,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	} {
 		config.ConnConfig.RuntimeParams[name] = value
 	}
+	config.AfterConnect = registerCodecs
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {
 		return nil, fmt.Errorf("open the database pool: %w", err)
@@ -120,11 +121,6 @@ func (s *Store) Ready(ctx context.Context) error {
 	return translate(s.pool.Ping(ctx))
 }
 
-// asTenant is the statement that every batch and transaction begins with: from
-// here to its end, row-level security shows this group, and of the owner-only
-// tables this member.
-const asTenant = "select set_config('app.group_id', $1, true), set_config('app.member_id', $2, true)"
-
 // statement is a query with what to do with its rows.
 type statement struct {
 	sql  string
@@ -132,15 +128,20 @@ type statement struct {
 	read func(pgx.Rows) error // nil: it returns nothing
 }
 
+// tenantIs is the statement that every batch and transaction begins with: from
+// here to its end, row-level security shows this group, and of the owner-only
+// tables this member.
+func tenantIs(t service.Tenant) statement {
+	return statement{
+		sql:  "select set_config('app.group_id', $1, true), set_config('app.member_id', $2, true)",
+		args: []any{t.Group.String(), t.Member.String()},
+	}
+}
+
 // run sends the statements in one round trip, as one implicit transaction of
 // the tenant.
 func (s *Store) run(ctx context.Context, t service.Tenant, statements ...statement) error {
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, t.Group.String(), t.Member.String())
-	for _, st := range statements {
-		batch.Queue(st.sql, st.args...)
-	}
-	return translate(sendBatch(ctx, s.session(ctx, t), batch, 1, statements))
+	return translate(send(ctx, s.session(ctx, t), append([]statement{tenantIs(t)}, statements...)...))
 }
 
 // atOneMoment runs do in a transaction of the tenant whose statements all see
@@ -148,7 +149,7 @@ func (s *Store) run(ctx context.Context, t service.Tenant, statements ...stateme
 func (s *Store) atOneMoment(ctx context.Context, t service.Tenant, do func(pgx.Tx) error) error {
 	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
 	return translate(pgx.BeginTxFunc(ctx, s.pool, options, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(ctx, asTenant, t.Group.String(), t.Member.String()); err != nil {
+		if err := send(ctx, tx, tenantIs(t)); err != nil {
 			return err
 		}
 		return do(tx)
@@ -160,20 +161,18 @@ type batchSender interface {
 	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
 }
 
-// sendBatch sends and reads a batch, whose first skip statements return
-// nothing of interest.
-func sendBatch(ctx context.Context, to batchSender, batch *pgx.Batch, skip int, statements []statement) (err error) {
+// send sends the statements in one round trip and reads what they return.
+func send(ctx context.Context, to batchSender, statements ...statement) (err error) {
+	batch := &pgx.Batch{}
+	for _, st := range statements {
+		batch.Queue(st.sql, st.args...)
+	}
 	results := to.SendBatch(ctx, batch)
 	defer func() {
 		if closing := results.Close(); err == nil {
 			err = closing
 		}
 	}()
-	for range skip {
-		if _, err := results.Exec(); err != nil {
-			return err
-		}
-	}
 	for _, st := range statements {
 		if st.read == nil {
 			if _, err := results.Exec(); err != nil {
@@ -192,6 +191,14 @@ func sendBatch(ctx context.Context, to batchSender, batch *pgx.Batch, skip int, 
 	return nil
 }
 
+// oneOrNone reads a row into the destinations, if there is one.
+func oneOrNone(dest ...any) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		_, err := pgx.ForEachRow(rows, dest, func() error { return nil })
+		return err
+	}
+}
+
 // one reads exactly one row into the destinations; no row is ErrNotFound.
 func one(dest ...any) func(pgx.Rows) error {
 	return func(rows pgx.Rows) error {
@@ -207,23 +214,5 @@ func one(dest ...any) func(pgx.Rows) error {
 		}
 		rows.Close()
 		return rows.Err()
-	}
-}
-
-// collect reads all rows by the names of the struct's fields and converts them.
-func collect[R, T any](into *[]T, convert func(*R) (T, error)) func(pgx.Rows) error {
-	return func(rows pgx.Rows) error {
-		found, err := pgx.CollectRows(rows, pgx.RowToAddrOfStructByName[R])
-		if err != nil {
-			return err
-		}
-		for _, r := range found {
-			v, err := convert(r)
-			if err != nil {
-				return err
-			}
-			*into = append(*into, v)
-		}
-		return nil
 	}
 }

@@ -12,6 +12,15 @@ import (
 // ConstraintNames are the constraints for which translate has words.
 func ConstraintNames() []string { return slices.Sorted(maps.Keys(constraintColumns)) }
 
+// RowColumns are the columns of the listing row that are read, and the tables'.
+func RowColumns() []string {
+	names := make([]string, len(rowFields))
+	for i, f := range rowFields {
+		names[i] = f.sql
+	}
+	return names
+}
+
 // Migrations returns the number of migrations of this program.
 func Migrations() (int, error) {
 	all, err := migrations()

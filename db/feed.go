@@ -12,8 +12,6 @@ import (
 
 const stateColumns = "s.listing_id, s.state, s.action, s.since, s.updated_at"
 
-func stateOf(r *service.ListingState) (service.ListingState, error) { return *r, nil }
-
 // NoteStates notes the states of all open listings and queues what changed.
 func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []service.ListingState,
 	tell func(changed []service.ListingState) []service.Notice) error {
@@ -24,6 +22,7 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 	var changed []service.ListingState
 	// A clock that was put back does not put back what is noted.
 	note := []statement{
+		tenantIs(service.Tenant{Group: group}),
 		{
 			sql: `insert into listing_state as s (group_id, listing_id, state, action, since, updated_at)
 				select $1, l.listing_id, told.state, told.action, $5, $5
@@ -34,30 +33,24 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 					updated_at = greatest(s.updated_at, excluded.updated_at)
 				where (s.state, s.action) is distinct from (excluded.state, excluded.action)
 				returning ` + stateColumns,
-			args: []any{group, ids, states, actions, at}, read: collect(&changed, stateOf),
+			args: []any{group, ids, states, actions, at}, read: collectByName(&changed),
 		},
 		{
 			sql: `update listing_state s set state = 'ended', action = '', since = greatest(s.updated_at, $3), updated_at = greatest(s.updated_at, $3)
 				where s.group_id = $1 and s.state <> 'ended' and s.listing_id <> all ($2::uuid[])
 				returning ` + stateColumns,
-			args: []any{group, ids, at}, read: collect(&changed, stateOf),
+			args: []any{group, ids, at}, read: collectByName(&changed),
 		},
 	}
 	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
-		batch.Queue(asTenant, group.String(), uuid.Nil.String())
-		for _, st := range note {
-			batch.Queue(st.sql, st.args...)
-		}
-		if err := sendBatch(ctx, tx, batch, 1, note); err != nil {
+		if err := send(ctx, tx, note...); err != nil {
 			return err
 		}
-		notices := &pgx.Batch{}
+		var notices []statement
 		for _, m := range tell(changed) {
-			queue := queueNotice(group, m)
-			notices.Queue(queue.sql, queue.args...)
+			notices = append(notices, queueNotice(group, m))
 		}
-		return tx.SendBatch(ctx, notices).Close()
+		return send(ctx, tx, notices...)
 	})
 	return translate(err)
 }
@@ -67,7 +60,7 @@ func (s *Store) States(ctx context.Context, t service.Tenant) ([]service.Listing
 	var found []service.ListingState
 	err := s.run(ctx, t, statement{
 		sql:  "select " + stateColumns + " from listing_state s where s.group_id = $1",
-		args: []any{t.Group}, read: collect(&found, stateOf),
+		args: []any{t.Group}, read: collectByName(&found),
 	})
 	return found, err
 }

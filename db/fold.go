@@ -20,21 +20,17 @@ import (
 func (s *Store) StoredModel(ctx context.Context, t service.Tenant, design int) (*model.StoredModel, error) {
 	m := &model.StoredModel{Statistics: &pricing.Statistics{}}
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
-		statements := []statement{
-			{sql: "select folded, statistics from value_statistics where group_id = $1 and design = $2", read: func(rows pgx.Rows) error {
+		key := []any{t.Group, design}
+		return send(ctx, tx,
+			statement{sql: "select folded, statistics from value_statistics where group_id = $1 and design = $2", args: key, read: func(rows pgx.Rows) error {
 				var packed []byte
 				_, err := pgx.ForEachRow(rows, []any{&m.ChangeNo, &packed}, func() error { return unpack(packed, m.Statistics) })
 				return err
 			}},
-			{sql: `select fitted_on, change_no, rates, (select count(*) from listing l
+			statement{sql: `select fitted_on, change_no, rates, (select count(*) from listing l
 					where l.group_id = f.group_id and l.change_no > f.change_no and l.outcome in ('sold', 'withdrawn'))
-				from rate_fit f where group_id = $1 and design = $2`, read: func(rows pgx.Rows) error { return readRates(rows, m) }},
-		}
-		for _, st := range statements {
-			batch.Queue(st.sql, t.Group, design)
-		}
-		return sendBatch(ctx, tx, batch, 0, statements)
+				from rate_fit f where group_id = $1 and design = $2`, args: key, read: func(rows pgx.Rows) error { return readRates(rows, m) }},
+		)
 	})
 	return m, err
 }
@@ -108,7 +104,7 @@ func (f *folding) run(ctx context.Context, anew bool, do func(*model.CatchUp) er
 	if err != nil {
 		return err
 	}
-	if err := collect(&f.fold.Sold, (*listingRow).listing)(rows); err != nil {
+	if err := collectListings(&f.fold.Sold)(rows); err != nil {
 		return err
 	}
 	f.fold.Added = f.added
@@ -124,18 +120,12 @@ func (f *folding) run(ctx context.Context, anew bool, do func(*model.CatchUp) er
 func (f *folding) lock(ctx context.Context, anew bool) error {
 	var packed []byte
 	key := []any{f.tenant.Group, f.design}
-	statements := []statement{
-		{sql: "insert into value_statistics (group_id, design) values ($1, $2) on conflict do nothing", args: key},
-		{sql: "select folded, corrections, statistics from value_statistics where group_id = $1 and design = $2 for update", args: key,
+	if err := send(ctx, f.tx, tenantIs(f.tenant),
+		statement{sql: "insert into value_statistics (group_id, design) values ($1, $2) on conflict do nothing", args: key},
+		statement{sql: "select folded, corrections, statistics from value_statistics where group_id = $1 and design = $2 for update", args: key,
 			read: one(&f.folded, &f.fold.Corrections, &packed)},
-		{sql: "select change_no from groups where group_id = $1", args: key[:1], read: one(&f.fold.To)},
-	}
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, f.tenant.Group.String(), f.tenant.Member.String())
-	for _, st := range statements {
-		batch.Queue(st.sql, st.args...)
-	}
-	if err := sendBatch(ctx, f.tx, batch, 1, statements); err != nil {
+		statement{sql: "select change_no from groups where group_id = $1", args: key[:1], read: one(&f.fold.To)},
+	); err != nil {
 		return err
 	}
 	f.fold.Statistics = &pricing.Statistics{}
@@ -143,7 +133,7 @@ func (f *folding) lock(ctx context.Context, anew bool) error {
 		return unpack(packed, f.fold.Statistics)
 	}
 	f.folded, f.fold.Corrections = 0, 0
-	batch = &pgx.Batch{}
+	batch := &pgx.Batch{}
 	batch.Queue("delete from sale_row where group_id = $1 and design = $2", key...)
 	batch.Queue("delete from value_statistics where group_id = $1 and design < $2 - 1", key...)
 	batch.Queue("delete from rate_fit where group_id = $1 and design < $2 - 1", key...)
@@ -162,12 +152,11 @@ func (f *folding) readAdded(ctx context.Context) error {
 		return err
 	}
 	var id uuid.UUID
-	var on time.Time
 	var terms []string
 	var values []float64
 	var row pricing.SaleRow
-	_, err = pgx.ForEachRow(rows, []any{&id, &on, &terms, &values, &row.Y, &row.Weight}, func() error {
-		row.On, row.Terms = pricing.DateOf(on), make([]pricing.Term, len(terms))
+	_, err = pgx.ForEachRow(rows, []any{&id, &row.On, &terms, &values, &row.Y, &row.Weight}, func() error {
+		row.Terms = make([]pricing.Term, len(terms))
 		for i, name := range terms {
 			row.Terms[i] = pricing.Term{Name: name, Value: values[i]}
 		}
@@ -192,7 +181,7 @@ func (f *folding) write(ctx context.Context) error {
 			insert into sale_row (group_id, design, listing_id, on_date, terms, term_values, y, weight) values ($1, $2, $3, $4, $5, $6, $7, $8)
 			on conflict (group_id, design, listing_id) do update set on_date = excluded.on_date, terms = excluded.terms,
 				term_values = excluded.term_values, y = excluded.y, weight = excluded.weight`,
-			f.tenant.Group, f.design, id, row.On.Time(), terms, values, row.Y, row.Weight)
+			f.tenant.Group, f.design, id, row.On, terms, values, row.Y, row.Weight)
 	}
 	if batch.Len() == 0 && f.folded > 0 {
 		batch.Queue("update value_statistics set folded = $3 where group_id = $1 and design = $2", f.tenant.Group, f.design, f.fold.To)
@@ -219,7 +208,7 @@ func putRates(group uuid.UUID, design int, r model.StoredRates) (statement, erro
 			on conflict (group_id, design) do update
 			set fitted_on = excluded.fitted_on, change_no = excluded.change_no, rates = excluded.rates, taken_until = null
 			where (rate_fit.change_no, rate_fit.fitted_on) < (excluded.change_no, excluded.fitted_on)`,
-		args: []any{group, design, r.FittedOn.Time(), r.ChangeNo, text},
+		args: []any{group, design, r.FittedOn, r.ChangeNo, text},
 	}, nil
 }
 
@@ -240,10 +229,7 @@ func (s *Store) TakeRefit(ctx context.Context, t service.Tenant, design int, sto
 	err := s.run(ctx, t, statement{
 		sql: `update rate_fit set taken_until = $5 where group_id = $1 and design = $2 and change_no = $3
 			and (taken_until is null or taken_until <= $4) returning 1`,
-		args: []any{t.Group, design, storedAt, now, until}, read: func(rows pgx.Rows) error {
-			_, err := pgx.ForEachRow(rows, []any{&taken}, func() error { return nil })
-			return err
-		},
+		args: []any{t.Group, design, storedAt, now, until}, read: oneOrNone(&taken),
 	})
 	return taken == 1, err
 }

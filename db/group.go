@@ -2,104 +2,71 @@ package db
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 
 	"askwright/service"
 )
 
-// groupRow is group_settings with the change number.
-type groupRow struct {
-	GroupID         uuid.UUID
-	Name            string
-	Currency        string
-	Unit            string
-	Timezone        string
-	DateOrder       string
-	HourValue       int64
-	SpacePrice      int64
-	MinimumProfit   int64
-	FeeRate         float64
-	HoldingRate     float64
-	SalvageRate     float64
-	HorizonDays     int
-	FlagGain        float64
-	RefinishOptions []byte
-	VenueFees       []byte
-	DistanceCost    int64
-	MaterialPrices  []byte
-	CreatedAt       time.Time
-	ChangeNo        int64
+// settingsFields are the columns of group_settings that can be changed.
+var settingsFields = []field[service.Group]{
+	{"name", func(g *service.Group) any { return &g.Name }},
+	{"currency", func(g *service.Group) any { return currencyCode{&g.Currency} }},
+	{"unit", func(g *service.Group) any { return &g.Unit }},
+	{"timezone", func(g *service.Group) any { return &g.TimeZone }},
+	{"date_order", func(g *service.Group) any { return &g.DateOrder }},
+	{"hour_value", func(g *service.Group) any { return &g.HourValue }},
+	{"space_price", func(g *service.Group) any { return &g.SpacePrice }},
+	{"minimum_profit", func(g *service.Group) any { return &g.MinimumProfit }},
+	{"fee_rate", func(g *service.Group) any { return &g.FeeRate }},
+	{"holding_rate", func(g *service.Group) any { return &g.HoldingRate }},
+	{"salvage_rate", func(g *service.Group) any { return &g.SalvageRate }},
+	{"horizon_days", func(g *service.Group) any { return &g.HorizonDays }},
+	{"flag_gain", func(g *service.Group) any { return &g.FlagGain }},
+	{"refinish_options", func(g *service.Group) any { return list[service.RefinishOption]{&g.RefinishOptions} }},
+	{"venue_fees", func(g *service.Group) any { return list[service.VenueFee]{&g.VenueFees} }},
+	{"distance_cost", func(g *service.Group) any { return &g.DistanceCost }},
+	{"material_prices", func(g *service.Group) any { return list[service.MaterialPrice]{&g.MaterialPrices} }},
 }
 
-const groupColumns = `s.group_id, s.name, s.currency, s.unit, s.timezone, s.date_order, s.hour_value, s.space_price,
-	s.minimum_profit, s.fee_rate, s.holding_rate, s.salvage_rate, s.horizon_days, s.flag_gain, s.refinish_options,
-	s.venue_fees, s.distance_cost, s.material_prices, s.created_at, g.change_no`
+// groupFields are those of group_settings s with the change number of groups g.
+var groupFields = append([]field[service.Group]{
+	{"s.group_id", func(g *service.Group) any { return &g.ID }},
+	{"s.created_at", func(g *service.Group) any { return &g.CreatedAt }},
+	{"g.change_no", func(g *service.Group) any { return &g.ChangeNo }},
+}, prefixed("s.", settingsFields)...)
 
-func (r *groupRow) fields() []any {
-	return []any{&r.GroupID, &r.Name, &r.Currency, &r.Unit, &r.Timezone, &r.DateOrder, &r.HourValue, &r.SpacePrice,
-		&r.MinimumProfit, &r.FeeRate, &r.HoldingRate, &r.SalvageRate, &r.HorizonDays, &r.FlagGain, &r.RefinishOptions,
-		&r.VenueFees, &r.DistanceCost, &r.MaterialPrices, &r.CreatedAt, &r.ChangeNo}
+// currencyCode is a place for a currency, stored as its code.
+type currencyCode struct{ at *service.Currency }
+
+// TextValue writes the code.
+func (c currencyCode) TextValue() (pgtype.Text, error) {
+	return pgtype.Text{String: c.at.Code, Valid: true}, nil
 }
 
-func (r *groupRow) group() (*service.Group, error) {
-	currency, ok := service.CurrencyByCode(r.Currency)
+// ScanText reads it.
+func (c currencyCode) ScanText(v pgtype.Text) error {
+	currency, ok := service.CurrencyByCode(v.String)
 	if !ok {
-		return nil, fmt.Errorf("group %s: unknown currency %s", r.GroupID, r.Currency)
+		return fmt.Errorf("unknown currency %s", v.String)
 	}
-	g := &service.Group{
-		ID: r.GroupID, Name: r.Name, Currency: currency, Unit: r.Unit, TimeZone: r.Timezone, DateOrder: r.DateOrder,
-		HourValue: service.Money(r.HourValue), SpacePrice: service.Money(r.SpacePrice), MinimumProfit: service.Money(r.MinimumProfit), DistanceCost: service.Money(r.DistanceCost),
-		FeeRate: r.FeeRate, HoldingRate: r.HoldingRate, SalvageRate: r.SalvageRate, HorizonDays: r.HorizonDays,
-		FlagGain: r.FlagGain, ChangeNo: r.ChangeNo, CreatedAt: r.CreatedAt,
-	}
-	if err := json.Unmarshal(r.RefinishOptions, &g.RefinishOptions); err != nil {
-		return nil, fmt.Errorf("group %s: refinish options: %w", r.GroupID, err)
-	}
-	if err := json.Unmarshal(r.VenueFees, &g.VenueFees); err != nil {
-		return nil, fmt.Errorf("group %s: venue fees: %w", r.GroupID, err)
-	}
-	if err := json.Unmarshal(r.MaterialPrices, &g.MaterialPrices); err != nil {
-		return nil, fmt.Errorf("group %s: material prices: %w", r.GroupID, err)
-	}
-	return g, nil
-}
-
-// settings are the values of group_settings after group_id, in order.
-func settings(g *service.Group) ([]any, error) {
-	options, err := json.Marshal(append([]service.RefinishOption{}, g.RefinishOptions...))
-	if err != nil {
-		return nil, err
-	}
-	fees, err := json.Marshal(append([]service.VenueFee{}, g.VenueFees...))
-	if err != nil {
-		return nil, err
-	}
-	prices, err := json.Marshal(append([]service.MaterialPrice{}, g.MaterialPrices...))
-	if err != nil {
-		return nil, err
-	}
-	return []any{g.ID, g.Name, g.Currency.Code, g.Unit, g.TimeZone, g.DateOrder, int64(g.HourValue), int64(g.SpacePrice),
-		int64(g.MinimumProfit), g.FeeRate, g.HoldingRate, g.SalvageRate, g.HorizonDays, g.FlagGain, options, fees, int64(g.DistanceCost), prices}, nil
+	*c.at = currency
+	return nil
 }
 
 // CreateGroup keeps a group with its first member.
 func (s *Store) CreateGroup(ctx context.Context, g service.Group, first service.Member) error {
-	values, err := settings(&g)
-	if err != nil {
-		return err
-	}
 	return s.run(ctx, service.Tenant{Group: g.ID, Member: first.ID},
 		statement{sql: "insert into groups (group_id, change_no) values ($1, 1)", args: []any{g.ID}},
-		statement{sql: `
-			insert into group_settings (group_id, name, currency, unit, timezone, date_order, hour_value, space_price,
-				minimum_profit, fee_rate, holding_rate, salvage_rate, horizon_days, flag_gain, refinish_options, venue_fees, distance_cost,
-				material_prices, created_at)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)`, args: append(values, g.CreatedAt)},
+		statement{
+			sql: "insert into group_settings (group_id, created_at, " + expressions(settingsFields) + ") values (" +
+				parameters(1, 2+len(settingsFields)) + ")",
+			args: append([]any{g.ID, g.CreatedAt}, places(settingsFields, &g)...),
+		},
 		insertMember(g.ID, first),
 	)
 }
@@ -139,15 +106,15 @@ func (s *Store) Changes(ctx context.Context) (map[uuid.UUID]int64, error) {
 
 // Group reads the tenant's group.
 func (s *Store) Group(ctx context.Context, t service.Tenant) (*service.Group, error) {
-	var r groupRow
+	g := &service.Group{}
 	err := s.run(ctx, t, statement{
-		sql:  "select " + groupColumns + " from group_settings s join groups g using (group_id) where s.group_id = $1",
-		args: []any{t.Group}, read: one(r.fields()...),
+		sql:  "select " + expressions(groupFields) + " from group_settings s join groups g using (group_id) where s.group_id = $1",
+		args: []any{t.Group}, read: one(places(groupFields, g)...),
 	})
 	if err != nil {
 		return nil, err
 	}
-	return r.group()
+	return g, nil
 }
 
 // HasAmounts reports whether any amount of money is on file. What other members
@@ -166,38 +133,28 @@ func (s *Store) HasAmounts(ctx context.Context, t service.Tenant) (bool, error) 
 
 // UpdateGroup changes the settings.
 func (s *Store) UpdateGroup(ctx context.Context, t service.Tenant, g service.Group) error {
-	values, err := settings(&g)
-	if err != nil {
-		return err
-	}
 	return s.write(ctx, t, func(w *writer) error {
-		if err := w.exec(ctx, `
-			update group_settings set name = $2, currency = $3, unit = $4, timezone = $5, date_order = $6, hour_value = $7,
-				space_price = $8, minimum_profit = $9, fee_rate = $10, holding_rate = $11, salvage_rate = $12,
-				horizon_days = $13, flag_gain = $14, refinish_options = $15, venue_fees = $16, distance_cost = $17,
-				material_prices = $18
-			where group_id = $1`, values...); err != nil {
+		if err := w.exec(ctx, "update group_settings set "+assignments(settingsFields, 2)+" where group_id = $1",
+			append([]any{g.ID}, places(settingsFields, &g)...)...); err != nil {
 			return err
 		}
 		return w.audit(ctx, "group changed", g.ID, uuid.Nil, g)
 	})
 }
 
+var memberFields = []field[service.Member]{
+	{"member_id", func(m *service.Member) any { return &m.ID }},
+	{"name", func(m *service.Member) any { return &m.Name }},
+	{"joined_at", func(m *service.Member) any { return &m.JoinedAt }},
+	{"left_at", func(m *service.Member) any { return blank(&m.LeftAt) }},
+}
+
 // Members lists the people of the group by name.
 func (s *Store) Members(ctx context.Context, t service.Tenant) ([]service.Member, error) {
-	type row struct {
-		MemberID uuid.UUID
-		Name     string
-		JoinedAt time.Time
-		LeftAt   *time.Time
-	}
 	var members []service.Member
 	err := s.run(ctx, t, statement{
-		sql:  "select member_id, name, joined_at, left_at from member where group_id = $1 order by lower(name)",
-		args: []any{t.Group},
-		read: collect(&members, func(r *row) (service.Member, error) {
-			return service.Member{ID: r.MemberID, Name: r.Name, JoinedAt: r.JoinedAt, LeftAt: timeOf(r.LeftAt)}, nil
-		}),
+		sql:  "select " + expressions(memberFields) + " from member where group_id = $1 order by lower(name)",
+		args: []any{t.Group}, read: collect(&members, memberFields),
 	})
 	return members, err
 }
@@ -228,18 +185,4 @@ func (s *Store) EndMembership(ctx context.Context, t service.Tenant, member uuid
 		}
 		return w.audit(ctx, "member left", member, uuid.Nil, nil)
 	})
-}
-
-func timeOf(t *time.Time) time.Time {
-	if t == nil {
-		return time.Time{}
-	}
-	return *t
-}
-
-func timeArg(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
-	}
-	return &t
 }

@@ -2,7 +2,6 @@ package db
 
 import (
 	"context"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -12,27 +11,20 @@ import (
 	"askwright/service/profit"
 )
 
-// costLineRow is a row of cost_line with its piece and what undid it.
-type costLineRow struct {
-	LineID    uuid.UUID
-	PieceID   uuid.UUID
-	ListingID uuid.UUID
-	Ref       string
-	Kind      string
-	Amount    int64
-	OnDate    time.Time
-	Step      string
-	Note      string
-	At        time.Time
-	Voids     *uuid.UUID
-	VoidedBy  *uuid.UUID
-}
-
-func (r *costLineRow) line() (service.CostLine, error) {
-	return service.CostLine{
-		ID: r.LineID, PieceID: r.PieceID, ListingID: r.ListingID, Ref: r.Ref, Kind: service.CostKind(r.Kind), Amount: service.Amount(r.Amount),
-		On: dateOf(&r.OnDate), Step: r.Step, Note: r.Note, At: r.At, Voids: valueOf(r.Voids), VoidedBy: valueOf(r.VoidedBy),
-	}, nil
+// costLineFields are those of a cost line with its piece and what undid it.
+var costLineFields = []field[service.CostLine]{
+	{"c.line_id", func(l *service.CostLine) any { return &l.ID }},
+	{"l.piece_id", func(l *service.CostLine) any { return &l.PieceID }},
+	{"c.listing_id", func(l *service.CostLine) any { return &l.ListingID }},
+	{"l.ref", func(l *service.CostLine) any { return &l.Ref }},
+	{"c.kind", func(l *service.CostLine) any { return &l.Kind }},
+	{"c.amount", func(l *service.CostLine) any { return &l.Amount }},
+	{"c.on_date", func(l *service.CostLine) any { return &l.On }},
+	{"c.step", func(l *service.CostLine) any { return &l.Step }},
+	{"c.note", func(l *service.CostLine) any { return &l.Note }},
+	{"c.at", func(l *service.CostLine) any { return &l.At }},
+	{"c.voids", func(l *service.CostLine) any { return blank(&l.Voids) }},
+	{"v.line_id", func(l *service.CostLine) any { return blank(&l.VoidedBy) }},
 }
 
 // ownCosts are the cost lines of the member's own listings; $1 is the group,
@@ -43,15 +35,14 @@ const ownCosts = `
 	left join cost_line v on v.group_id = c.group_id and v.voids = c.line_id
 	where c.group_id = $1 and c.member_id = $2`
 
-const selectCostLines = `select c.line_id, l.piece_id, c.listing_id, l.ref, c.kind, c.amount, c.on_date, c.step, c.note, c.at,
-	c.voids, v.line_id as voided_by` + ownCosts
+var selectCostLines = "select " + expressions(costLineFields) + ownCosts
 
 // CostLines lists the lines of one of the member's pieces by their days.
 func (s *Store) CostLines(ctx context.Context, t service.Tenant, piece uuid.UUID) ([]service.CostLine, error) {
 	var lines []service.CostLine
 	err := s.run(ctx, t, statement{
 		sql:  selectCostLines + " and l.piece_id = $3 order by c.on_date, c.change_no, c.line_id",
-		args: []any{t.Group, t.Member, piece}, read: collect(&lines, (*costLineRow).line),
+		args: []any{t.Group, t.Member, piece}, read: collect(&lines, costLineFields),
 	})
 	return lines, err
 }
@@ -59,9 +50,9 @@ func (s *Store) CostLines(ctx context.Context, t service.Tenant, piece uuid.UUID
 // costTotalRow is what a piece cost, of one kind.
 type costTotalRow struct {
 	PieceID uuid.UUID
-	Kind    string
-	Total   int64
-	Until   int64
+	Kind    service.CostKind
+	Total   service.Amount
+	Until   service.Amount
 }
 
 // Books reads the member's own listings with what they cost. The statements
@@ -74,28 +65,24 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	books := &profit.Books{Costs: make(map[uuid.UUID]profit.PieceCosts)}
 	var totals []costTotalRow
 	statements := []statement{
-		{sql: asTenant, args: []any{t.Group.String(), t.Member.String()}},
-		{sql: rows, args: args, read: collect(&books.Rows, (*listingRow).listing)},
+		tenantIs(t),
+		{sql: rows, args: args, read: collectListings(&books.Rows)},
 		{
 			sql: `select l.piece_id, c.kind, sum(c.amount)::bigint as total,
 					coalesce(sum(c.amount) filter (where c.on_date <= $3), 0)::bigint as until` + ownCosts + `
 				and c.voids is null and v.line_id is null group by l.piece_id, c.kind`,
-			args: []any{t.Group, t.Member, dateArg(until)},
-			read: collect(&totals, func(r *costTotalRow) (costTotalRow, error) { return *r, nil }),
+			args: []any{t.Group, t.Member, until},
+			read: collectByName(&totals),
 		},
 	}
 	if withLines {
 		statements = append(statements, statement{
 			sql:  selectCostLines + " and c.voids is null and v.line_id is null order by c.on_date, c.change_no, c.line_id",
-			args: []any{t.Group, t.Member}, read: collect(&books.Lines, (*costLineRow).line),
+			args: []any{t.Group, t.Member}, read: collect(&books.Lines, costLineFields),
 		})
 	}
 	err = pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
-		for _, st := range statements {
-			batch.Queue(st.sql, st.args...)
-		}
-		return sendBatch(ctx, tx, batch, 0, statements)
+		return send(ctx, tx, statements...)
 	})
 	if err != nil {
 		return nil, translate(err)
@@ -106,7 +93,7 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 			costs = profit.PieceCosts{Total: make(service.Costs), Until: make(service.Costs)}
 			books.Costs[r.PieceID] = costs
 		}
-		costs.Total[service.CostKind(r.Kind)], costs.Until[service.CostKind(r.Kind)] = service.Amount(r.Total), service.Amount(r.Until)
+		costs.Total[r.Kind], costs.Until[r.Kind] = r.Total, r.Until
 	}
 	return books, nil
 }
@@ -137,7 +124,7 @@ func (s *Store) EachWorked(ctx context.Context, t service.Tenant, since int64, y
 			changed, err = pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
 			return err
 		}},
-		statement{sql: selectWorked, args: args, read: eachListing(yield)},
+		statement{sql: selectWorked, args: args, read: each(rowFields, yield)},
 	)
 	return changed, upTo, err
 }

@@ -1,99 +1,97 @@
 package db
 
 import (
-	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
-	"time"
 
-	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 
 	"askwright/pricing"
 	"askwright/pricing/furniture"
 	"askwright/service"
 )
 
-// listingRow is a row of listing with its names and the owner's columns.
-type listingRow struct {
-	ListingID      uuid.UUID
-	PieceID        uuid.UUID
-	MemberID       uuid.UUID
-	Revision       int64
-	ChangeNo       int64
-	Ref            string
-	Source         string
-	LastSeenOn     *time.Time
-	Stage          *string
-	Category       string
-	SetSize        *int
-	Items          string
-	Width          *float64
-	Depth          *float64
-	Height         *float64
-	Unit           string
-	Material       string
-	Wood           string
-	Style          string
-	YearMade       *int
-	Condition      *int
-	Finish         string
-	Color          string
-	SecondFinish   string
-	SecondColor    string
-	Topcoat        string
-	Sheen          string
-	Hardware       string
-	Drawers        *int
-	Doors          *int
-	Maker          string
-	Flaws          string
-	Smell          string
-	Venue          string
-	SoldVenue      string
-	Area           string
-	ListedOn       *time.Time
-	AskOn          []time.Time
-	AskAmount      []int64
-	Pauses         string
-	Views          *int
-	Saves          *int
-	Messages       *int
-	Viewings       *int
-	Outcome        *string
-	EndedOn        *time.Time
-	SalePrice      *int64
-	Estimate       *int64
-	EstimateCounts bool
-	SellerAsk      *int64
-	LetGo          *string
-	LetGoOn        *time.Time
-	LetGoNote      string
-	PlannedFinish  string
-	PlannedColor   string
-
-	PieceRef       string
-	Member         string
-	BoughtOn       *time.Time
-	BoughtFrom     *string
-	ConditionFound *int
-	Notes          *string
-	Costs          []byte
+// listingFields are the stored columns.
+var listingFields = []field[service.Listing]{
+	{"listing_id", func(l *service.Listing) any { return &l.ID }},
+	{"piece_id", func(l *service.Listing) any { return &l.PieceID }},
+	{"member_id", func(l *service.Listing) any { return &l.MemberID }},
+	{"revision", func(l *service.Listing) any { return &l.Revision }},
+	{"change_no", func(l *service.Listing) any { return &l.ChangeNo }},
+	{"ref", func(l *service.Listing) any { return &l.Ref }},
+	{"source", func(l *service.Listing) any { return &l.Source }},
+	{"last_seen_on", func(l *service.Listing) any { return &l.LastSeenOn }},
+	{"stage", func(l *service.Listing) any { return blank(&l.Stage) }},
+	{"category", func(l *service.Listing) any { return &l.Category }},
+	{"set_size", func(l *service.Listing) any { return blank(&l.SetSize) }},
+	{"items", func(l *service.Listing) any { return itemsText{&l.Items} }},
+	{"width", func(l *service.Listing) any { return blank(&l.Width) }},
+	{"depth", func(l *service.Listing) any { return blank(&l.Depth) }},
+	{"height", func(l *service.Listing) any { return blank(&l.Height) }},
+	{"unit", func(l *service.Listing) any { return &l.Unit }},
+	{"material", func(l *service.Listing) any { return &l.Material }},
+	{"wood", func(l *service.Listing) any { return &l.Wood }},
+	{"style", func(l *service.Listing) any { return &l.Style }},
+	{"year_made", func(l *service.Listing) any { return blank(&l.YearMade) }},
+	{"condition", func(l *service.Listing) any { return blank(&l.Condition) }},
+	{"finish", func(l *service.Listing) any { return &l.Finish }},
+	{"color", func(l *service.Listing) any { return &l.Color }},
+	{"second_finish", func(l *service.Listing) any { return &l.SecondFinish }},
+	{"second_color", func(l *service.Listing) any { return &l.SecondColor }},
+	{"topcoat", func(l *service.Listing) any { return &l.Topcoat }},
+	{"sheen", func(l *service.Listing) any { return &l.Sheen }},
+	{"hardware", func(l *service.Listing) any { return &l.Hardware }},
+	{"drawers", func(l *service.Listing) any { return &l.Drawers }},
+	{"doors", func(l *service.Listing) any { return &l.Doors }},
+	{"maker", func(l *service.Listing) any { return &l.Maker }},
+	{"flaws", func(l *service.Listing) any { return &l.Flaws }},
+	{"smell", func(l *service.Listing) any { return &l.Smell }},
+	{"venue", func(l *service.Listing) any { return &l.Venue }},
+	{"sold_venue", func(l *service.Listing) any { return &l.SoldVenue }},
+	{"area", func(l *service.Listing) any { return &l.Area }},
+	{"listed_on", func(l *service.Listing) any { return &l.ListedOn }},
+	{"ask_on", func(l *service.Listing) any { return askDays(l) }},
+	{"ask_amount", func(l *service.Listing) any { return askAmounts(l) }},
+	{"pauses", func(l *service.Listing) any { return pausesText{&l.Pauses} }},
+	{"views", func(l *service.Listing) any { return &l.Views }},
+	{"saves", func(l *service.Listing) any { return &l.Saves }},
+	{"messages", func(l *service.Listing) any { return &l.Messages }},
+	{"viewings", func(l *service.Listing) any { return &l.Viewings }},
+	{"outcome", func(l *service.Listing) any { return blank(&l.Outcome) }},
+	{"ended_on", func(l *service.Listing) any { return &l.EndedOn }},
+	{"sale_price", func(l *service.Listing) any { return blank(&l.SalePrice) }},
+	{"estimate", func(l *service.Listing) any { return blank(&l.Estimate) }},
+	{"estimate_counts", func(l *service.Listing) any { return &l.EstimateCounts }},
+	{"seller_ask", func(l *service.Listing) any { return blank(&l.SellerAsk) }},
+	{"let_go", func(l *service.Listing) any { return blank(&l.LetGo) }},
+	{"let_go_on", func(l *service.Listing) any { return &l.LetGoOn }},
+	{"let_go_note", func(l *service.Listing) any { return &l.LetGoNote }},
+	{"planned_finish", func(l *service.Listing) any { return &l.PlannedFinish }},
+	{"planned_color", func(l *service.Listing) any { return &l.PlannedColor }},
 }
 
-// listingColumns are the stored columns in the order of listingRow.values.
-var listingColumns = strings.Fields(`listing_id piece_id member_id revision change_no ref source last_seen_on stage
-	category set_size items width depth height unit material wood style year_made condition finish color second_finish
-	second_color topcoat sheen hardware drawers doors maker flaws smell venue sold_venue area listed_on ask_on
-	ask_amount pauses views saves messages viewings outcome ended_on sale_price estimate estimate_counts
-	seller_ask let_go let_go_on let_go_note planned_finish planned_color`)
+// joinedFields are what rowsOf and factsOf select of other tables, in their order.
+var joinedFields = []field[service.Listing]{
+	{"piece_ref", func(l *service.Listing) any { return &l.PieceRef }},
+	{"member", func(l *service.Listing) any { return &l.Member }},
+	{"bought_on", func(l *service.Listing) any { return &l.Ledger.BoughtOn }},
+	{"bought_from", func(l *service.Listing) any { return blank(&l.Ledger.BoughtFrom) }},
+	{"condition_found", func(l *service.Listing) any { return blank(&l.Ledger.ConditionFound) }},
+	{"notes", func(l *service.Listing) any { return blank(&l.Ledger.Notes) }},
+	{"costs", func(l *service.Listing) any { return &l.Ledger.Costs }},
+}
 
-func (r *listingRow) values() []any {
-	return []any{r.ListingID, r.PieceID, r.MemberID, r.Revision, r.ChangeNo, r.Ref, r.Source, r.LastSeenOn, r.Stage,
-		r.Category, r.SetSize, r.Items, r.Width, r.Depth, r.Height, r.Unit, r.Material, r.Wood, r.Style, r.YearMade, r.Condition, r.Finish, r.Color, r.SecondFinish,
-		r.SecondColor, r.Topcoat, r.Sheen, r.Hardware, r.Drawers, r.Doors, r.Maker, r.Flaws, r.Smell, r.Venue, r.SoldVenue, r.Area, r.ListedOn, r.AskOn,
-		r.AskAmount, r.Pauses, r.Views, r.Saves, r.Messages, r.Viewings, r.Outcome, r.EndedOn, r.SalePrice, r.Estimate, r.EstimateCounts,
-		r.SellerAsk, r.LetGo, r.LetGoOn, r.LetGoNote, r.PlannedFinish, r.PlannedColor}
+var rowFields = slices.Concat(listingFields, joinedFields)
+
+// collectListings reads whole rows.
+func collectListings(into *[]*service.Listing) func(pgx.Rows) error {
+	return each(rowFields, func(l *service.Listing) error {
+		*into = append(*into, l)
+		return nil
+	})
 }
 
 // ownerColumns are hidden from other members in the statement itself.
@@ -103,7 +101,7 @@ const me = "nullif(current_setting('app.member_id', true), '')::uuid"
 
 // The statements are put together from the one list of columns.
 var (
-	insertListing  = "insert into listing (group_id, " + strings.Join(listingColumns, ", ") + ") values ($1, " + placeholders(2) + ")"
+	insertListing  = "insert into listing (group_id, " + expressions(listingFields) + ") values ($1, " + strings.Join(placeholders(2), ", ") + ")"
 	updateListing  = listingUpdate()
 	selectListings = rowsOf("listing") + " where l.group_id = $1"
 	// selectFacts leaves the ledger out and keeps the estimate: for models.
@@ -148,100 +146,123 @@ func factsOf(listings string) string {
 }
 
 func selected(hideOwners bool) string {
-	names := make([]string, len(listingColumns))
-	for i, c := range listingColumns {
-		names[i] = "l." + c
+	names := make([]string, len(listingFields))
+	for i, f := range listingFields {
+		names[i] = "l." + f.sql
 		switch {
-		case c == "pauses":
+		case f.sql == "pauses":
 			names[i] = "l.pauses::text as pauses"
-		case hideOwners && c == ownerColumns[0]:
+		case hideOwners && f.sql == ownerColumns[0]:
 			names[i] = "case when l.member_id = " + me + " then l.estimate end as estimate"
-		case hideOwners && c == ownerColumns[1]:
+		case hideOwners && f.sql == ownerColumns[1]:
 			names[i] = "l.member_id = " + me + " and l.estimate_counts as estimate_counts"
 		}
 	}
 	return strings.Join(names, ", ")
 }
 
-func placeholders(from int) string {
-	marks := make([]string, len(listingColumns))
-	for i, c := range listingColumns {
+func placeholders(from int) []string {
+	marks := make([]string, len(listingFields))
+	for i, f := range listingFields {
 		marks[i] = "$" + strconv.Itoa(from+i)
-		if c == "pauses" {
+		if f.sql == "pauses" {
 			marks[i] += "::text::datemultirange"
 		}
 	}
-	return strings.Join(marks, ", ")
+	return marks
 }
 
 // listingUpdate sets every column; the owner's only when the owner writes,
 // since nobody else could read them.
 func listingUpdate() string {
-	marks := strings.Split(placeholders(3), ", ")
-	var sets []string
-	for i, c := range listingColumns {
-		switch c {
+	var sets, same []string
+	for i, mark := range placeholders(3) {
+		column := listingFields[i].sql
+		switch column {
 		case "listing_id", "member_id":
+			same = append(same, column+" = "+mark)
 			continue
 		case ownerColumns[0], ownerColumns[1]:
-			marks[i] = "case when member_id = $2 then " + marks[i] + " else " + c + " end"
+			mark = "case when member_id = $2 then " + mark + " else " + column + " end"
 		}
-		sets = append(sets, c+" = "+marks[i])
+		sets = append(sets, column+" = "+mark)
 	}
-	return "update listing set " + strings.Join(sets, ", ") + " where group_id = $1 and listing_id = $3 and member_id = $5"
+	return "update listing set " + strings.Join(sets, ", ") + " where group_id = $1 and " + strings.Join(same, " and ")
 }
 
-func rowOf(l *service.Listing) *listingRow {
-	r := &listingRow{
-		ListingID: l.ID, PieceID: l.PieceID, MemberID: l.MemberID, Revision: l.Revision, ChangeNo: l.ChangeNo, Ref: l.Ref,
-		Source: l.Source, LastSeenOn: dateArg(l.LastSeenOn), Stage: textArg(l.Stage), Category: l.Category, SetSize: intArg(l.SetSize),
-		Items: formatItems(l.Items), Width: numberArg(l.Width), Depth: numberArg(l.Depth), Height: numberArg(l.Height), Unit: l.Unit,
-		Material: l.Material, Wood: l.Wood, Style: l.Style, YearMade: intArg(l.YearMade), Condition: intArg(l.Condition), Finish: l.Finish,
-		Color: l.Color, SecondFinish: l.SecondFinish, SecondColor: l.SecondColor, Topcoat: l.Topcoat, Sheen: l.Sheen, Hardware: l.Hardware,
-		Drawers: l.Drawers, Doors: l.Doors, Maker: l.Maker, Flaws: l.Flaws, Smell: l.Smell, Venue: l.Venue, SoldVenue: l.SoldVenue, Area: l.Area,
-		ListedOn: dateArg(l.ListedOn), AskOn: []time.Time{}, AskAmount: []int64{}, Pauses: formatPauses(l.Pauses), Views: l.Views, Saves: l.Saves,
-		Messages: l.Messages, Viewings: l.Viewings, Outcome: textArg(l.Outcome), EndedOn: dateArg(l.EndedOn), SalePrice: moneyArg(l.SalePrice),
-		Estimate: moneyArg(l.Estimate), EstimateCounts: l.EstimateCounts,
-		SellerAsk: moneyArg(l.SellerAsk), LetGo: textArg(l.LetGo), LetGoOn: dateArg(l.LetGoOn), LetGoNote: l.LetGoNote,
-		PlannedFinish: l.PlannedFinish, PlannedColor: l.PlannedColor,
-	}
-	for _, a := range l.Asks {
-		r.AskOn, r.AskAmount = append(r.AskOn, a.On.Time()), append(r.AskAmount, int64(a.Amount))
-	}
-	return r
+// pausesText and itemsText are places for columns that are read and written as text.
+type (
+	pausesText struct{ at *[]pricing.Interval }
+	itemsText  struct{ at *[]furniture.Item }
+)
+
+// TextValue writes a datemultirange.
+func (p pausesText) TextValue() (pgtype.Text, error) {
+	return pgtype.Text{String: formatPauses(*p.at), Valid: true}, nil
 }
 
-func (r *listingRow) listing() (*service.Listing, error) {
-	l := &service.Listing{
-		ID: r.ListingID, PieceID: r.PieceID, MemberID: r.MemberID, Member: r.Member, Revision: r.Revision, ChangeNo: r.ChangeNo, Ref: r.Ref,
-		PieceRef: r.PieceRef, Source: r.Source, LastSeenOn: dateOf(r.LastSeenOn), Stage: valueOf(r.Stage), Category: r.Category,
-		SetSize: valueOf(r.SetSize), Width: valueOf(r.Width), Depth: valueOf(r.Depth), Height: valueOf(r.Height), Unit: r.Unit,
-		Material: r.Material, Wood: r.Wood, Style: r.Style, YearMade: valueOf(r.YearMade), Condition: valueOf(r.Condition), Finish: r.Finish,
-		Color: r.Color, SecondFinish: r.SecondFinish, SecondColor: r.SecondColor, Topcoat: r.Topcoat, Sheen: r.Sheen, Hardware: r.Hardware,
-		Drawers: r.Drawers, Doors: r.Doors, Maker: r.Maker, Flaws: r.Flaws, Smell: r.Smell, Venue: r.Venue, SoldVenue: r.SoldVenue, Area: r.Area,
-		ListedOn: dateOf(r.ListedOn), Views: r.Views, Saves: r.Saves, Messages: r.Messages, Viewings: r.Viewings, Outcome: valueOf(r.Outcome),
-		EndedOn: dateOf(r.EndedOn), SalePrice: service.Money(valueOf(r.SalePrice)), Estimate: service.Money(valueOf(r.Estimate)),
-		EstimateCounts: r.EstimateCounts, SellerAsk: service.Money(valueOf(r.SellerAsk)), LetGo: valueOf(r.LetGo), LetGoOn: dateOf(r.LetGoOn), LetGoNote: r.LetGoNote,
-		PlannedFinish: r.PlannedFinish, PlannedColor: r.PlannedColor,
-		Ledger: service.Ledger{BoughtOn: dateOf(r.BoughtOn), BoughtFrom: valueOf(r.BoughtFrom), ConditionFound: valueOf(r.ConditionFound), Notes: valueOf(r.Notes)},
-	}
-	for i := range r.AskOn {
-		l.Asks = append(l.Asks, service.Ask{On: pricing.DateOf(r.AskOn[i]), Amount: service.Money(r.AskAmount[i])})
-	}
-	var err error
-	if l.Items, err = parseItems(r.Items); err != nil {
-		return nil, fmt.Errorf("listing %s: %w", r.ListingID, err)
-	}
-	if l.Pauses, err = parsePauses(r.Pauses); err != nil {
-		return nil, fmt.Errorf("listing %s: %w", r.ListingID, err)
-	}
-	if len(r.Costs) > 0 {
-		if err := json.Unmarshal(r.Costs, &l.Ledger.Costs); err != nil {
-			return nil, fmt.Errorf("listing %s: costs: %w", r.ListingID, err)
-		}
-	}
-	return l, nil
+// ScanText reads one.
+func (p pausesText) ScanText(v pgtype.Text) (err error) {
+	*p.at, err = parsePauses(v.String)
+	return err
 }
+
+// TextValue writes items.
+func (p itemsText) TextValue() (pgtype.Text, error) {
+	return pgtype.Text{String: formatItems(*p.at), Valid: true}, nil
+}
+
+// ScanText reads them.
+func (p itemsText) ScanText(v pgtype.Text) (err error) {
+	*p.at, err = parseItems(v.String)
+	return err
+}
+
+// asksArray is a place for one side of the asks, which are stored as two arrays.
+type asksArray[T any] struct {
+	asks *[]service.Ask
+	side func(*service.Ask) *T
+}
+
+func askDays(l *service.Listing) any {
+	return asksArray[pricing.Date]{&l.Asks, func(a *service.Ask) *pricing.Date { return &a.On }}
+}
+
+func askAmounts(l *service.Listing) any {
+	return asksArray[service.Money]{&l.Asks, func(a *service.Ask) *service.Money { return &a.Amount }}
+}
+
+// Dimensions, Index and IndexType are for arguments.
+func (a asksArray[T]) Dimensions() []pgtype.ArrayDimension {
+	if len(*a.asks) == 0 {
+		return []pgtype.ArrayDimension{} // not NULL
+	}
+	return []pgtype.ArrayDimension{{Length: int32(len(*a.asks)), LowerBound: 1}} //nolint:gosec // a few asks
+}
+
+// Index is one of them.
+func (a asksArray[T]) Index(i int) any { return *a.side(&(*a.asks)[i]) }
+
+// IndexType is that of each.
+func (a asksArray[T]) IndexType() any { return *new(T) }
+
+// SetDimensions makes room, once for both sides.
+func (a asksArray[T]) SetDimensions(d []pgtype.ArrayDimension) error {
+	n := 0
+	if len(d) > 0 {
+		n = int(d[0].Length)
+	}
+	if len(*a.asks) != n {
+		*a.asks = make([]service.Ask, n)
+	}
+	return nil
+}
+
+// ScanIndex is the place of one of them.
+func (a asksArray[T]) ScanIndex(i int) any { return a.side(&(*a.asks)[i]) }
+
+// ScanIndexType is that of each.
+func (a asksArray[T]) ScanIndexType() any { return new(T) }
 
 // formatPauses writes a datemultirange: {[2026-03-05,2026-03-12),[2026-04-01,)}.
 func formatPauses(pauses []pricing.Interval) string {
@@ -298,33 +319,4 @@ func parseItems(text string) ([]furniture.Item, error) {
 		items = append(items, furniture.Item{Category: category, Count: n})
 	}
 	return items, nil
-}
-
-func valueOf[T any](p *T) (v T) {
-	if p != nil {
-		v = *p
-	}
-	return v
-}
-
-func textArg(s string) *string {
-	if s == "" {
-		return nil
-	}
-	return &s
-}
-
-func numberArg(f float64) *float64 {
-	if f == 0 {
-		return nil
-	}
-	return &f
-}
-
-func moneyArg(m service.Money) *int64 {
-	if m == 0 {
-		return nil
-	}
-	n := int64(m)
-	return &n
 }

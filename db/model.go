@@ -5,7 +5,6 @@ import (
 	"maps"
 	"slices"
 	"strconv"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -22,22 +21,17 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*model.Recorde
 	var rows []*service.Listing
 	var out []*model.Recorded
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
-		batch := &pgx.Batch{}
 		byID := make(map[uuid.UUID]*model.Recorded)
-		statements := []statement{
-			{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
-			{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
-				err = collect(&rows, (*listingRow).listing)(r)
+		return send(ctx, tx,
+			statement{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&changeNo)},
+			statement{sql: selectFacts + " order by l.listing_id", args: []any{t.Group}, read: func(r pgx.Rows) (err error) {
+				err = collectListings(&rows)(r)
 				out = recorded(rows, byID)
 				return err
 			}},
 			readingsOf("", byID, t.Group),
 			pricedFromSuggestion("", byID, t.Group),
-		}
-		for _, st := range statements {
-			batch.Queue(st.sql, st.args...)
-		}
-		return sendBatch(ctx, tx, batch, 0, statements)
+		)
 	})
 	return out, changeNo, err
 }
@@ -51,7 +45,7 @@ func (s *Store) Records(ctx context.Context, t service.Tenant, w model.Selection
 	var rows []*service.Listing
 	err := s.run(ctx, t, statement{
 		sql: factsOf(pieces) + " order by l.listing_id", args: []any{t.Group, w.IDs, t.Member, w.Refs, w.Open},
-		read: collect(&rows, (*listingRow).listing),
+		read: collectListings(&rows),
 	})
 	if err != nil || len(rows) == 0 {
 		return nil, err
@@ -86,7 +80,7 @@ func readingsOf(condition string, byID map[uuid.UUID]*model.Recorded, args ...an
 // readings adds dated counts to their listings.
 func readings(rows pgx.Rows, byID map[uuid.UUID]*model.Recorded) error {
 	var listing uuid.UUID
-	var on time.Time
+	var on pricing.Date
 	var messages, views *string
 	_, err := pgx.ForEachRow(rows, []any{&listing, &on, &messages, &views}, func() error {
 		if r := byID[listing]; r != nil {
@@ -98,7 +92,7 @@ func readings(rows pgx.Rows, byID map[uuid.UUID]*model.Recorded) error {
 	return err
 }
 
-func withReading(sofar []pricing.Reading, on time.Time, count *string) []pricing.Reading {
+func withReading(sofar []pricing.Reading, on pricing.Date, count *string) []pricing.Reading {
 	if count == nil || *count == "" {
 		return sofar
 	}
@@ -106,7 +100,7 @@ func withReading(sofar []pricing.Reading, on time.Time, count *string) []pricing
 	for _, digit := range *count { // written by the service: digits
 		n = n*10 + int(digit-'0')
 	}
-	return append(sofar, pricing.Reading{On: pricing.DateOf(on), Count: n})
+	return append(sofar, pricing.Reading{On: on, Count: n})
 }
 
 // The nearest listings of a category on each side of a size, by the index
@@ -146,7 +140,7 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.
 		}{{ofSold, model.NearestSold}, {ofUnsold, model.NearestUnsold}} {
 			statements = append(statements, statement{
 				sql:  nearest(sameKind, search.condition, sub.Volume > 0, search.n),
-				args: []any{t.Group, sub.Category, numberArg(sub.Volume)}, read: collect(&found[i], (*listingRow).listing),
+				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectListings(&found[i]),
 			})
 		}
 	}
@@ -158,7 +152,7 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.
 		if countSold(found[i]) < sub.FewEnough {
 			statements = append(statements, statement{
 				sql:  nearest(" and l.category <> $2", ofSold, sub.Volume > 0, model.NearestSold),
-				args: []any{t.Group, sub.Category, numberArg(sub.Volume)}, read: collect(&found[i], (*listingRow).listing),
+				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectListings(&found[i]),
 			})
 		}
 	}

@@ -76,29 +76,19 @@ func (s *Store) Once(ctx context.Context, t service.Tenant, r service.OnceReques
 func takeKey(ctx context.Context, tx pgx.Tx, t service.Tenant, r service.OnceRequest, since time.Time) (*service.OnceAnswer, error) {
 	key := []any{t.Group, t.Member, r.Operation, r.Key}
 	var taken bool
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, t.Group.String(), t.Member.String())
-	batch.Queue("set local lock_timeout = '500ms'")
-	steps := []statement{{
+	err := send(ctx, tx, tenantIs(t), statement{sql: "set local lock_timeout = '500ms'"}, statement{
 		// Old ones go a few at a time, and never at the price of waiting.
 		sql: `delete from idempotency where group_id = $1 and (member_id, operation, key) in (
 			select member_id, operation, key from idempotency where group_id = $1 and made_at < $2
 			order by made_at limit 100 for update skip locked)`,
 		args: []any{t.Group, since},
-	}, {
+	}, statement{
 		sql: `insert into idempotency (group_id, member_id, operation, key, sum, made_at) values ($1, $2, $3, $4, $5, $6)
 			on conflict (group_id, member_id, operation, key) do update set sum = excluded.sum, made_at = excluded.made_at
 			where idempotency.made_at < $7 returning true`,
 		args: append(key, r.Sum[:], r.At, since),
-		read: func(rows pgx.Rows) error {
-			_, err := pgx.ForEachRow(rows, []any{&taken}, func() error { return nil })
-			return err
-		},
-	}, {sql: "set local lock_timeout = 0"}}
-	for _, step := range steps {
-		batch.Queue(step.sql, step.args...)
-	}
-	err := sendBatch(ctx, tx, batch, 2, steps)
+		read: oneOrNone(&taken),
+	}, statement{sql: "set local lock_timeout = 0"})
 	if hasCode(err, codeLockNotAvailable) {
 		return nil, service.ErrInProgress
 	}

@@ -3,12 +3,10 @@ package db
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -21,7 +19,7 @@ import (
 // Listing reads one row.
 func (s *Store) Listing(ctx context.Context, t service.Tenant, id uuid.UUID) (*service.Listing, error) {
 	var found []*service.Listing
-	err := s.run(ctx, t, statement{sql: selectListings + " and l.listing_id = $2", args: []any{t.Group, id}, read: collect(&found, (*listingRow).listing)})
+	err := s.run(ctx, t, statement{sql: selectListings + " and l.listing_id = $2", args: []any{t.Group, id}, read: collectListings(&found)})
 	if err != nil {
 		return nil, err
 	}
@@ -38,7 +36,7 @@ func (s *Store) Listings(ctx context.Context, t service.Tenant, q service.Query)
 		return nil, false, err
 	}
 	var found []*service.Listing
-	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collect(&found, (*listingRow).listing)}); err != nil {
+	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collectListings(&found)}); err != nil {
 		return nil, false, err
 	}
 	more := len(found) > q.Limit
@@ -51,28 +49,7 @@ func (s *Store) EachListing(ctx context.Context, t service.Tenant, q service.Que
 	if err != nil {
 		return err
 	}
-	return s.run(ctx, t, statement{sql: sql, args: args, read: eachListing(yield)})
-}
-
-// eachListing reads rows one by one.
-func eachListing(yield func(*service.Listing) error) func(pgx.Rows) error {
-	return func(rows pgx.Rows) error {
-		defer rows.Close()
-		for rows.Next() {
-			r, err := pgx.RowToAddrOfStructByName[listingRow](rows)
-			if err != nil {
-				return err
-			}
-			l, err := r.listing()
-			if err != nil {
-				return err
-			}
-			if err := yield(l); err != nil {
-				return err
-			}
-		}
-		return rows.Err()
-	}
+	return s.run(ctx, t, statement{sql: sql, args: args, read: each(rowFields, yield)})
 }
 
 // sortExpressions give each sort column without NULLs and with its type, so
@@ -129,10 +106,10 @@ func listingQuery(t service.Tenant, q service.Query, limit string) (string, []an
 	for _, column := range service.DateFilters {
 		indexed := cmp.Or(sortExpressions[column].expr, "l."+column)
 		if on, ok := q.From[column]; ok {
-			b.and("l.%s is not null and %s >= %s::date", column, indexed, b.arg(dateArg(on)))
+			b.and("l.%s is not null and %s >= %s::date", column, indexed, b.arg(on))
 		}
 		if on, ok := q.To[column]; ok {
-			b.and("l.%s is not null and %s <= %s::date", column, indexed, b.arg(dateArg(on)))
+			b.and("l.%s is not null and %s <= %s::date", column, indexed, b.arg(on))
 		}
 	}
 	for _, column := range service.NumberFilters {
@@ -257,7 +234,7 @@ func after(keys []sortKey) string {
 func (s *Store) Pieces(ctx context.Context, t service.Tenant, q service.PieceQuery) ([]*service.Piece, bool, error) {
 	sql, args := pieceQuery(t, q)
 	var found []*service.Listing
-	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collect(&found, (*listingRow).listing)}); err != nil {
+	if err := s.run(ctx, t, statement{sql: sql, args: args, read: collectListings(&found)}); err != nil {
 		return nil, false, err
 	}
 	var pieces []*service.Piece
@@ -307,50 +284,33 @@ func chunksByPiece(rows []*service.Listing) [][]*service.Listing {
 	return chunks
 }
 
-// eventRow is a row of event with the name of who recorded it.
-type eventRow struct {
-	EventID   uuid.UUID
-	ListingID uuid.UUID
-	MemberID  uuid.UUID
-	Member    string
-	Kind      string
-	OnDate    time.Time
-	At        time.Time
-	ChangeNo  int64
-	Private   bool
-	Changes   []byte
-	Details   []byte
-	Voids     *uuid.UUID
-	VoidedBy  *uuid.UUID
+// eventFields are those of an event with the name of who recorded it.
+var eventFields = []field[service.Event]{
+	{"e.event_id", func(e *service.Event) any { return &e.ID }},
+	{"e.listing_id", func(e *service.Event) any { return &e.ListingID }},
+	{"e.member_id", func(e *service.Event) any { return &e.MemberID }},
+	{"m.name", func(e *service.Event) any { return &e.Member }},
+	{"e.kind", func(e *service.Event) any { return &e.Kind }},
+	{"e.on_date", func(e *service.Event) any { return &e.On }},
+	{"e.at", func(e *service.Event) any { return &e.At }},
+	{"e.change_no", func(e *service.Event) any { return &e.ChangeNo }},
+	{"e.private", func(e *service.Event) any { return &e.Private }},
+	{"e.changes", func(e *service.Event) any { return &e.Changes }},
+	{"case when e.owner_id = " + me + " then e.details || e.owner_details else e.details end", func(e *service.Event) any { return &e.Details }},
+	{"e.voids", func(e *service.Event) any { return blank(&e.Voids) }},
+	{"e.voided_by", func(e *service.Event) any { return blank(&e.VoidedBy) }},
 }
 
-const selectEvents = `select e.event_id, e.listing_id, e.member_id, m.name as member, e.kind, e.on_date, e.at, e.change_no,
-	e.private, e.changes, case when e.owner_id = ` + me + ` then e.details || e.owner_details else e.details end as details,
-	e.voids, e.voided_by
-	from event e join member m using (group_id, member_id) where e.group_id = $1`
+var selectEvents = "select " + expressions(eventFields) + " from event e join member m using (group_id, member_id) where e.group_id = $1"
 
-const selectListingEvents = selectEvents + " and e.listing_id = $2 order by e.change_no, e.event_id"
-
-func (r *eventRow) event() (service.Event, error) {
-	e := service.Event{
-		ID: r.EventID, ListingID: r.ListingID, MemberID: r.MemberID, Member: r.Member, Kind: r.Kind, On: dateOf(&r.OnDate), At: r.At,
-		ChangeNo: r.ChangeNo, Private: r.Private, Voids: valueOf(r.Voids), VoidedBy: valueOf(r.VoidedBy),
-	}
-	if err := json.Unmarshal(r.Changes, &e.Changes); err != nil {
-		return e, fmt.Errorf("event %s: %w", r.EventID, err)
-	}
-	if err := json.Unmarshal(r.Details, &e.Details); err != nil {
-		return e, fmt.Errorf("event %s: %w", r.EventID, err)
-	}
-	return e, nil
-}
+var selectListingEvents = selectEvents + " and e.listing_id = $2 order by e.change_no, e.event_id"
 
 // Events tells a listing's facts in the order they were recorded.
 func (s *Store) Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error) {
 	var found []service.Event
 	err := s.run(ctx, t, statement{
 		sql: selectListingEvents, args: []any{t.Group, listing},
-		read: collect(&found, (*eventRow).event),
+		read: collect(&found, eventFields),
 	})
 	return found, err
 }
@@ -368,8 +328,8 @@ func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pr
 				select coalesce(sum(greatest(0, least(upper(p), until) - lower(p))), 0)::integer as days from unnest(l.pauses) p) paused
 			where l.group_id = $1 and l.source = 'own' and (` + sortExpressions["listed_on"].expr + `) between $2 and $3
 			group by 1, 2 order by 1, 2`,
-		args: []any{t.Group, since.Time(), today.Time()},
-		read: collect(&lives, func(r *watch.Lifetime) (watch.Lifetime, error) { return *r, nil }),
+		args: []any{t.Group, since, today},
+		read: collectByName(&lives),
 	})
 	return lives, err
 }
@@ -381,7 +341,7 @@ func (s *Store) HoldEvents(ctx context.Context, t service.Tenant, until pricing.
 		statement{
 			sql: selectEvents + ` and e.kind in ('hold', 'release') and e.voided_by is null and e.on_date <= $2
 				order by e.change_no, e.event_id`,
-			args: []any{t.Group, dateArg(until)}, read: collect(&events, (*eventRow).event),
+			args: []any{t.Group, until}, read: collect(&events, eventFields),
 		},
 		statement{
 			sql: `select l.listing_id from listing l where l.group_id = $1 and l.outcome = 'sold' and exists (select from event e

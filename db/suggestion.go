@@ -2,9 +2,9 @@ package db
 
 import (
 	"context"
+	"database/sql/driver"
 	"encoding/json"
-	"fmt"
-	"time"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -23,72 +23,66 @@ const (
 	keptForRef = "k.group_id = l.group_id and k.member_id = l.member_id and k.ref = l.ref and k.listing_id is null"
 )
 
+// shownFields are those of a suggestion; listing_id is the listing that it is judged by.
+var shownFields = []field[track.Shown]{
+	{"suggestion_id", func(k *track.Shown) any { return &k.ID }},
+	{"member_id", func(k *track.Shown) any { return &k.MemberID }},
+	{"ref", func(k *track.Shown) any { return &k.Ref }},
+	{"listing_id", func(k *track.Shown) any { return blank(&k.ListingID) }},
+	{"on_date", func(k *track.Shown) any { return &k.On }},
+	{"model", func(k *track.Shown) any { return &k.Model }},
+	{"made_at", func(k *track.Shown) any { return &k.At }},
+	{"estimate", func(k *track.Shown) any { return blank(&k.Estimate) }},
+	{"likely", ofSalePrice(func(r *track.ShownRange) *service.Money { return &r.Likely })},
+	{"low", ofSalePrice(func(r *track.ShownRange) *service.Money { return &r.Low })},
+	{"high", ofSalePrice(func(r *track.ShownRange) *service.Money { return &r.High })},
+	{"level", ofSalePrice(func(r *track.ShownRange) *float64 { return &r.Level })},
+	{"ask", ofPromise(func(p *track.ShownAsk) *service.Money { return &p.Ask })},
+	{"within_days", ofPromise(func(p *track.ShownAsk) *int { return &p.WithinDays })},
+	{"chance", ofPromise(func(p *track.ShownAsk) *float64 { return &p.Chance })},
+	{"prospects", func(k *track.Shown) any { return prospects{&k.Promise} }},
+}
+
+func ofSalePrice[T any](part func(*track.ShownRange) *T) func(*track.Shown) any {
+	return func(k *track.Shown) any { return partOr[track.ShownRange, T]{whole: &k.SalePrice, part: part} }
+}
+
+func ofPromise[T any](part func(*track.ShownAsk) *T) func(*track.Shown) any {
+	return func(k *track.Shown) any { return partOr[track.ShownAsk, T]{whole: &k.Promise, part: part} }
+}
+
+// prospects is a place for those of a promise, if there is one.
+type prospects struct{ of **track.ShownAsk }
+
+// Value writes them.
+func (p prospects) Value() (driver.Value, error) {
+	if *p.of == nil {
+		return nil, nil
+	}
+	return json.Marshal((*p.of).Prospects)
+}
+
+// ScanBytes reads them; the ask that is promised was read before.
+func (p prospects) ScanBytes(text []byte) error {
+	if text == nil || *p.of == nil {
+		return nil
+	}
+	return json.Unmarshal(text, &(*p.of).Prospects)
+}
+
 // KeepSuggestions keeps what was shown; what was kept already stays as it is.
 func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []track.Shown) error {
 	statements := make([]statement, len(kept))
-	for i, k := range kept {
-		row := keptRow{SuggestionID: k.ID, MemberID: k.MemberID, Ref: k.Ref, OnDate: k.On.Time(), Model: k.Model, MadeAt: k.At, Estimate: moneyArg(k.Estimate)}
-		if r := k.SalePrice; r != nil {
-			row.Likely, row.Low, row.High, row.Level = new(int64(r.Likely)), new(int64(r.Low)), new(int64(r.High)), &r.Level
-		}
-		if p := k.Promise; p != nil {
-			text, err := json.Marshal(p.Prospects)
-			if err != nil {
-				return fmt.Errorf("the prospects of %s: %w", k.Ref, err)
-			}
-			row.Ask, row.WithinDays, row.Chance, row.Prospects = new(int64(p.Ask)), &p.WithinDays, &p.Chance, text
-		}
+	for i := range kept {
 		statements[i] = statement{
 			// The listing may have been deleted since.
-			sql: `insert into suggestion (group_id, suggestion_id, member_id, ref, listing_id, on_date, model, made_at, estimate,
-					likely, low, high, level, ask, within_days, chance, prospects)
-				values ($1, $2, $3, $4, (select listing_id from listing where group_id = $1 and listing_id = $5), $6, $7, $8, $9,
-					$10, $11, $12, $13, $14, $15, $16, $17)
-				on conflict do nothing`,
-			args: []any{group, row.SuggestionID, row.MemberID, row.Ref, uuidArg(k.ListingID), row.OnDate, row.Model, row.MadeAt, row.Estimate,
-				row.Likely, row.Low, row.High, row.Level, row.Ask, row.WithinDays, row.Chance, row.Prospects},
+			sql: "insert into suggestion (group_id, " + expressions(shownFields) + `) values ($1, $2, $3, $4,
+				(select listing_id from listing where group_id = $1 and listing_id = $5), ` +
+				parameters(6, len(shownFields)-4) + ") on conflict do nothing",
+			args: append([]any{group}, places(shownFields, &kept[i])...),
 		}
 	}
 	return s.run(ctx, service.Tenant{Group: group}, statements...)
-}
-
-// keptRow is a row of suggestion; ListingID is the listing that it is judged by.
-type keptRow struct {
-	SuggestionID uuid.UUID
-	MemberID     uuid.UUID
-	Ref          string
-	ListingID    *uuid.UUID
-	OnDate       time.Time
-	Model        string
-	MadeAt       time.Time
-	Estimate     *int64
-	Likely       *int64
-	Low          *int64
-	High         *int64
-	Level        *float64
-	Ask          *int64
-	WithinDays   *int
-	Chance       *float64
-	Prospects    []byte
-}
-
-func (r *keptRow) kept() (track.Shown, error) {
-	k := track.Shown{
-		ID: r.SuggestionID, MemberID: r.MemberID, Ref: r.Ref, ListingID: valueOf(r.ListingID), On: pricing.DateOf(r.OnDate),
-		Model: r.Model, At: r.MadeAt, Estimate: service.Money(valueOf(r.Estimate)),
-	}
-	if r.Likely != nil {
-		k.SalePrice = &track.ShownRange{
-			Likely: service.Money(*r.Likely), Low: service.Money(valueOf(r.Low)), High: service.Money(valueOf(r.High)), Level: valueOf(r.Level),
-		}
-	}
-	if r.Ask != nil {
-		k.Promise = &track.ShownAsk{Ask: service.Money(*r.Ask), WithinDays: valueOf(r.WithinDays), Chance: valueOf(r.Chance)}
-		if err := json.Unmarshal(r.Prospects, &k.Promise.Prospects); err != nil {
-			return k, fmt.Errorf("suggestion %s: prospects: %w", r.SuggestionID, err)
-		}
-	}
-	return k, nil
 }
 
 // scoredBefore and lastOf find, of the suggestions k of a listing l, the last
@@ -112,12 +106,11 @@ func keptOf(condition, order string) string {
 func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]track.Shown, error) {
 	var found []track.Shown
 	err := s.run(ctx, t, statement{
-		sql: `select k.suggestion_id, k.member_id, k.ref, l.listing_id, k.on_date, k.model, k.made_at, k.estimate,
-				k.likely, k.low, k.high, k.level, k.ask, k.within_days, k.chance, k.prospects
+		sql: "select " + strings.Replace(expressions(prefixed("k.", shownFields)), "k.listing_id", "l.listing_id", 1) + `
 			from listing l cross join lateral ` + keptOf(scoredBefore, lastOf) + ` k
 			where l.group_id = $1 and l.source = 'own' and l.listed_on is not null
 			order by l.listing_id`,
-		args: []any{t.Group}, read: collect(&found, (*keptRow).kept),
+		args: []any{t.Group}, read: collect(&found, shownFields),
 	})
 	return found, err
 }
@@ -162,9 +155,9 @@ func (w *writer) EstimatesSeen(ctx context.Context, rows []*service.Listing) (ma
 	}
 	seen := make(map[uuid.UUID]service.Money)
 	var id uuid.UUID
-	var estimate *int64
-	_, err = pgx.ForEachRow(found, []any{&id, &estimate}, func() error {
-		seen[id] = service.Money(valueOf(estimate))
+	var estimate service.Money
+	_, err = pgx.ForEachRow(found, []any{&id, blank(&estimate)}, func() error {
+		seen[id] = estimate
 		return nil
 	})
 	return seen, translate(err)
@@ -186,12 +179,12 @@ func (s *Store) PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefo
 			sql: `with gone as (delete from suggestion where group_id = $1 and suggestion_id in (
 				select k.suggestion_id from listing l join suggestion k on ` + keptForIt + prunedOf + `
 				union all select k.suggestion_id from listing l join suggestion k on ` + keptForRef + prunedOf + ")" + counted,
-			args: []any{group, endedBefore.Time()}, read: count,
+			args: []any{group, endedBefore}, read: count,
 		},
 		statement{
 			sql: `with gone as (delete from suggestion k where k.group_id = $1 and k.listing_id is null and k.on_date < $2
 				and not exists (select from listing l where l.group_id = $1 and l.member_id = k.member_id and l.ref = k.ref)` + counted,
-			args: []any{group, describedBefore.Time()}, read: count,
+			args: []any{group, describedBefore}, read: count,
 		})
 	return dropped, err
 }

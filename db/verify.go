@@ -101,23 +101,7 @@ func (s *Store) EachEvent(ctx context.Context, t service.Tenant, yield func(serv
 	return s.run(ctx, t, statement{
 		sql:  selectEvents + " and e.owner_id = $2 order by e.listing_id, e.change_no, e.event_id",
 		args: []any{t.Group, t.Member},
-		read: func(rows pgx.Rows) error {
-			defer rows.Close()
-			for rows.Next() {
-				r, err := pgx.RowToAddrOfStructByName[eventRow](rows)
-				if err != nil {
-					return err
-				}
-				e, err := r.event()
-				if err != nil {
-					return err
-				}
-				if err := yield(e); err != nil {
-					return err
-				}
-			}
-			return rows.Err()
-		},
+		read: each(eventFields, func(e *service.Event) error { return yield(*e) }),
 	})
 }
 

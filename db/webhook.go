@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
 	"askwright/service/webhook"
@@ -23,32 +22,27 @@ func (s *Store) CreateWebhook(ctx context.Context, t service.Tenant, w webhook.W
 	})
 }
 
+var webhookFields = []field[webhook.Webhook]{
+	{"w.webhook_id", func(w *webhook.Webhook) any { return &w.ID }},
+	{"w.member_id", func(w *webhook.Webhook) any { return &w.MemberID }},
+	{"m.name", func(w *webhook.Webhook) any { return &w.Member }},
+	{"w.url", func(w *webhook.Webhook) any { return &w.URL }},
+	{"w.label", func(w *webhook.Webhook) any { return &w.Label }},
+	{"w.events", func(w *webhook.Webhook) any { return &w.Events }},
+	{"w.secret", func(w *webhook.Webhook) any { return &w.Secret }},
+	{"w.created_at", func(w *webhook.Webhook) any { return &w.CreatedAt }},
+	{"w.failing_since", func(w *webhook.Webhook) any { return blank(&w.FailingSince) }},
+	{"w.disabled_at", func(w *webhook.Webhook) any { return blank(&w.DisabledAt) }},
+	{"w.note", func(w *webhook.Webhook) any { return &w.Note }},
+}
+
 // Webhooks lists the group's endpoints.
 func (s *Store) Webhooks(ctx context.Context, t service.Tenant) ([]webhook.Webhook, error) {
-	type row struct {
-		WebhookID    uuid.UUID
-		MemberID     uuid.UUID
-		Member       string
-		URL          string
-		Label        string
-		Events       []string
-		Secret       []byte
-		CreatedAt    time.Time
-		FailingSince *time.Time
-		DisabledAt   *time.Time
-		Note         string
-	}
 	var found []webhook.Webhook
 	err := s.run(ctx, t, statement{
-		sql: `select w.webhook_id, w.member_id, m.name as member, w.url, w.label, w.events, w.secret, w.created_at, w.failing_since, w.disabled_at, w.note
-			from webhook w join member m using (group_id, member_id) where w.group_id = $1 order by w.created_at, w.webhook_id`,
-		args: []any{t.Group},
-		read: collect(&found, func(r *row) (webhook.Webhook, error) {
-			return webhook.Webhook{
-				ID: r.WebhookID, MemberID: r.MemberID, Member: r.Member, URL: r.URL, Label: r.Label, Events: r.Events, Secret: r.Secret,
-				CreatedAt: r.CreatedAt, FailingSince: timeOf(r.FailingSince), DisabledAt: timeOf(r.DisabledAt), Note: r.Note,
-			}, nil
-		}),
+		sql: "select " + expressions(webhookFields) + ` from webhook w join member m using (group_id, member_id)
+			where w.group_id = $1 order by w.created_at, w.webhook_id`,
+		args: []any{t.Group}, read: collect(&found, webhookFields),
 	})
 	return found, err
 }
@@ -74,7 +68,7 @@ func queueNotice(group uuid.UUID, m service.Notice) statement {
 			where w.group_id = $1 and w.disabled_at is null and $4 = any (w.events) and ($2::uuid is null or w.member_id = $2)
 			and not exists (select from webhook_delivery d where d.group_id = $1 and d.webhook_id = w.webhook_id
 				and d.listing_id = $3 and d.event = $4 and d.created_at > $7)`,
-		args: []any{group, uuidArg(m.Owner), uuidArg(m.ListingID), m.Event, string(m.Payload), m.At, timeArg(m.Since)},
+		args: []any{group, unlessZero(m.Owner), unlessZero(m.ListingID), m.Event, string(m.Payload), m.At, unlessZero(m.Since)},
 	}
 }
 
@@ -89,30 +83,19 @@ func (s *Store) RestoreWebhook(ctx context.Context, t service.Tenant, id uuid.UU
 	})
 }
 
-const deliveryColumns = `d.delivery_id, d.webhook_id, d.listing_id, d.event, d.payload, d.created_at, d.next_at, d.attempts, d.tried_at, d.status,
-	d.error, d.delivered_at`
-
-type deliveryRow struct {
-	DeliveryID  uuid.UUID
-	WebhookID   uuid.UUID
-	ListingID   *uuid.UUID
-	Event       string
-	Payload     string
-	CreatedAt   time.Time
-	NextAt      *time.Time
-	Attempts    int
-	TriedAt     *time.Time
-	Status      *int
-	Error       string
-	DeliveredAt *time.Time
-}
-
-func (r *deliveryRow) delivery() (webhook.Delivery, error) {
-	return webhook.Delivery{
-		ID: r.DeliveryID, WebhookID: r.WebhookID, ListingID: valueOf(r.ListingID), Event: r.Event, Payload: r.Payload, CreatedAt: r.CreatedAt,
-		NextAt: timeOf(r.NextAt), Attempts: r.Attempts, TriedAt: timeOf(r.TriedAt), Status: valueOf(r.Status), Error: r.Error,
-		DeliveredAt: timeOf(r.DeliveredAt),
-	}, nil
+var deliveryFields = []field[webhook.Delivery]{
+	{"d.delivery_id", func(d *webhook.Delivery) any { return &d.ID }},
+	{"d.webhook_id", func(d *webhook.Delivery) any { return &d.WebhookID }},
+	{"d.listing_id", func(d *webhook.Delivery) any { return blank(&d.ListingID) }},
+	{"d.event", func(d *webhook.Delivery) any { return &d.Event }},
+	{"d.payload", func(d *webhook.Delivery) any { return &d.Payload }},
+	{"d.created_at", func(d *webhook.Delivery) any { return &d.CreatedAt }},
+	{"d.next_at", func(d *webhook.Delivery) any { return blank(&d.NextAt) }},
+	{"d.attempts", func(d *webhook.Delivery) any { return &d.Attempts }},
+	{"d.tried_at", func(d *webhook.Delivery) any { return blank(&d.TriedAt) }},
+	{"d.status", func(d *webhook.Delivery) any { return blank(&d.Status) }},
+	{"d.error", func(d *webhook.Delivery) any { return &d.Error }},
+	{"d.delivered_at", func(d *webhook.Delivery) any { return blank(&d.DeliveredAt) }},
 }
 
 // deliveryStates are the conditions of service.DeliveryStates.
@@ -130,10 +113,10 @@ func (s *Store) WebhookDeliveries(ctx context.Context, t service.Tenant, q webho
 		most = new(q.Limit + 1)
 	}
 	err := s.run(ctx, t, statement{
-		sql: "select " + deliveryColumns + ` from webhook_delivery d where d.group_id = $1 and d.webhook_id = $2
+		sql: "select " + expressions(deliveryFields) + ` from webhook_delivery d where d.group_id = $1 and d.webhook_id = $2
 			and ($3::uuid is null or d.delivery_id = $3) and ($4::timestamptz is null or (d.created_at, d.delivery_id) < ($4, $5))` +
 			deliveryStates[q.State] + " order by d.created_at desc, d.delivery_id desc limit $6",
-		args: []any{t.Group, q.Webhook, uuidArg(q.ID), timeArg(q.Before), q.BeforeID, most}, read: collect(&found, (*deliveryRow).delivery),
+		args: []any{t.Group, q.Webhook, unlessZero(q.ID), unlessZero(q.Before), q.BeforeID, most}, read: collect(&found, deliveryFields),
 	})
 	if more := q.Limit > 0 && len(found) > q.Limit; more {
 		return found[:q.Limit], more, err
@@ -158,10 +141,7 @@ func (s *Store) TakeWebhook(ctx context.Context, t service.Tenant, id uuid.UUID,
 			where w.group_id = $1 and w.webhook_id = $2 and w.disabled_at is null and (w.busy_until is null or w.busy_until <= $3)
 			and exists (select from webhook_delivery d where d.group_id = $1 and d.webhook_id = $2 and d.next_at <= $3) returning true`,
 		args: []any{t.Group, id, now, until},
-		read: func(rows pgx.Rows) error {
-			_, err := pgx.ForEachRow(rows, []any{&taken}, func() error { return nil })
-			return err
-		},
+		read: oneOrNone(&taken),
 	})
 	return taken, err
 }
@@ -175,8 +155,8 @@ func (s *Store) NextWebhookDelivery(ctx context.Context, t service.Tenant, endpo
 			sql: `update webhook_delivery d set attempts = attempts + 1, tried_at = $3
 				where d.group_id = $1 and d.delivery_id = (select x.delivery_id from webhook_delivery x
 					where x.group_id = $1 and x.webhook_id = $2 and x.next_at <= $3 order by x.created_at, x.delivery_id limit 1)
-				returning ` + deliveryColumns,
-			args: []any{t.Group, endpoint, now}, read: collect(&found, (*deliveryRow).delivery),
+				returning ` + expressions(deliveryFields),
+			args: []any{t.Group, endpoint, now}, read: collect(&found, deliveryFields),
 		})
 	if err == nil && len(found) == 0 {
 		err = service.ErrNotFound
@@ -194,7 +174,7 @@ func (s *Store) RecordAttempt(ctx context.Context, t service.Tenant, a webhook.A
 	steps := []statement{{
 		sql: `update webhook_delivery set status = $3, error = $4, next_at = $5, delivered_at = case when $6 then $7::timestamptz end
 			where group_id = $1 and delivery_id = $2`,
-		args: []any{t.Group, a.Delivery.ID, intArg(a.Status), a.Error, timeArg(a.NextAt), a.Delivered, a.At},
+		args: []any{t.Group, a.Delivery.ID, unlessZero(a.Status), a.Error, unlessZero(a.NextAt), a.Delivered, a.At},
 	}, {
 		sql:  "update webhook set failing_since = case when not $3 then coalesce(failing_since, $4) end where group_id = $1 and webhook_id = $2",
 		args: []any{t.Group, webhook, a.Delivered, a.At},

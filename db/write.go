@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -35,12 +34,11 @@ func (s *Store) Write(ctx context.Context, t service.Tenant, do func(recording.W
 func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) error) error {
 	err := pgx.BeginFunc(ctx, s.session(ctx, t), func(tx pgx.Tx) error {
 		w := &writer{tx: tx, tenant: t}
-		batch := &pgx.Batch{}
-		batch.Queue(asTenant, t.Group.String(), t.Member.String())
-		// Not "for update": foreign keys to the group are checked meanwhile.
-		turn := statement{sql: "select change_no from groups where group_id = $1 for no key update", read: one(&w.changeNo)}
-		batch.Queue(turn.sql, t.Group)
-		if err := sendBatch(ctx, tx, batch, 1, []statement{turn}); err != nil {
+		if err := send(ctx, tx, tenantIs(t), statement{
+			// Not "for update": foreign keys to the group are checked meanwhile.
+			sql:  "select change_no from groups where group_id = $1 for no key update",
+			args: []any{t.Group}, read: one(&w.changeNo),
+		}); err != nil {
 			return err
 		}
 		return do(w)
@@ -92,8 +90,17 @@ func (w *writer) audit(ctx context.Context, what string, subject, owner uuid.UUI
 	}
 	return w.exec(ctx, `
 		insert into audit (group_id, audit_id, member_id, owner_id, at, change_no, what, subject, detail)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		w.tenant.Group, uuid.Must(uuid.NewV7()), w.tenant.Member, uuidArg(owner), w.tenant.At, w.changeNo, what, subject, text)
+		values (@group, @id, @member, @owner, @at, @change, @what, @subject, @detail)`, pgx.StrictNamedArgs{
+		"group":   w.tenant.Group,
+		"id":      uuid.Must(uuid.NewV7()),
+		"member":  w.tenant.Member,
+		"owner":   unlessZero(owner),
+		"at":      w.tenant.At,
+		"change":  w.changeNo,
+		"what":    what,
+		"subject": subject,
+		"detail":  text,
+	})
 }
 
 // Save writes rows with their pieces, events and ledger lines.
@@ -111,11 +118,11 @@ func (w *writer) Save(ctx context.Context, changes []*service.Change) error {
 				w.tenant.Group, c.New.PieceID, c.New.MemberID, c.New.PieceRef)
 		}
 		c.New.ChangeNo = w.changeNo
-		row := rowOf(c.New)
+		row := places(listingFields, c.New)
 		if c.Old == nil {
-			batch.Queue(insertListing, append([]any{w.tenant.Group}, row.values()...)...)
+			batch.Queue(insertListing, append([]any{w.tenant.Group}, row...)...)
 		} else {
-			batch.Queue(updateListing, append([]any{w.tenant.Group, w.tenant.Member}, row.values()...)...)
+			batch.Queue(updateListing, append([]any{w.tenant.Group, w.tenant.Member}, row...)...)
 		}
 		if c.Old != nil && c.Old.PieceRef != c.New.PieceRef {
 			batch.Queue("update piece set ref = $3 where group_id = $1 and piece_id = $2", w.tenant.Group, c.New.PieceID, c.New.PieceRef)
@@ -163,11 +170,25 @@ func (w *writer) queueEvent(batch *pgx.Batch, l *service.Listing, e service.Even
 		return err
 	}
 	batch.Queue(`
-		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private, changes, details,
-			owner_details, voids)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
-		w.tenant.Group, e.ID, l.ID, l.MemberID, e.MemberID, e.Kind, dateArg(e.On), e.At, w.changeNo, e.Private, changes, details,
-		ownerDetails, uuidArg(e.Voids))
+		insert into event (group_id, event_id, listing_id, owner_id, member_id, kind, on_date, at, change_no, private,
+			changes, details, owner_details, voids)
+		values (@group, @id, @listing, @owner, @member, @kind, @on, @at, @change, @private,
+			@changes, @details, @owner_details, @voids)`, pgx.StrictNamedArgs{
+		"group":         w.tenant.Group,
+		"id":            e.ID,
+		"listing":       l.ID,
+		"owner":         l.MemberID,
+		"member":        e.MemberID,
+		"kind":          e.Kind,
+		"on":            e.On,
+		"at":            e.At,
+		"change":        w.changeNo,
+		"private":       e.Private,
+		"changes":       changes,
+		"details":       details,
+		"owner_details": ownerDetails,
+		"voids":         unlessZero(e.Voids),
+	})
 	if e.Voids != uuid.Nil {
 		batch.Queue("update event set voided_by = $3 where group_id = $1 and event_id = $2", w.tenant.Group, e.Voids, e.ID)
 	}
@@ -188,22 +209,34 @@ func (w *writer) queueLedger(batch *pgx.Batch, c *service.Change) {
 			values ($1, $2, $3, $4, $5, $6, $7)
 			on conflict (group_id, listing_id) do update set bought_on = excluded.bought_on, bought_from = excluded.bought_from,
 				condition_found = excluded.condition_found, notes = excluded.notes`,
-			w.tenant.Group, c.New.ID, c.New.MemberID, dateArg(after.BoughtOn), after.BoughtFrom, intArg(after.ConditionFound), after.Notes)
+			w.tenant.Group, c.New.ID, c.New.MemberID, after.BoughtOn, after.BoughtFrom, unlessZero(after.ConditionFound), after.Notes)
 	}
 	w.queueCosts(batch, c, before, after)
 }
 
 const insertCostLine = `
 	insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, on_date, at, change_no, step, note, voids)
-	values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
+	values (@group, @line, @listing, @member, @kind, @amount, @on, @at, @change, @step, @note, @voids)`
 
 // queueCosts adds the line that an event came with, and of every other total
 // the difference. A total that became unknown has each of its lines undone.
 func (w *writer) queueCosts(batch *pgx.Batch, c *service.Change, before, after service.Ledger) {
 	var told service.CostKind
 	add := func(l service.CostLine) {
-		batch.Queue(insertCostLine, w.tenant.Group, l.ID, c.New.ID, c.New.MemberID, string(l.Kind), l.Amount, dateArg(l.On), c.Events[0].At,
-			w.changeNo, l.Step, l.Note, uuidArg(l.Voids))
+		batch.Queue(insertCostLine, pgx.StrictNamedArgs{
+			"group":   w.tenant.Group,
+			"line":    l.ID,
+			"listing": c.New.ID,
+			"member":  c.New.MemberID,
+			"kind":    l.Kind,
+			"amount":  l.Amount,
+			"on":      l.On,
+			"at":      c.Events[0].At,
+			"change":  w.changeNo,
+			"step":    l.Step,
+			"note":    l.Note,
+			"voids":   unlessZero(l.Voids),
+		})
 	}
 	for _, e := range c.Events {
 		if e.Line != nil {
@@ -310,7 +343,7 @@ func (w *writer) listings(ctx context.Context, sql string, args ...any) ([]*serv
 	var found []*service.Listing
 	rows, err := w.tx.Query(ctx, sql, args...)
 	if err == nil {
-		err = collect(&found, (*listingRow).listing)(rows)
+		err = collectListings(&found)(rows)
 	}
 	return found, translate(err)
 }
@@ -352,7 +385,7 @@ func (w *writer) events(ctx context.Context, sql string, args ...any) ([]service
 	var found []service.Event
 	rows, err := w.tx.Query(ctx, sql, args...)
 	if err == nil {
-		err = collect(&found, (*eventRow).event)(rows)
+		err = collect(&found, eventFields)(rows)
 	}
 	return found, translate(err)
 }
@@ -362,27 +395,4 @@ func emptyIfNil[V any](m map[string]V) map[string]V {
 		return map[string]V{}
 	}
 	return m
-}
-
-func dateArg(d pricing.Date) *time.Time {
-	if d.IsZero() {
-		return nil
-	}
-	t := d.Time()
-	return &t
-}
-
-func dateOf(t *time.Time) pricing.Date {
-	if t == nil {
-		return 0
-	}
-	return pricing.DateOf(*t)
-}
-
-// intArg is NULL for zero, which stands for unknown.
-func intArg(n int) *int {
-	if n == 0 {
-		return nil
-	}
-	return &n
 }
