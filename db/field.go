@@ -23,6 +23,19 @@ func expressions[T any](fields []field[T]) string {
 	return strings.Join(names, ", ")
 }
 
+// fieldsNamed are some of the fields, in the order of their names.
+func fieldsNamed[T any](fields []field[T], names string) []field[T] {
+	var out []field[T]
+	for name := range strings.FieldsSeq(names) {
+		for _, f := range fields {
+			if f.sql == name {
+				out = append(out, f)
+			}
+		}
+	}
+	return out
+}
+
 // prefixed names the table of columns.
 func prefixed[T any](table string, fields []field[T]) []field[T] {
 	out := make([]field[T], len(fields))

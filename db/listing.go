@@ -116,7 +116,7 @@ const pieceOfEach = "join lateral (select ref, piece_id from piece x where x.gro
 // rowsOf selects whole rows, with the tenant's own ledger, from a table or
 // subquery of listings.
 func rowsOf(listings string) string {
-	return "select " + selected(true) + `, p.ref as piece_ref, m.name as member,
+	return "select " + selected(listingFields, true) + `, p.ref as piece_ref, m.name as member,
 		g.bought_on, g.bought_from, g.condition_found, g.notes, c.costs
 		from ` + listings + ` l
 		` + pieceOfEach + `
@@ -138,16 +138,17 @@ const somethingHolds = " having count(*) > 2 * count(voids)"
 
 // factsOf selects from a table or subquery of listings.
 func factsOf(listings string) string {
-	return "select " + selected(false) + `, p.ref as piece_ref, m.name as member,
+	return "select " + selected(listingFields, false) + `, p.ref as piece_ref, m.name as member,
 		null::date as bought_on, null::text as bought_from, null::smallint as condition_found, null::text as notes, null::jsonb as costs
 		from ` + listings + ` l
 		` + pieceOfEach + `
 		join member m on m.group_id = l.group_id and m.member_id = l.member_id`
 }
 
-func selected(hideOwners bool) string {
-	names := make([]string, len(listingFields))
-	for i, f := range listingFields {
+// selected are fields of the listing l; what is the owner's alone may be hidden.
+func selected(fields []field[service.Listing], hideOwners bool) string {
+	names := make([]string, len(fields))
+	for i, f := range fields {
 		names[i] = "l." + f.sql
 		switch {
 		case f.sql == "pauses":

@@ -112,11 +112,32 @@ const (
 	logVolume = "ln($3::float8)"
 )
 
+// nearFields are what comparables are compared by and shown with: columns of the
+// listing, and at the end whose it is.
+var nearFields = append(fieldsNamed(listingFields, `listing_id piece_id member_id ref source last_seen_on category
+	set_size items width depth height unit material wood style year_made condition finish color second_finish second_color
+	topcoat sheen hardware drawers doors maker venue area listed_on ask_on ask_amount pauses outcome ended_on sale_price`),
+	field[service.Listing]{"member", func(l *service.Listing) any { return &l.Member }})
+
+// nearOf selects them from a subquery of listings.
+func nearOf(listings string) string {
+	return "select " + selected(nearFields[:len(nearFields)-1], false) + `, m.name as member
+		from ` + listings + ` l join member m on m.group_id = l.group_id and m.member_id = l.member_id`
+}
+
+// collectNear reads such rows.
+func collectNear(into *[]*service.Listing) func(pgx.Rows) error {
+	return each(nearFields, func(l *service.Listing) error {
+		*into = append(*into, l)
+		return nil
+	})
+}
+
 // nearest writes one side of the search after another as one statement. Each
 // takes its few rows from the index before names are joined to them.
 func nearest(kind, condition string, sized bool, n int) string {
 	side := func(where, order string, n int) string {
-		return factsOf("(select * from listing l where l.group_id = $1" + kind + condition + where +
+		return nearOf("(select * from listing l where l.group_id = $1" + kind + condition + where +
 			" order by " + order + " limit " + strconv.Itoa(n) + ")")
 	}
 	const newest = "l.ended_on desc nulls last, l.listing_id desc"
@@ -138,9 +159,12 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.
 			condition string
 			n         int
 		}{{ofSold, model.NearestSold}, {ofUnsold, model.NearestUnsold}} {
+			if sub.SoldOnly && search.condition == ofUnsold {
+				continue
+			}
 			statements = append(statements, statement{
 				sql:  nearest(sameKind, search.condition, sub.Volume > 0, search.n),
-				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectListings(&found[i]),
+				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectNear(&found[i]),
 			})
 		}
 	}
@@ -152,7 +176,7 @@ func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.
 		if countSold(found[i]) < sub.FewEnough {
 			statements = append(statements, statement{
 				sql:  nearest(" and l.category <> $2", ofSold, sub.Volume > 0, model.NearestSold),
-				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectListings(&found[i]),
+				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectNear(&found[i]),
 			})
 		}
 	}

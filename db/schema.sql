@@ -305,6 +305,7 @@ END)::double precision ^ (3)::double precision)))) stored,
 );
 CREATE INDEX listing_by_piece ON askwright.listing USING btree (group_id, piece_id);
 CREATE INDEX listing_changed ON askwright.listing USING btree (group_id, change_no);
+CREATE INDEX listing_in_yard ON askwright.listing USING btree (group_id, member_id) WHERE ((listed_on IS NULL) AND (let_go IS NULL));
 CREATE UNIQUE INDEX listing_offered_once ON askwright.listing USING btree (group_id, piece_id) WHERE ((outcome = 'open'::text) AND (source = 'own'::text));
 CREATE INDEX listing_order_ask ON askwright.listing USING btree (group_id, (
 CASE

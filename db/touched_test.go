@@ -7,11 +7,13 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 
 	"askwright/db"
 	"askwright/service"
+	"askwright/service/model"
 	"askwright/service/servicetest"
 )
 
@@ -212,6 +214,53 @@ func TestWhatPiecesTookIsReadOfChangesAlone(t *testing.T) {
 		for _, since := range []int64{1, 2} {
 			if n := rowsTouched(t, app, sql, tenant.Group, tenant.Member, since); n > 40 {
 				t.Errorf("%d rows read since %d, want only what changed:\n%s", n, since, sql)
+			}
+		}
+	}
+}
+
+// Comparables are found by index whatever the group's size, and read with all
+// that pricing takes of a listing but the estimate.
+func TestComparablesAreReadWithWhatPricingTakes(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	fillListings(t, f, 20_000)
+	a := f.Actor(t, "Wilda")
+	app := asApp(t, f.DB.DSN, a.Group.ID, a.MemberID)
+	for _, sql := range []string{db.NearestSold, db.NearestUnsold, db.NearestOthers} {
+		if n := rowsTouched(t, app, sql, a.Group.ID, "kind_3", 60_000.0); n > 2*(model.NearestSold+model.NearestUnsold) {
+			t.Errorf("%d rows read by\n%s", n, sql)
+		}
+	}
+	admin := connect(t, f.DB.AdminDSN, "")
+	mustExec(t, admin, `update listing set items = 'desk:1;chair:2', material = 'solid_wood', wood = 'oak', style = 'shaker',
+		year_made = 1960, condition = 4, color = 'navy', second_finish = 'clear', second_color = 'natural', topcoat = 'wax',
+		sheen = 'matte', hardware = 'original', drawers = 3, doors = 0, maker = 'Own', venue = 'market', area = 'north',
+		set_size = 2, pauses = datemultirange(daterange(listed_on, listed_on + 1)), last_seen_on = null where category = 'kind_3'`)
+	store, err := db.Open(t.Context(), f.DB.DSN, db.Options{MaxConns: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(store.Close)
+	for soldOnly, rows := range map[bool]int{true: 100, false: 130} {
+		query := model.CompQuery{Category: "kind_3", Volume: 60_000, FewEnough: 5, SoldOnly: soldOnly}
+		found, err := store.Nearest(t.Context(), a.Tenant(), []model.CompQuery{query})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(found[0]) > rows || len(found[0]) < 100 {
+			t.Errorf("%d rows, want %d or, of one outcome, fewer", len(found[0]), rows)
+		}
+		for _, l := range found[0] {
+			whole, err := f.Recording.Listing(t.Context(), a, l.ID)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(whole.Facts(a.Group.Currency, nil, nil), l.Facts(a.Group.Currency, nil, nil)); diff != "" {
+				t.Fatalf("%s (-whole +read):\n%s", l.Ref, diff)
+			}
+			if l.Member != whole.Member || l.Ref != whole.Ref {
+				t.Errorf("%s of %q, want %s of %q", l.Ref, l.Member, whole.Ref, whole.Member)
 			}
 		}
 	}

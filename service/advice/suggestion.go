@@ -166,7 +166,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	for i, sub := range subjects {
 		rows[i] = sub.row
 	}
-	candidates, err := s.nearest(ctx, a, rows)
+	candidates, err := s.nearest(ctx, a, rows, true) // a price rests on sales
 	if err != nil {
 		return nil, err
 	}
@@ -204,7 +204,7 @@ func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject
 	if err != nil {
 		return nil, err
 	}
-	candidates, err := s.nearest(ctx, a, []*service.Listing{read[0].row})
+	candidates, err := s.nearest(ctx, a, []*service.Listing{read[0].row}, false)
 	if err != nil {
 		return nil, err
 	}
@@ -216,11 +216,11 @@ func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject
 type near []*service.Listing
 
 // nearest looks up comparables; a piece is never its own.
-func (s *Service) nearest(ctx context.Context, a *service.Actor, subjects []*service.Listing) ([]near, error) {
+func (s *Service) nearest(ctx context.Context, a *service.Actor, subjects []*service.Listing, soldOnly bool) ([]near, error) {
 	search := make([]model.CompQuery, len(subjects))
 	for i, l := range subjects {
 		d := l.Attributes()
-		search[i] = model.CompQuery{Category: l.Category, Volume: d.Width * d.Depth * d.Height, FewEnough: model.FewComparable}
+		search[i] = model.CompQuery{Category: l.Category, Volume: d.Width * d.Depth * d.Height, FewEnough: model.FewComparable, SoldOnly: soldOnly}
 	}
 	found, err := s.store.Nearest(ctx, a.Tenant(), search)
 	if err != nil {

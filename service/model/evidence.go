@@ -42,6 +42,7 @@ type CompQuery struct {
 	Category  string
 	Volume    float64 // cubic centimetres of the main item; zero: unknown
 	FewEnough int     // below so many sold in the category, all categories are searched
+	SoldOnly  bool    // unsold ones are not asked for
 }
 
 // Recorded is a listing with its readings.
