@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"askwright/service"
 	"askwright/service/members"
@@ -15,14 +16,14 @@ func (s *Store) Authenticate(ctx context.Context, group uuid.UUID, hash []byte, 
 	var r groupRow
 	var a service.Actor
 	err := s.run(ctx, service.Tenant{Group: group}, statement{
-		sql: "select " + groupColumns + `, k.key_id, k.scope, m.member_id, m.name
+		sql: "select " + groupColumns + `, k.key_id, k.parent_id is not null, k.scope, m.member_id, m.name
 			from api_key k
 			join member m using (group_id, member_id)
 			join group_settings s using (group_id)
 			join groups g using (group_id)
 			where k.group_id = $1 and k.hash = $2 and k.revoked_at is null and (k.expires_at is null or k.expires_at > $3)`,
 		args: []any{group, hash, at},
-		read: one(append(r.fields(), &a.KeyID, &a.Scope, &a.MemberID, &a.Member)...),
+		read: one(append(r.fields(), &a.KeyID, &a.Session, &a.Scope, &a.MemberID, &a.Member)...),
 	})
 	if err != nil {
 		return nil, err
@@ -39,19 +40,73 @@ func (s *Store) TouchKey(ctx context.Context, t service.Tenant, key uuid.UUID, a
 	})
 }
 
-// CreateKey keeps a key under the hash of its secret.
-func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k members.Key, hash []byte) error {
-	return s.write(ctx, t, func(w *writer) error {
-		if err := w.execOne(ctx, `
-			insert into api_key (group_id, key_id, member_id, hash, scope, label, created_at, expires_at, parent_id)
-			select $1, $2, m.member_id, $4, $5, $6, $7, least($8, p.expires_at), p.key_id
-			from member m left join api_key p on p.group_id = $1 and p.key_id = $9
-			where m.group_id = $1 and m.member_id = $3 and m.left_at is null and ($9::uuid is null or p.revoked_at is null)`,
-			t.Group, k.ID, k.MemberID, hash, k.Scope, k.Label, k.CreatedAt, timeArg(k.ExpiresAt), uuidArg(k.ParentID)); err != nil {
+// changeKeys runs do in a transaction of the tenant. Keys change no answer about
+// furniture: they wait for no turn to write and take no change number.
+func (s *Store) changeKeys(ctx context.Context, t service.Tenant, do func(*writer) error) error {
+	return translate(pgx.BeginFunc(ctx, s.session(ctx, t), func(tx pgx.Tx) error {
+		w := &writer{tx: tx, tenant: t}
+		batch := &pgx.Batch{}
+		batch.Queue(asTenant, t.Group.String(), t.Member.String())
+		now := statement{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&w.changeNo)}
+		batch.Queue(now.sql, now.args...)
+		if err := sendBatch(ctx, tx, batch, 1, []statement{now}); err != nil {
 			return err
 		}
-		return w.audit(ctx, "key created", k.ID, uuid.Nil, k)
+		return do(w)
+	}))
+}
+
+// ofOneKind selects a member's keys, or with $3 sessions, that are valid at $4.
+const ofOneKind = `from api_key where group_id = $1 and member_id = $2 and (parent_id is not null) = $3
+	and revoked_at is null and (expires_at is null or expires_at > $4)`
+
+// CreateKey keeps a key under the hash of its secret.
+func (s *Store) CreateKey(ctx context.Context, t service.Tenant, k members.Key, most int, hash []byte) error {
+	isSession := k.ParentID != uuid.Nil
+	return s.changeKeys(ctx, t, func(w *writer) error {
+		// One after the other, so that two at once are not both the last one allowed.
+		if err := w.execOne(ctx, "select from member where group_id = $1 and member_id = $2 for no key update",
+			t.Group, k.MemberID); err != nil {
+			return err
+		}
+		var err error
+		if isSession {
+			err = w.exec(ctx, `delete from api_key where group_id = $1 and member_id = $2 and (parent_id is not null) = $3
+				and key_id not in (select key_id `+ofOneKind+` order by created_at desc, key_id desc limit $5)`,
+				t.Group, k.MemberID, true, k.CreatedAt, most-1)
+		} else {
+			err = w.hasRoom(ctx, k, most)
+		}
+		if err != nil {
+			return err
+		}
+		if err := w.execOne(ctx, `
+			insert into api_key (group_id, key_id, member_id, hash, scope, label, created_at, expires_at, parent_id, made_by)
+			select $1, $2, m.member_id, $4, $5, $6, $7, least($8, p.expires_at), p.key_id, $10
+			from member m left join api_key p on p.group_id = $1 and p.key_id = $9
+			where m.group_id = $1 and m.member_id = $3 and m.left_at is null and ($9::uuid is null or p.revoked_at is null)`,
+			t.Group, k.ID, k.MemberID, hash, k.Scope, k.Label, k.CreatedAt, timeArg(k.ExpiresAt), uuidArg(k.ParentID),
+			uuidArg(k.MadeByID)); err != nil || isSession {
+			return err
+		}
+		return w.note(ctx, "key created", k.ID, uuid.Nil, k)
 	})
+}
+
+// hasRoom refuses a key beyond so many that are valid; zero: any number.
+func (w *writer) hasRoom(ctx context.Context, k members.Key, most int) error {
+	if most == 0 {
+		return nil
+	}
+	var valid int
+	err := w.tx.QueryRow(ctx, "select count(*) "+ofOneKind, w.tenant.Group, k.MemberID, false, k.CreatedAt).Scan(&valid)
+	if err != nil {
+		return translate(err)
+	}
+	if valid >= most {
+		return service.Refuse(service.ErrConflict, "there are %d valid keys already, and no more at once: revoke one that is not used", valid)
+	}
+	return nil
 }
 
 // Keys lists the keys of a member, or of all with a zero member.
@@ -62,6 +117,7 @@ func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([
 		Member     string
 		Scope      string
 		Label      string
+		MadeBy     *string
 		CreatedAt  time.Time
 		ExpiresAt  *time.Time
 		RevokedAt  *time.Time
@@ -69,14 +125,24 @@ func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([
 	}
 	var keys []members.Key
 	err := s.run(ctx, t, statement{
-		sql: `select k.key_id, k.member_id, m.name as member, k.scope, k.label, k.created_at, k.expires_at, k.revoked_at, k.last_used_at
+		sql: `select k.key_id, k.member_id, m.name as member, k.scope, k.label, maker.name as made_by,
+				k.created_at, k.expires_at, k.revoked_at, k.last_used_at
 			from api_key k join member m using (group_id, member_id)
+			left join member maker on maker.group_id = k.group_id and maker.member_id = k.made_by
 			where k.group_id = $1 and ($2::uuid is null or k.member_id = $2) order by k.created_at, k.key_id`,
 		args: []any{t.Group, uuidArg(member)},
 		read: collect(&keys, func(r *row) (members.Key, error) {
 			return members.Key{
-				ID: r.KeyID, MemberID: r.MemberID, Member: r.Member, Scope: r.Scope, Label: r.Label, CreatedAt: r.CreatedAt,
-				ExpiresAt: timeOf(r.ExpiresAt), RevokedAt: timeOf(r.RevokedAt), LastUsedAt: timeOf(r.LastUsedAt),
+				ID:         r.KeyID,
+				MemberID:   r.MemberID,
+				Member:     r.Member,
+				Scope:      r.Scope,
+				Label:      r.Label,
+				MadeBy:     valueOf(r.MadeBy),
+				CreatedAt:  r.CreatedAt,
+				ExpiresAt:  timeOf(r.ExpiresAt),
+				RevokedAt:  timeOf(r.RevokedAt),
+				LastUsedAt: timeOf(r.LastUsedAt),
 			}, nil
 		}),
 	})
@@ -86,7 +152,7 @@ func (s *Store) Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([
 // RevokeKey ends a key of that member, or of anybody with a zero member, and
 // the sessions that were opened with it.
 func (s *Store) RevokeKey(ctx context.Context, t service.Tenant, key, member uuid.UUID, at time.Time) error {
-	return s.write(ctx, t, func(w *writer) error {
+	return s.changeKeys(ctx, t, func(w *writer) error {
 		if err := w.execOne(ctx, `update api_key set revoked_at = coalesce(revoked_at, $4)
 			where group_id = $1 and key_id = $2 and ($3::uuid is null or member_id = $3)`, t.Group, key, uuidArg(member), at); err != nil {
 			return err
@@ -95,7 +161,7 @@ func (s *Store) RevokeKey(ctx context.Context, t service.Tenant, key, member uui
 			t.Group, key, at); err != nil {
 			return err
 		}
-		return w.audit(ctx, "key revoked", key, uuid.Nil, nil)
+		return w.note(ctx, "key revoked", key, uuid.Nil, nil)
 	})
 }
 
