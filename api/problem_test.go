@@ -23,6 +23,7 @@ import (
 	"askwright/api/web"
 	"askwright/docs"
 	"askwright/service"
+	"askwright/service/app"
 	"askwright/service/servicetest"
 )
 
@@ -45,7 +46,12 @@ func (l *logText) String() string {
 }
 
 func bareServer(log io.Writer) *Server {
-	return New(Options{Logger: slog.New(slog.NewJSONHandler(log, nil)), Registry: prometheus.NewRegistry(), OpenAPI: docs.OpenAPI})
+	return New(Options{
+		App:      &app.App{},
+		Logger:   slog.New(slog.NewJSONHandler(log, nil)),
+		Registry: prometheus.NewRegistry(),
+		OpenAPI:  docs.OpenAPI,
+	})
 }
 
 // The routes that are registered are those that are described, both ways.
