@@ -80,6 +80,7 @@ var violations = map[string]string{
 	"api_key.hash_is_sha256":               "update api_key set hash = 'short'",
 	"api_key.scope_known":                  "update api_key set scope = 'root'",
 	"api_key.api_key_parent":               "update api_key set parent_id = gen_random_uuid()",
+	"api_key.api_key_maker":                "update api_key set made_by = gen_random_uuid()",
 	"piece.piece_pkey":                     "copy",
 	"piece.piece_owner":                    "update piece set member_id = gen_random_uuid()",
 	"piece.piece_ref_once":                 "insert into piece select group_id, gen_random_uuid(), member_id, ref from piece",

@@ -13,8 +13,10 @@ create table api_key (
     revoked_at timestamp with time zone,
     last_used_at timestamp with time zone,
     parent_id uuid,
+    made_by uuid,
     constraint api_key_pkey PRIMARY KEY (group_id, key_id),
     constraint api_key_hash_once UNIQUE (group_id, hash),
+    constraint api_key_maker FOREIGN KEY (group_id, made_by) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
     constraint api_key_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
     constraint api_key_parent FOREIGN KEY (group_id, parent_id) REFERENCES api_key(group_id, key_id) ON DELETE CASCADE,
     constraint hash_is_sha256 CHECK ((length(hash) = 32)),
@@ -24,6 +26,7 @@ create policy of_the_group on api_key for all to askwright_app using (group_id =
 create policy of_the_owner on api_key for all to askwright_owner using true with check true;
 comment on column api_key.hash is 'SHA-256 of the whole key, which holds 256 random bits.';
 comment on column api_key.parent_id is 'Of a session: the key that it was opened with.';
+comment on column api_key.made_by is 'The member whose key it was made with; null: who runs the server, or before this was noted.';
 
 create table audit (
     group_id uuid not null,

@@ -81,6 +81,11 @@ func (w *writer) audit(ctx context.Context, what string, subject, owner uuid.UUI
 	if err := w.raise(ctx); err != nil {
 		return err
 	}
+	return w.note(ctx, what, subject, owner, detail)
+}
+
+// note is audit of what changes no answer: it takes no change number.
+func (w *writer) note(ctx context.Context, what string, subject, owner uuid.UUID, detail any) error {
 	text, err := json.Marshal(detail)
 	if err != nil {
 		return err

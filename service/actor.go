@@ -71,6 +71,7 @@ type Actor struct {
 	MemberID uuid.UUID
 	Member   string
 	KeyID    uuid.UUID
+	Session  bool // the key is a session of the board
 	Scope    string
 	Now      time.Time    // when it was asked
 	Today    pricing.Date // the group's local day at that time

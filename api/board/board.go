@@ -171,6 +171,9 @@ func (s *Board) boardActor(c *gin.Context, scope string) (*service.Actor, error)
 		return nil, &service.Error{Kind: service.ErrUnauthenticated, Detail: "sign in with a key"}
 	}
 	a, err := s.app.Members.Authenticate(c.Request.Context(), text)
+	if err == nil && a.Session == c.Request.URL.Query().Has("key") {
+		err = service.Refuse(service.ErrUnauthenticated, "sign in with the key: what the browser sent is no session")
+	}
 	if errors.Is(err, service.ErrUnauthenticated) {
 		return nil, s.CountFailure(c, err)
 	}
@@ -262,7 +265,7 @@ func (s *Board) GetSignIn(c *gin.Context, _ *service.Actor) error {
 //	@Router		/board/sign-in [post]
 func (s *Board) PostSignIn(c *gin.Context, _ *service.Actor) error {
 	to := boardPath(c.PostForm("to"))
-	text, err := s.app.Members.SignIn(c.Request.Context(), strings.TrimSpace(c.PostForm("key")))
+	text, err := s.openSession(c)
 	if err == nil {
 		setSession(c, text, members.SessionDays*24*time.Hour)
 		c.Redirect(http.StatusSeeOther, to)
@@ -277,6 +280,21 @@ func (s *Board) PostSignIn(c *gin.Context, _ *service.Actor) error {
 	}
 	c.Header("WWW-Authenticate", `Bearer realm="askwright"`)
 	return s.render(c, p.Status, "signin", boardFrame{Title: "Sign in", Page: signInPage{To: to, Reason: web.Scrub(p.Detail), Days: members.SessionDays}})
+}
+
+// signInWeight is what a sign-in weighs: it writes.
+const signInWeight = 20
+
+// openSession opens a session with the key of a form.
+func (s *Board) openSession(c *gin.Context) (text string, err error) {
+	a, err := s.app.Members.Authenticate(c.Request.Context(), strings.TrimSpace(c.PostForm("key")))
+	if err != nil {
+		return "", err
+	}
+	if err := s.Limit(c, a, signInWeight); err != nil {
+		return "", err
+	}
+	return s.app.Members.OpenSession(c.Request.Context(), a)
 }
 
 // PostSignOut ends the session.

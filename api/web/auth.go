@@ -61,6 +61,9 @@ func (s *Kit) actor(c *gin.Context, scope string) (*service.Actor, error) {
 		}
 		return nil, err
 	}
+	if a.Session {
+		return nil, s.CountFailure(c, Refuse(Unauthenticated, "this is no key but what a browser keeps of one, for the board alone"))
+	}
 	note := NoteOf(c)
 	note.Group, note.Key = a.Group.ID.String(), a.KeyID.String()
 	if !a.Can(scope) {

@@ -22,7 +22,7 @@ type Kit struct {
 	now      func() time.Time
 	build    string
 	metrics  *metrics
-	requests *limiters // by key
+	requests *limiters // by member
 	failures *limiters // of authentication, by address
 	answers  *Shares   // that are long, from the request to the last byte
 	work     *Shares   // at these, to the first byte
@@ -68,9 +68,9 @@ func NewKit(o KitOptions) *Kit {
 }
 
 // Owe books what a request turned out to weigh, afterwards: the next requests of
-// the key wait for it.
+// the member wait for it.
 func (s *Kit) Owe(a *service.Actor, units int) {
 	if units > 0 {
-		s.requests.Owe(a.KeyID.String(), units)
+		s.requests.Owe(bucketOf(a), units)
 	}
 }

@@ -19,7 +19,7 @@ type Limits struct {
 	BodyBytes         int64         // of a request; default 8 MB
 	ImportBytes       int64         // of an import; default 32 MB
 	ImportRows        int           // default 50,000
-	RequestsPerMinute int           // of one key, a batch counting more; default 600
+	RequestsPerMinute int           // of one member, a batch counting more; default 600
 	FailuresPerMinute int           // of authentication, from one address; default 30
 	Timeout           time.Duration // of a request; default 30 s
 	LongTimeout       time.Duration // of an import or an export; default 4 min
@@ -61,7 +61,7 @@ const (
 	RowsPerUnit     = 100
 )
 
-// limiters holds a token bucket for each key or address. They live in this
+// limiters holds a token bucket for each member or address. They live in this
 // process: replicas each allow the full rate.
 type limiters struct {
 	perMinute int
@@ -119,9 +119,13 @@ func (l *limiters) Owe(who string, units int) {
 	l.of(who).ReserveN(l.now(), min(units, l.perMinute))
 }
 
-// Limit books a request on its key and tells how much is left.
+// bucketOf is whom requests are booked on: the member, who can make any number
+// of keys.
+func bucketOf(a *service.Actor) string { return a.Group.ID.String() + a.MemberID.String() }
+
+// Limit books a request on its member and tells how much is left.
 func (s *Kit) Limit(c *gin.Context, a *service.Actor, units int) error {
-	who := a.KeyID.String()
+	who := bucketOf(a)
 	wait, ok := s.requests.take(who, units)
 	left := max(0, int(s.requests.of(who).TokensAt(s.now())))
 	full := int(math.Ceil(float64(s.limits.RequestsPerMinute-left) / float64(s.limits.RequestsPerMinute) * 60))
@@ -131,7 +135,7 @@ func (s *Kit) Limit(c *gin.Context, a *service.Actor, units int) error {
 		return nil
 	}
 	c.Header("Retry-After", strconv.Itoa(wait))
-	return Refuse(TooMany, "this key may make %d requests a minute; wait %d seconds", s.limits.RequestsPerMinute, wait)
+	return Refuse(TooMany, "a member may make %d requests a minute, with all keys together; wait %d seconds", s.limits.RequestsPerMinute, wait)
 }
 
 // CountFailure books a failed authentication on the client's address.

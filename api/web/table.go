@@ -181,10 +181,13 @@ func (t *TableWriter[T]) cell(i int, text string) {
 
 // A cell that begins like a formula would be run by a spreadsheet (OWASP, "CSV
 // Injection"): it goes out with one more quote, and one is taken off on import,
-// so that the pair is exact for any text.
+// so that the pair is exact for any text. Some spreadsheets read full-width signs
+// as the plain ones, and pass over characters of no width before them.
+const formulaSign = "[\uFEFF\u200B-\u200F\u2060]*[=+\\-@＝＋－＠]"
+
 var (
-	formulaOut = regexp.MustCompile(`^'*[=+\-@]`)
-	formulaIn  = regexp.MustCompile(`^'+[=+\-@]`)
+	formulaOut = regexp.MustCompile(`^'*` + formulaSign)
+	formulaIn  = regexp.MustCompile(`^'+` + formulaSign)
 )
 
 // HideFormula keeps a spreadsheet from running a cell.

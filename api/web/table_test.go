@@ -13,6 +13,7 @@ import (
 func TestFormulas(t *testing.T) {
 	for in, out := range map[string]string{
 		"=1+1": "'=1+1", "+1": "'+1", "-1": "'-1", "@A1": "'@A1", "'=1": "''=1", "''x": "''x", "'": "'", "": "", "a=1": "a=1",
+		"＝1": "'＝1", "＠A1": "'＠A1", "\uFEFF=1": "'\uFEFF=1", "\u200B+1": "'\u200B+1", "'＋1": "''＋1", "\u200Bx": "\u200Bx",
 	} {
 		if got := HideFormula(in); got != out {
 			t.Errorf("hideFormula(%q) = %q, want %q", in, got, out)

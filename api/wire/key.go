@@ -15,6 +15,7 @@ type Key struct {
 	Member     string     `json:"member,omitempty"`
 	Scope      string     `json:"scope" enums:"feed,read,write,admin"`
 	Label      string     `json:"label,omitempty"`
+	MadeBy     string     `json:"made_by,omitempty"` // the member whose key it was made with; none: who runs the server
 	CreatedAt  time.Time  `json:"created_at" format:"date-time"`
 	ExpiresAt  *time.Time `json:"expires_at,omitempty" format:"date-time"`
 	RevokedAt  *time.Time `json:"revoked_at,omitempty" format:"date-time"`
@@ -43,7 +44,15 @@ type NewKey struct {
 // KeyResource shows a key without its secret.
 func KeyResource(k members.Key) Key {
 	return Key{
-		ID: k.ID, MemberID: k.MemberID, Member: k.Member, Scope: k.Scope, Label: k.Label, CreatedAt: k.CreatedAt.UTC(),
-		ExpiresAt: optionalTime(k.ExpiresAt), RevokedAt: optionalTime(k.RevokedAt), LastUsedAt: optionalTime(k.LastUsedAt),
+		ID:         k.ID,
+		MemberID:   k.MemberID,
+		Member:     k.Member,
+		Scope:      k.Scope,
+		Label:      k.Label,
+		MadeBy:     k.MadeBy,
+		CreatedAt:  k.CreatedAt.UTC(),
+		ExpiresAt:  optionalTime(k.ExpiresAt),
+		RevokedAt:  optionalTime(k.RevokedAt),
+		LastUsedAt: optionalTime(k.LastUsedAt),
 	}
 }

@@ -24,11 +24,13 @@ type Key struct {
 	Member     string
 	Scope      string
 	Label      string
+	MadeBy     string // the name of who made it; empty: who runs the server
 	CreatedAt  time.Time
 	ExpiresAt  time.Time // zero: never
 	RevokedAt  time.Time
 	LastUsedAt time.Time
 	ParentID   uuid.UUID // of a session: the key that it was opened with, and ends with
+	MadeByID   uuid.UUID
 }
 
 // KeyStore keeps the keys.
@@ -39,9 +41,11 @@ type KeyStore interface {
 	// TouchKey notes that the key was used.
 	TouchKey(ctx context.Context, t service.Tenant, key uuid.UUID, at time.Time) error
 	// CreateKey keeps the key under the hash of its secret, with an audit row.
-	// One with a parent does not outlive it. ErrNotFound: the member has left,
-	// or the parent was revoked.
-	CreateKey(ctx context.Context, t service.Tenant, k Key, hash []byte) error
+	// ErrNotFound: the member has left. ErrConflict: the member has most valid
+	// keys already; zero: any number. One with a parent is a session: it does
+	// not outlive the parent, takes the place of the oldest beyond most, and
+	// is not audited. ErrNotFound: the parent was revoked.
+	CreateKey(ctx context.Context, t service.Tenant, k Key, most int, hash []byte) error
 	// Keys lists those of one member, or all with a zero member.
 	Keys(ctx context.Context, t service.Tenant, member uuid.UUID) ([]Key, error)
 	// RevokeKey ends a key of that member (of any member when zero) and the keys
@@ -157,7 +161,15 @@ type NewKey struct {
 	ExpiresAt time.Time // zero: never
 
 	parent uuid.UUID // of a session
+	madeBy uuid.UUID // zero: who runs the server
+	most   int       // as KeyStore.CreateKey has it
 }
+
+// How many keys and sessions of a member are valid at once.
+const (
+	mostKeys     = 20
+	mostSessions = 10
+)
 
 // CreateKey makes a key and returns it with its secret text, which is shown
 // this once. A member makes keys up to the scope of their own; an admin key
@@ -179,13 +191,25 @@ func (s *Service) CreateKey(ctx context.Context, a *service.Actor, n NewKey) (Ke
 	if err := service.CheckText(n.Label, 100); err != nil {
 		return Key{}, "", service.Invalid("label", "%v", err)
 	}
+	if a.KeyID != uuid.Nil {
+		n.madeBy, n.most = a.MemberID, mostKeys
+	}
 	return s.issueKey(ctx, a.Tenant(), n)
 }
 
 func (s *Service) issueKey(ctx context.Context, t service.Tenant, n NewKey) (Key, string, error) {
 	secret := newSecret(t.Group, n.Scope)
-	key := Key{ID: service.NewID(), MemberID: n.MemberID, Scope: n.Scope, Label: n.Label, CreatedAt: s.now(), ExpiresAt: n.ExpiresAt, ParentID: n.parent}
-	if err := s.store.CreateKey(ctx, t, key, hashKey(secret)); err != nil {
+	key := Key{
+		ID:        service.NewID(),
+		MemberID:  n.MemberID,
+		Scope:     n.Scope,
+		Label:     n.Label,
+		CreatedAt: s.now(),
+		ExpiresAt: n.ExpiresAt,
+		ParentID:  n.parent,
+		MadeByID:  n.madeBy,
+	}
+	if err := s.store.CreateKey(ctx, t, key, n.most, hashKey(secret)); err != nil {
 		return Key{}, "", fmt.Errorf("keep the new key: %w", err)
 	}
 	return key, secret, nil

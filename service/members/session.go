@@ -9,13 +9,13 @@ import (
 // SessionDays is how long a session lasts at most.
 const SessionDays = 7
 
-// SignIn opens a session for the holder of a key: a key of its own that lasts
-// for SessionDays, ends with the one that it was opened with, and can write
-// but not administer. Its text is for a cookie. A feed key opens none.
-func (s *Service) SignIn(ctx context.Context, key string) (text string, err error) {
-	a, err := s.Authenticate(ctx, key)
-	if err != nil {
-		return "", err
+// OpenSession opens a session for the holder of a key: a key of its own that
+// lasts for SessionDays, ends with the one that it was opened with, and can write
+// but not administer. Its text is for a cookie. A feed key opens none, nor does
+// another session; of too many, the oldest ends.
+func (s *Service) OpenSession(ctx context.Context, a *service.Actor) (text string, err error) {
+	if a.Session {
+		return "", service.Refuse(service.ErrUnauthenticated, "this is no key but what a browser keeps of one: sign in with the key")
 	}
 	if !a.Can(service.ScopeRead) {
 		return "", service.Refuse(service.ErrForbidden, "a feed key opens the board by its address only: /board?key=…")
@@ -24,11 +24,22 @@ func (s *Service) SignIn(ctx context.Context, key string) (text string, err erro
 	if a.Can(service.ScopeWrite) {
 		scope = service.ScopeWrite
 	}
-	_, text, err = s.issueKey(ctx, a.Tenant(), NewKey{MemberID: a.MemberID, Scope: scope, Label: "board session", ExpiresAt: a.Now.AddDate(0, 0, SessionDays), parent: a.KeyID})
+	_, text, err = s.issueKey(ctx, a.Tenant(), NewKey{
+		MemberID:  a.MemberID,
+		Scope:     scope,
+		Label:     "board session",
+		ExpiresAt: a.Now.AddDate(0, 0, SessionDays),
+		parent:    a.KeyID,
+		madeBy:    a.MemberID,
+		most:      mostSessions,
+	})
 	return text, err
 }
 
-// SignOut ends the actor's own key, which is a session.
+// SignOut ends the actor's session, and nothing but a session.
 func (s *Service) SignOut(ctx context.Context, a *service.Actor) error {
+	if !a.Session {
+		return service.Refuse(service.ErrForbidden, "there is no session to end; a key is revoked with DELETE /v1/keys/{id}")
+	}
 	return s.store.RevokeKey(ctx, a.Tenant(), a.KeyID, a.MemberID, s.now())
 }

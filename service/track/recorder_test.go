@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -33,14 +34,14 @@ func (s *faultyStore) LastKept(context.Context, service.Tenant) ([]Shown, error)
 // holds up no other.
 func TestRecorderOutlastsFaults(t *testing.T) {
 	t.Parallel()
-	sound, broken := service.NewID(), service.NewID()
+	sound, broken, listing := service.NewID(), service.NewID(), service.NewID()
 	store := &faultyStore{kept: map[uuid.UUID]int{}}
 	r := NewRecorder(store, slog.New(slog.DiscardHandler))
 	fill := func() {
 		for i := range 1200 {
 			for _, group := range []uuid.UUID{sound, broken} {
-				r.Add(group, Shown{ID: service.NewID(), Ref: fmt.Sprint(i), Model: "1"})
-				r.Add(group, Shown{ID: service.NewID(), Ref: fmt.Sprint(i), Model: "1"}) // twice is once
+				r.Add(group, Shown{ID: service.NewID(), ListingID: listing, Ref: fmt.Sprint(i), Model: "1"})
+				r.Add(group, Shown{ID: service.NewID(), ListingID: listing, Ref: fmt.Sprint(i), Model: "1"}) // twice is once
 			}
 		}
 	}
@@ -78,5 +79,27 @@ func TestRunRecorderKeepsWithinASecond(t *testing.T) {
 	cancel()
 	if err := <-ended; err != nil {
 		t.Error(err)
+	}
+}
+
+// A key that only reads filled the table with refs that it made up.
+func TestSoManyDescribedRefsOfAMemberAreKeptInADay(t *testing.T) {
+	t.Parallel()
+	r := NewRecorder(nil, slog.New(slog.DiscardHandler))
+	group, one, another := service.NewID(), service.NewID(), service.NewID()
+	add := func(member uuid.UUID, day, ref int) {
+		r.Add(group, Shown{MemberID: member, On: pricing.Date(day), Ref: fmt.Sprint(ref), Model: "1"})
+	}
+	for ref := range 3 * MostDescribed {
+		add(one, 1, ref)
+	}
+	add(one, 1, 5) // again
+	if len(r.waiting) != MostDescribed {
+		t.Errorf("%d wait, want %d", len(r.waiting), MostDescribed)
+	}
+	add(another, 1, 1)
+	add(one, 2, 3*MostDescribed)
+	if len(r.waiting) != MostDescribed+2 {
+		t.Errorf("%d wait with another member's and one of the next day, want %d", len(r.waiting), MostDescribed+2)
 	}
 }

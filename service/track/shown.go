@@ -51,6 +51,10 @@ const (
 	recordEvery = 500 * time.Millisecond // what a crash can lose: with the writing itself, a second's worth
 	recordMost  = 20_000                 // kept waiting while the database is away
 	recordBatch = 500
+
+	// MostDescribed bounds how many refs that are not on file are kept of a member
+	// in a day: asking for advice must not fill the database.
+	MostDescribed = 1000
 )
 
 // Recorder gathers suggestions and writes them beside the requests that made
@@ -62,6 +66,9 @@ type Recorder struct {
 	turn    sync.Mutex // of who writes
 	mu      sync.Mutex
 	waiting map[shownKey]Shown
+
+	day       pricing.Date // the newest that any ref was described on
+	described map[uuid.UUID]map[string]bool
 }
 
 // shownKey is what is kept once.
@@ -74,7 +81,7 @@ type shownKey struct {
 
 // NewRecorder returns a Recorder with nothing waiting.
 func NewRecorder(store Store, logger *slog.Logger) *Recorder {
-	return &Recorder{store: store, logger: logger, waiting: make(map[shownKey]Shown)}
+	return &Recorder{store: store, logger: logger, waiting: make(map[shownKey]Shown), described: make(map[uuid.UUID]map[string]bool)}
 }
 
 // Add lets a suggestion of a group wait to be written.
@@ -82,9 +89,30 @@ func (r *Recorder) Add(group uuid.UUID, k Shown) {
 	key := shownKey{group, k.MemberID, k.Ref, k.On, k.Model}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if _, twice := r.waiting[key]; !twice && len(r.waiting) < recordMost {
+	if _, twice := r.waiting[key]; !twice && len(r.waiting) < recordMost && r.hasRoom(k) {
 		r.waiting[key] = k
 	}
+}
+
+// hasRoom counts the refs that a member only described, by the day.
+func (r *Recorder) hasRoom(k Shown) bool {
+	if k.ListingID != uuid.Nil {
+		return true
+	}
+	if k.On > r.day {
+		r.day = k.On
+		clear(r.described)
+	}
+	refs := r.described[k.MemberID]
+	if refs == nil {
+		refs = make(map[string]bool)
+		r.described[k.MemberID] = refs
+	}
+	if !refs[k.Ref] && len(refs) >= MostDescribed {
+		return false
+	}
+	refs[k.Ref] = true
+	return true
 }
 
 // Flush writes what is waiting. What the database is too busy for goes on
