@@ -72,7 +72,13 @@ func ask(t *testing.T, h Handler, method, target, body string, head ...string) *
 
 func testKit() *Kit {
 	logger := slog.New(slog.NewTextHandler(io.Discard, nil))
-	return &Kit{limits: Limits{BodyBytes: 1 << 10}, build: "test", logger: logger}
+	return &Kit{
+		limits:  Limits{BodyBytes: 1 << 10},
+		build:   "test",
+		logger:  logger,
+		answers: NewShares(answersOfGroup, answersInAll, turnPatience),
+		work:    NewShares(answersOfGroup, workInAll, turnPatience),
+	}
 }
 
 func TestAListIsNotMadeForAClientThatHasIt(t *testing.T) {

@@ -9,6 +9,15 @@ import (
 	"golang.org/x/sync/semaphore"
 )
 
+// Answers that take long to work out or to send: how many of a group at once,
+// and in all, and how long one waits for its turn.
+const (
+	answersOfGroup = 2
+	answersInAll   = 32
+	workInAll      = 4 // answers being worked out; each may hold a connection to the database
+	turnPatience   = 5 * time.Second
+)
+
 // Shares bound how much of one kind of work goes on at once, for each group and
 // in all, so that no group takes what the others need.
 type Shares struct {
