@@ -269,7 +269,7 @@ func TestConstraintsWithoutWordsAreListed(t *testing.T) {
 	}
 	const file = "testdata/constraints-without-words.txt"
 	if *servicetest.Update {
-		if err := os.WriteFile(file, []byte(without.String()), 0o644); err != nil { //nolint:gosec // a file of the project
+		if err := os.WriteFile(file, []byte(without.String()), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}

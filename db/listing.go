@@ -53,8 +53,8 @@ var listingFields = []field[service.Listing]{
 	{"sold_venue", func(l *service.Listing) any { return &l.SoldVenue }},
 	{"area", func(l *service.Listing) any { return &l.Area }},
 	{"listed_on", func(l *service.Listing) any { return &l.ListedOn }},
-	{"ask_on", func(l *service.Listing) any { return askDays(l) }},
-	{"ask_amount", func(l *service.Listing) any { return askAmounts(l) }},
+	{"ask_on", askDays},
+	{"ask_amount", askAmounts},
 	{"pauses", func(l *service.Listing) any { return pausesText{&l.Pauses} }},
 	{"views", func(l *service.Listing) any { return &l.Views }},
 	{"saves", func(l *service.Listing) any { return &l.Saves }},
@@ -233,12 +233,12 @@ func askAmounts(l *service.Listing) any {
 	return asksArray[service.Money]{&l.Asks, func(a *service.Ask) *service.Money { return &a.Amount }}
 }
 
-// Dimensions, Index and IndexType are for arguments.
+// Dimensions is one side of the asks as an argument, with Index and IndexType.
 func (a asksArray[T]) Dimensions() []pgtype.ArrayDimension {
 	if len(*a.asks) == 0 {
 		return []pgtype.ArrayDimension{} // not NULL
 	}
-	return []pgtype.ArrayDimension{{Length: int32(len(*a.asks)), LowerBound: 1}} //nolint:gosec // a few asks
+	return []pgtype.ArrayDimension{{Length: int32(len(*a.asks)), LowerBound: 1}}
 }
 
 // Index is one of them.

@@ -112,7 +112,7 @@ func TestTheWrittenSchemaIsThatOfTheMigrations(t *testing.T) {
 		}
 	}
 	if *servicetest.Update {
-		if err := os.WriteFile("schema.sql", []byte(b.String()), 0o644); err != nil { //nolint:gosec // a file of the project
+		if err := os.WriteFile("schema.sql", []byte(b.String()), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
