@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"golang.org/x/sync/semaphore"
 
@@ -21,12 +22,15 @@ import (
 // declares that it needs, as app.Store lists. It is safe for concurrent use.
 type Store struct {
 	pool       *pgxpool.Pool
-	repeatable *semaphore.Weighted // transactions of Once: at most half of the connections
+	reserved   *pgxpool.Pool       // for authentication and the sign of life, whatever else goes on
+	turns      *queues             // of who writes
+	keyed      *queues             // of transactions of Once: two of a group, so that a repetition meets the first
+	repeatable *semaphore.Weighted // the same of all groups: at most half of the connections
 }
 
 // Options limit the pool.
 type Options struct {
-	MaxConns         int32         // zero: pgx's default, the greater of 4 and the cores
+	MaxConns         int32         // the reserved ones included; zero: pgx's default, the greater of 4 and the cores
 	StatementTimeout time.Duration // zero: 30 s
 }
 
@@ -56,13 +60,20 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	} {
 		config.ConnConfig.RuntimeParams[name] = value
 	}
-	pool, err := pgxpool.NewWithConfig(ctx, config)
-	if err != nil {
+	s := &Store{turns: newQueues(1), keyed: newQueues(2)}
+	reserved := config.Copy()
+	reserved.MaxConns = min(2, max(1, config.MaxConns/4))
+	if s.reserved, err = pgxpool.NewWithConfig(ctx, reserved); err != nil {
 		return nil, fmt.Errorf("open the database pool: %w", err)
 	}
-	s := &Store{pool: pool, repeatable: semaphore.NewWeighted(int64(max(1, pool.Config().MaxConns/2)))}
+	config.MaxConns = max(1, config.MaxConns-reserved.MaxConns)
+	if s.pool, err = pgxpool.NewWithConfig(ctx, config); err != nil {
+		s.reserved.Close()
+		return nil, fmt.Errorf("open the database pool: %w", err)
+	}
+	s.repeatable = semaphore.NewWeighted(int64(max(1, config.MaxConns/2)))
 	if err := s.check(ctx); err != nil {
-		pool.Close()
+		s.Close()
 		return nil, err
 	}
 	return s, nil
@@ -110,14 +121,17 @@ func (s *Store) check(ctx context.Context) error {
 }
 
 // Close ends all connections.
-func (s *Store) Close() { s.pool.Close() }
+func (s *Store) Close() {
+	s.pool.Close()
+	s.reserved.Close()
+}
 
 // Pool is for metrics.
 func (s *Store) Pool() *pgxpool.Pool { return s.pool }
 
 // Ready asks the database for a sign of life.
 func (s *Store) Ready(ctx context.Context) error {
-	return translate(s.pool.Ping(ctx))
+	return onConnection(ctx, s.reserved, func(conn *pgxpool.Conn) (bool, error) { return true, conn.Ping(ctx) })
 }
 
 // asTenant is the statement that every batch and transaction begins with: from
@@ -133,29 +147,46 @@ type statement struct {
 }
 
 // run sends the statements in one round trip, as one implicit transaction of
-// the tenant.
+// the tenant. What only reads is sent again where the connection was lost.
 func (s *Store) run(ctx context.Context, t service.Tenant, statements ...statement) error {
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, t.Group.String(), t.Member.String())
-	for _, st := range statements {
-		batch.Queue(st.sql, st.args...)
+	return s.runOn(ctx, s.pool, t, statements)
+}
+
+func (s *Store) runOn(ctx context.Context, pool *pgxpool.Pool, t service.Tenant, statements []statement) error {
+	fresh := true
+	tenant := statement{sql: asTenant, args: []any{t.Group.String(), t.Member.String()}, read: func(rows pgx.Rows) error {
+		rows.Close()
+		fresh = rows.Err() != nil
+		return rows.Err()
+	}}
+	all := append([]statement{tenant}, statements...)
+	send := func(to batchSender) error {
+		batch := &pgx.Batch{} // a new one each time: it remembers plans of its connection
+		for _, st := range all {
+			batch.Queue(st.sql, st.args...)
+		}
+		return sendBatch(ctx, to, batch, 0, all)
 	}
-	return translate(sendBatch(ctx, s.session(ctx, t), batch, 1, statements))
+	if o, ok := opened(ctx, t); ok {
+		return translate(send(o.tx))
+	}
+	return onConnection(ctx, pool, func(conn *pgxpool.Conn) (bool, error) {
+		err := send(conn)
+		return fresh && (pgconn.SafeToRetry(err) || !slices.ContainsFunc(statements, isNoRead)), err
+	})
 }
 
 // atOneMoment runs do in a transaction of the tenant whose statements all see
 // the same commits.
 func (s *Store) atOneMoment(ctx context.Context, t service.Tenant, do func(pgx.Tx) error) error {
 	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
-	return translate(pgx.BeginTxFunc(ctx, s.pool, options, func(tx pgx.Tx) error {
-		if _, err := tx.Exec(ctx, asTenant, t.Group.String(), t.Member.String()); err != nil {
-			return err
-		}
-		return do(tx)
-	}))
+	return inTransaction(ctx, s.pool, options, func(tx pgx.Tx) error {
+		_, err := tx.Exec(ctx, asTenant, t.Group.String(), t.Member.String())
+		return err
+	}, do)
 }
 
-// batchSender is a pool or a transaction.
+// batchSender is a connection or a transaction.
 type batchSender interface {
 	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
 }

@@ -25,3 +25,6 @@ var (
 	NearestUnsold = nearest(sameKind, ofUnsold, true, model.NearestUnsold)
 	NearestOthers = nearest(" and l.category <> $2", ofSold, true, model.NearestSold)
 )
+
+// MaxWaiting is the length of a group's queue to write.
+const MaxWaiting = maxWaiting

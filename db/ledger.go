@@ -74,7 +74,6 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	books := &profit.Books{Costs: make(map[uuid.UUID]profit.PieceCosts)}
 	var totals []costTotalRow
 	statements := []statement{
-		{sql: asTenant, args: []any{t.Group.String(), t.Member.String()}},
 		{sql: rows, args: args, read: collect(&books.Rows, (*listingRow).listing)},
 		{
 			sql: `select l.piece_id, c.kind, sum(c.amount)::bigint as total,
@@ -90,7 +89,7 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 			args: []any{t.Group, t.Member}, read: collect(&books.Lines, (*costLineRow).line),
 		})
 	}
-	err = pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+	err = s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
 		batch := &pgx.Batch{}
 		for _, st := range statements {
 			batch.Queue(st.sql, st.args...)
@@ -98,7 +97,7 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 		return sendBatch(ctx, tx, batch, 0, statements)
 	})
 	if err != nil {
-		return nil, translate(err)
+		return nil, err
 	}
 	for _, r := range totals {
 		costs, ok := books.Costs[r.PieceID]

@@ -39,10 +39,10 @@ func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []tra
 			row.Ask, row.WithinDays, row.Chance, row.Prospects = new(int64(p.Ask)), &p.WithinDays, &p.Chance, text
 		}
 		statements[i] = statement{
-			// The listing may have been deleted since.
+			// The listing may have been deleted since, or is being so now.
 			sql: `insert into suggestion (group_id, suggestion_id, member_id, ref, listing_id, on_date, model, made_at, estimate,
 					likely, low, high, level, ask, within_days, chance, prospects)
-				values ($1, $2, $3, $4, (select listing_id from listing where group_id = $1 and listing_id = $5), $6, $7, $8, $9,
+				values ($1, $2, $3, $4, (select listing_id from listing where group_id = $1 and listing_id = $5 for key share), $6, $7, $8, $9,
 					$10, $11, $12, $13, $14, $15, $16, $17)
 				on conflict do nothing`,
 			args: []any{group, row.SuggestionID, row.MemberID, row.Ref, uuidArg(k.ListingID), row.OnDate, row.Model, row.MadeAt, row.Estimate,
