@@ -32,51 +32,6 @@ func (s *Store) Write(ctx context.Context, t service.Tenant, do func(recording.W
 	return s.write(ctx, t, func(w *writer) error { return do(w) })
 }
 
-func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) error) error {
-	o, isOpen := opened(ctx, t)
-	if !isOpen || *o.leave == nil {
-		leave, err := s.turns.enter(ctx, t.Group)
-		if err != nil {
-			return err
-		}
-		if isOpen {
-			*o.leave = leave
-		} else {
-			defer leave()
-		}
-	}
-	w := &writer{tenant: t}
-	begin := func(tx pgx.Tx) error { return w.begin(ctx, tx) }
-	work := func(pgx.Tx) error { return do(w) }
-	if isOpen {
-		return translate(pgx.BeginFunc(ctx, o.tx, func(tx pgx.Tx) error {
-			if err := begin(tx); err != nil {
-				return err
-			}
-			return work(tx)
-		}))
-	}
-	return inTransaction(ctx, s.pool, pgx.TxOptions{}, begin, work)
-}
-
-// begin takes the group's turn, which another replica may have.
-func (w *writer) begin(ctx context.Context, tx pgx.Tx) error {
-	w.tx = tx
-	group := w.tenant.Group
-	batch := &pgx.Batch{}
-	batch.Queue(asTenant, group.String(), w.tenant.Member.String())
-	batch.Queue("set local lock_timeout = '" + turnTimeout + "'")
-	// Not "for update": foreign keys to the group are checked meanwhile.
-	turn := []statement{
-		{sql: "select change_no from groups where group_id = $1 for no key update", args: []any{group}, read: one(&w.changeNo)},
-		{sql: "set local lock_timeout = 0"},
-	}
-	for _, st := range turn {
-		batch.Queue(st.sql, st.args...)
-	}
-	return sendBatch(ctx, tx, batch, 2, turn)
-}
-
 // raise takes the group's next change number, once in a transaction.
 func (w *writer) raise(ctx context.Context) error {
 	if w.raised {
