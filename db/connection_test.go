@@ -10,12 +10,14 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
 
 	"askwright/db"
 	"askwright/service"
 	"askwright/service/recording"
 	"askwright/service/servicetest"
+	"askwright/service/track"
 )
 
 // proxy is a way to the server that can be cut.
@@ -188,5 +190,49 @@ func TestWritersOfOneGroupDoNotShutOutOthers(t *testing.T) {
 	}
 	if n := len(refused); n != 0 {
 		t.Errorf("%d more than the queue is too short for were refused", n)
+	}
+}
+
+// What reads note of a listing that is being deleted is left out.
+func TestADeletionMeanwhileFailsNoRead(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	importRows(t, f, "Wilda", someRows)
+	tenant := f.Actor(t, "Wilda").Tenant()
+	id := rowByRef(t, f, "Wilda", "R-1").ID
+	store, err := db.Open(t.Context(), f.DB.DSN, db.Options{MaxConns: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	admin, watch := connect(t, f.DB.AdminDSN, ""), connect(t, f.DB.AdminDSN, "")
+	tx, err := admin.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tx.Exec(t.Context(), "delete from listing where listing_id = $1", id); err != nil {
+		t.Fatal(err)
+	}
+	var work errgroup.Group
+	work.Go(func() error {
+		return store.NoteStates(t.Context(), tenant.Group, f.Clock.Now(), []service.ListingState{{ListingID: id, State: "fresh"}},
+			func([]service.ListingState) []service.Notice { return nil })
+	})
+	work.Go(func() error {
+		return store.KeepSuggestions(t.Context(), tenant.Group, []track.Shown{{
+			ID: uuid.Must(uuid.NewV7()), MemberID: tenant.Member, Ref: "R-1", ListingID: id, On: servicetest.Today, At: f.Clock.Now(), Model: "1.1.1",
+		}})
+	})
+	for waiting := 0; waiting < 2; time.Sleep(20 * time.Millisecond) {
+		if err := watch.QueryRow(t.Context(), `select count(*) from pg_stat_activity
+			where datname = current_database() and wait_event_type = 'Lock'`).Scan(&waiting); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := tx.Commit(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := work.Wait(); err != nil {
+		t.Errorf("a deletion meanwhile: %v", err)
 	}
 }
