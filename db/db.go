@@ -154,11 +154,15 @@ func (s *Store) run(ctx context.Context, t service.Tenant, statements ...stateme
 
 func (s *Store) runOn(ctx context.Context, pool *pgxpool.Pool, t service.Tenant, statements []statement) error {
 	fresh := true
-	tenant := statement{sql: asTenant, args: []any{t.Group.String(), t.Member.String()}, read: func(rows pgx.Rows) error {
-		rows.Close()
-		fresh = rows.Err() != nil
-		return rows.Err()
-	}}
+	tenant := statement{
+		sql:  asTenant,
+		args: []any{t.Group.String(), t.Member.String()},
+		read: func(rows pgx.Rows) error {
+			rows.Close()
+			fresh = rows.Err() != nil
+			return rows.Err()
+		},
+	}
 	all := append([]statement{tenant}, statements...)
 	send := func(to batchSender) error {
 		batch := &pgx.Batch{} // a new one each time: it remembers plans of its connection

@@ -142,7 +142,8 @@ func prepareSchema(ctx context.Context, tx pgx.Tx) (applied []int, err error) {
 				continue
 			}
 			var putAway bool
-			if err := tx.QueryRow(ctx, "select exists (select from pg_namespace where nspname = $1)", putAwaySchema).Scan(&putAway); err != nil {
+			const find = "select exists (select from pg_namespace where nspname = $1)"
+			if err := tx.QueryRow(ctx, find, putAwaySchema).Scan(&putAway); err != nil {
 				return nil, fmt.Errorf("look for the schema: %w", err)
 			}
 			if putAway {

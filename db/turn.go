@@ -108,7 +108,11 @@ func (w *writer) begin(ctx context.Context, tx pgx.Tx) error {
 	batch.Queue("set local lock_timeout = '" + turnTimeout + "'")
 	// Not "for update": foreign keys to the group are checked meanwhile.
 	turn := []statement{
-		{sql: "select change_no from groups where group_id = $1 for no key update", args: []any{group}, read: one(&w.changeNo)},
+		{
+			sql:  "select change_no from groups where group_id = $1 for no key update",
+			args: []any{group},
+			read: one(&w.changeNo),
+		},
 		{sql: "set local lock_timeout = 0"},
 	}
 	for _, st := range turn {

@@ -136,7 +136,8 @@ func shutDown(ctx context.Context, all []running, timeout time.Duration, logger 
 	defer cancel()
 	for _, r := range all {
 		if r.server.Shutdown(deadline) != nil {
-			logger.WarnContext(ctx, "requests under way were cut off", "address", r.listener.Addr().String(), "after", timeout.String())
+			logger.WarnContext(ctx, "requests under way were cut off",
+				"address", r.listener.Addr().String(), "after", timeout.String())
 			_ = r.server.Close() // which ends their contexts
 		}
 	}
