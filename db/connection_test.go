@@ -109,7 +109,9 @@ func TestALostConnectionIsMadeAnewForReadsAndMeansUnavailableToWrites(t *testing
 			"a batch":       func() error { _, err := store.Group(t.Context(), tenant); return err },
 			"one moment":    func() error { _, err := store.StoredModel(t.Context(), tenant, 1); return err },
 			"no row at all": func() error { return store.Ready(t.Context()) },
-			"a write":       func() error { return store.Write(t.Context(), tenant, func(recording.Writer) error { return nil }) },
+			"a write": func() error {
+				return store.Write(t.Context(), tenant, func(recording.Writer) error { return nil })
+			},
 		} {
 			if err := read(); err != nil {
 				t.Fatal(err)
@@ -215,12 +217,14 @@ func TestADeletionMeanwhileFailsNoRead(t *testing.T) {
 	}
 	var work errgroup.Group
 	work.Go(func() error {
-		return store.NoteStates(t.Context(), tenant.Group, f.Clock.Now(), []service.ListingState{{ListingID: id, State: "fresh"}},
+		open := []service.ListingState{{ListingID: id, State: "fresh"}}
+		return store.NoteStates(t.Context(), tenant.Group, f.Clock.Now(), open,
 			func([]service.ListingState) []service.Notice { return nil })
 	})
 	work.Go(func() error {
 		return store.KeepSuggestions(t.Context(), tenant.Group, []track.Shown{{
-			ID: uuid.Must(uuid.NewV7()), MemberID: tenant.Member, Ref: "R-1", ListingID: id, On: servicetest.Today, At: f.Clock.Now(), Model: "1.1.1",
+			ID: uuid.Must(uuid.NewV7()), MemberID: tenant.Member, Ref: "R-1", ListingID: id,
+			On: servicetest.Today, At: f.Clock.Now(), Model: "1.1.1",
 		}})
 	})
 	for waiting := 0; waiting < 2; time.Sleep(20 * time.Millisecond) {

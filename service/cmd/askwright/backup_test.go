@@ -185,7 +185,8 @@ func TestAnInterruptedRestoreLeavesWhatWasThere(t *testing.T) {
 	t.Parallel()
 	d := dbtest.New(t)
 	env := map[string]string{"DATABASE_URL": d.DSN, "ASKWRIGHT_LOG_LEVEL": "error"}
-	mustRun(t, env, "group", "create", "G", "--currency", "EUR", "--unit", "cm", "--timezone", "UTC", "--member", "Tamsin")
+	mustRun(t, env, "group", "create", "G",
+		"--currency", "EUR", "--unit", "cm", "--timezone", "UTC", "--member", "Tamsin")
 	dump := backup(t, []string{"DATABASE_URL=" + d.AdminDSN}, t.TempDir())
 	// A pg_restore that gives half of the dump and then waits to be interrupted.
 	bin := t.TempDir()
@@ -229,7 +230,8 @@ func TestNothingIsMadeBesideASchemaThatWasPutAway(t *testing.T) {
 	t.Parallel()
 	d := dbtest.New(t)
 	execute(t, d.AdminDSN, "alter schema askwright rename to askwright_before_restore")
-	if _, err := runCommand(t, map[string]string{"DATABASE_URL": d.AdminDSN}, "migrate"); !errors.Is(err, db.ErrPutAway) {
+	_, err := runCommand(t, map[string]string{"DATABASE_URL": d.AdminDSN}, "migrate")
+	if !errors.Is(err, db.ErrPutAway) {
 		t.Errorf("migrate: %v, want %v", err, db.ErrPutAway)
 	}
 }

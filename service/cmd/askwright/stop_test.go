@@ -22,7 +22,8 @@ func TestTheProgramEndsInTimeWhateverIsUnderWay(t *testing.T) {
 	t.Parallel()
 	d := dbtest.New(t)
 	env := map[string]string{"DATABASE_URL": d.DSN, "ASKWRIGHT_LOG_LEVEL": "error"}
-	key := mustRun(t, env, "group", "create", "G", "--currency", "EUR", "--unit", "cm", "--timezone", "UTC", "--member", "Tamsin")
+	key := mustRun(t, env, "group", "create", "G",
+		"--currency", "EUR", "--unit", "cm", "--timezone", "UTC", "--member", "Tamsin")
 	c := startChildWith(t, dataFolder(t), []string{"DATABASE_URL=" + d.DSN, "ASKWRIGHT_STOP_TIMEOUT=3s"}, "serve")
 	admin, err := pgx.Connect(t.Context(), d.AdminDSN)
 	if err != nil {
@@ -38,7 +39,8 @@ func TestTheProgramEndsInTimeWhateverIsUnderWay(t *testing.T) {
 	}
 	cut := make(chan error, 1)
 	go func() {
-		_, _, err := send(t.Context(), http.MethodPost, c.urls[0]+"/v1/listings", key, `{"ref":"N-1","category":"desk","stage":"found"}`)
+		_, _, err := send(t.Context(), http.MethodPost, c.urls[0]+"/v1/listings", key,
+			`{"ref":"N-1","category":"desk","stage":"found"}`)
 		cut <- err
 	}()
 	waitForLock(t, d.AdminDSN)
