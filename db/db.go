@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"golang.org/x/sync/semaphore"
 
@@ -21,12 +22,15 @@ import (
 // declares that it needs, as app.Store lists. It is safe for concurrent use.
 type Store struct {
 	pool       *pgxpool.Pool
-	repeatable *semaphore.Weighted // transactions of Once: at most half of the connections
+	reserved   *pgxpool.Pool       // for authentication and the sign of life, whatever else goes on
+	turns      *queues             // of who writes
+	keyed      *queues             // of transactions of Once: two of a group, so that a repetition meets the first
+	repeatable *semaphore.Weighted // the same of all groups: at most half of the connections
 }
 
 // Options limit the pool.
 type Options struct {
-	MaxConns         int32         // zero: pgx's default, the greater of 4 and the cores
+	MaxConns         int32         // the reserved ones included; zero: pgx's default, the greater of 4 and the cores
 	StatementTimeout time.Duration // zero: 30 s
 }
 
@@ -56,14 +60,21 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	} {
 		config.ConnConfig.RuntimeParams[name] = value
 	}
-	config.AfterConnect = registerCodecs
-	pool, err := pgxpool.NewWithConfig(ctx, config)
-	if err != nil {
+	config.AfterConnect = registerCodecs // of the copy too
+	s := &Store{turns: newQueues(1), keyed: newQueues(2)}
+	reserved := config.Copy()
+	reserved.MaxConns = min(2, max(1, config.MaxConns/4))
+	if s.reserved, err = pgxpool.NewWithConfig(ctx, reserved); err != nil {
 		return nil, fmt.Errorf("open the database pool: %w", err)
 	}
-	s := &Store{pool: pool, repeatable: semaphore.NewWeighted(int64(max(1, pool.Config().MaxConns/2)))}
+	config.MaxConns = max(1, config.MaxConns-reserved.MaxConns)
+	if s.pool, err = pgxpool.NewWithConfig(ctx, config); err != nil {
+		s.reserved.Close()
+		return nil, fmt.Errorf("open the database pool: %w", err)
+	}
+	s.repeatable = semaphore.NewWeighted(int64(max(1, config.MaxConns/2)))
 	if err := s.check(ctx); err != nil {
-		pool.Close()
+		s.Close()
 		return nil, err
 	}
 	return s, nil
@@ -111,14 +122,17 @@ func (s *Store) check(ctx context.Context) error {
 }
 
 // Close ends all connections.
-func (s *Store) Close() { s.pool.Close() }
+func (s *Store) Close() {
+	s.pool.Close()
+	s.reserved.Close()
+}
 
 // Pool is for metrics.
 func (s *Store) Pool() *pgxpool.Pool { return s.pool }
 
 // Ready asks the database for a sign of life.
 func (s *Store) Ready(ctx context.Context) error {
-	return translate(s.pool.Ping(ctx))
+	return onConnection(ctx, s.reserved, func(conn *pgxpool.Conn) (bool, error) { return true, conn.Ping(ctx) })
 }
 
 // statement is a query with what to do with its rows.
@@ -139,31 +153,45 @@ func tenantIs(t service.Tenant) statement {
 }
 
 // run sends the statements in one round trip, as one implicit transaction of
-// the tenant.
+// the tenant. What only reads is sent again where the connection was lost.
 func (s *Store) run(ctx context.Context, t service.Tenant, statements ...statement) error {
-	return translate(send(ctx, s.session(ctx, t), append([]statement{tenantIs(t)}, statements...)...))
+	return s.runOn(ctx, s.pool, t, statements)
+}
+
+func (s *Store) runOn(ctx context.Context, pool *pgxpool.Pool, t service.Tenant, statements []statement) error {
+	fresh := true
+	tenant := tenantIs(t)
+	tenant.read = func(rows pgx.Rows) error {
+		rows.Close()
+		fresh = rows.Err() != nil
+		return rows.Err()
+	}
+	all := append([]statement{tenant}, statements...)
+	if o, ok := opened(ctx, t); ok {
+		return translate(send(ctx, o.tx, all...))
+	}
+	return onConnection(ctx, pool, func(conn *pgxpool.Conn) (bool, error) {
+		err := send(ctx, conn, all...)
+		return fresh && (pgconn.SafeToRetry(err) || !slices.ContainsFunc(statements, isNoRead)), err
+	})
 }
 
 // atOneMoment runs do in a transaction of the tenant whose statements all see
 // the same commits.
 func (s *Store) atOneMoment(ctx context.Context, t service.Tenant, do func(pgx.Tx) error) error {
 	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
-	return translate(pgx.BeginTxFunc(ctx, s.pool, options, func(tx pgx.Tx) error {
-		if err := send(ctx, tx, tenantIs(t)); err != nil {
-			return err
-		}
-		return do(tx)
-	}))
+	begin := func(tx pgx.Tx) error { return send(ctx, tx, tenantIs(t)) }
+	return inTransaction(ctx, s.pool, options, begin, do)
 }
 
-// batchSender is a pool or a transaction.
+// batchSender is a connection or a transaction.
 type batchSender interface {
 	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
 }
 
 // send sends the statements in one round trip and reads what they return.
 func send(ctx context.Context, to batchSender, statements ...statement) (err error) {
-	batch := &pgx.Batch{}
+	batch := &pgx.Batch{} // a new one each time: it remembers plans of its connection
 	for _, st := range statements {
 		batch.Queue(st.sql, st.args...)
 	}

@@ -66,7 +66,7 @@ func translate(err error) error {
 		return fmt.Errorf("%w (%w)", service.ErrNotFound, err)
 	case errors.As(err, &pg):
 		return translatePg(pg)
-	case errors.Is(err, context.DeadlineExceeded), isConnectError(err):
+	case errors.Is(err, context.DeadlineExceeded), isConnectError(err), isLost(err):
 		return fmt.Errorf("%w: %w", service.ErrUnavailable, err)
 	}
 	return err

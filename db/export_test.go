@@ -50,3 +50,6 @@ var (
 	SelectChangedOwn = selectChangedOwn
 	SelectWorked     = selectWorked
 )
+
+// MaxWaiting is the length of a group's queue to write.
+const MaxWaiting = maxWaiting

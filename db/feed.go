@@ -27,7 +27,8 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 			sql: `insert into listing_state as s (group_id, listing_id, state, action, since, updated_at)
 				select $1, l.listing_id, told.state, told.action, $5, $5
 				from unnest($2::uuid[], $3::text[], $4::text[]) as told (listing_id, state, action)
-				join listing l on l.group_id = $1 and l.listing_id = told.listing_id -- it may be deleted by now
+				join listing l on l.group_id = $1 and l.listing_id = told.listing_id
+				for key share of l -- it may be being deleted
 				on conflict (group_id, listing_id) do update set state = excluded.state, action = excluded.action,
 					since = case when s.state = excluded.state then s.since else greatest(s.since, excluded.since) end,
 					updated_at = greatest(s.updated_at, excluded.updated_at)
@@ -42,17 +43,17 @@ func (s *Store) NoteStates(ctx context.Context, group uuid.UUID, at time.Time, o
 			args: []any{group, ids, at}, read: collectByName(&changed),
 		},
 	}
-	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-		if err := send(ctx, tx, note...); err != nil {
-			return err
-		}
+	begin := func(tx pgx.Tx) error {
+		changed = nil
+		return send(ctx, tx, note...)
+	}
+	return inTransaction(ctx, s.pool, pgx.TxOptions{}, begin, func(tx pgx.Tx) error {
 		var notices []statement
 		for _, m := range tell(changed) {
 			notices = append(notices, queueNotice(group, m))
 		}
 		return send(ctx, tx, notices...)
 	})
-	return translate(err)
 }
 
 // States returns what is noted of all listings.

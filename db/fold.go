@@ -64,17 +64,16 @@ func unpack(packed []byte, s *pricing.Statistics) error {
 // second waits for the lock and starts again, mostly to find the work done.
 func (s *Store) CatchUp(ctx context.Context, t service.Tenant, design int, anew bool, do func(*model.CatchUp) error) error {
 	const tries = 10
-	var err error
-	for range tries {
-		err = pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead}, func(tx pgx.Tx) error {
+	for i := 1; ; i++ {
+		nothing := func(pgx.Tx) error { return nil }
+		err := inTransaction(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead}, nothing, func(tx pgx.Tx) error {
 			f := folding{tx: tx, tenant: t, design: design, added: make(map[uuid.UUID]pricing.SaleRow)}
 			return f.run(ctx, anew, do)
 		})
-		if !hasCode(err, codeSerialization) {
-			break
+		if !hasCode(err, codeSerialization) || i == tries {
+			return err
 		}
 	}
-	return translate(err)
 }
 
 // folding is one attempt.

@@ -14,7 +14,7 @@ import (
 // Authenticate finds the valid key with that hash, its member and group.
 func (s *Store) Authenticate(ctx context.Context, group uuid.UUID, hash []byte, at time.Time) (*service.Actor, error) {
 	a := service.Actor{Group: &service.Group{}}
-	err := s.run(ctx, service.Tenant{Group: group}, statement{
+	err := s.runOn(ctx, s.reserved, service.Tenant{Group: group}, []statement{{
 		sql: "select " + expressions(groupFields) + `, k.key_id, k.parent_id is not null, k.scope, m.member_id, m.name
 			from api_key k
 			join member m using (group_id, member_id)
@@ -23,7 +23,7 @@ func (s *Store) Authenticate(ctx context.Context, group uuid.UUID, hash []byte, 
 			where k.group_id = $1 and k.hash = $2 and k.revoked_at is null and (k.expires_at is null or k.expires_at > $3)`,
 		args: []any{group, hash, at},
 		read: one(append(places(groupFields, a.Group), &a.KeyID, &a.Session, &a.Scope, &a.MemberID, &a.Member)...),
-	})
+	}})
 	if err != nil {
 		return nil, err
 	}

@@ -65,7 +65,6 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 	books := &profit.Books{Costs: make(map[uuid.UUID]profit.PieceCosts)}
 	var totals []costTotalRow
 	statements := []statement{
-		tenantIs(t),
 		{sql: rows, args: args, read: collectListings(&books.Rows)},
 		{
 			sql: `select l.piece_id, c.kind, sum(c.amount)::bigint as total,
@@ -81,11 +80,11 @@ func (s *Store) Books(ctx context.Context, t service.Tenant, until pricing.Date,
 			args: []any{t.Group, t.Member}, read: collect(&books.Lines, costLineFields),
 		})
 	}
-	err = pgx.BeginTxFunc(ctx, s.pool, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx pgx.Tx) error {
+	err = s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
 		return send(ctx, tx, statements...)
 	})
 	if err != nil {
-		return nil, translate(err)
+		return nil, err
 	}
 	for _, r := range totals {
 		costs, ok := books.Costs[r.PieceID]

@@ -106,6 +106,14 @@ func makeRoles(ctx context.Context, conn *pgx.Conn, loginRole string) error {
 	return nil
 }
 
+// putAwaySchema is where restore.sh put what it replaced, up to the release in
+// which it still could be interrupted in between.
+const putAwaySchema = "askwright_before_restore"
+
+// ErrPutAway says that an empty schema would be made beside the one in use.
+var ErrPutAway = errors.New("a restore was interrupted: what was there before it is in the schema " + putAwaySchema +
+	"; bring it back (alter schema " + putAwaySchema + " rename to " + schema + ") or drop it")
+
 // selectApplied lists the migrations that the schema has.
 const selectApplied = "select coalesce(array_agg(version order by version), '{}') from schema_version"
 
@@ -132,6 +140,14 @@ func prepareSchema(ctx context.Context, tx pgx.Tx) (applied []int, err error) {
 			}
 			if exists {
 				continue
+			}
+			var putAway bool
+			const find = "select exists (select from pg_namespace where nspname = $1)"
+			if err := tx.QueryRow(ctx, find, putAwaySchema).Scan(&putAway); err != nil {
+				return nil, fmt.Errorf("look for the schema: %w", err)
+			}
+			if putAway {
+				return nil, ErrPutAway
 			}
 		}
 		if _, err := tx.Exec(ctx, sql); err != nil {

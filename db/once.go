@@ -19,37 +19,46 @@ type openKey struct{}
 type open struct {
 	tx     pgx.Tx
 	tenant service.Tenant
+	leave  *func() // gives up the group's turn to write; nil: not taken yet
 }
 
-// session is the pool, or a transaction, in which a further one is a savepoint.
-type session interface {
-	batchSender
-	Begin(ctx context.Context) (pgx.Tx, error)
-}
-
-func (s *Store) session(ctx context.Context, t service.Tenant) session {
-	if o, ok := ctx.Value(openKey{}).(open); ok && o.tenant.Group == t.Group && o.tenant.Member == t.Member {
-		return o.tx
-	}
-	return s.pool
+// opened is the transaction of Once that the tenant's statements join.
+func opened(ctx context.Context, t service.Tenant) (open, bool) {
+	o, ok := ctx.Value(openKey{}).(open)
+	return o, ok && o.tenant.Group == t.Group && o.tenant.Member == t.Member
 }
 
 // Once works on a request unless it has been answered; see recording.Store.
 func (s *Store) Once(ctx context.Context, t service.Tenant, r service.OnceRequest, since time.Time, do func(context.Context) (*service.OnceAnswer, error)) (*service.OnceAnswer, error) {
+	leave, err := s.keyed.enter(ctx, t.Group)
+	if err != nil {
+		return nil, err
+	}
+	defer leave()
 	// While do runs it may need a further connection, for another tenant.
 	if err := s.repeatable.Acquire(ctx, 1); err != nil {
 		return nil, translate(err)
 	}
 	defer s.repeatable.Release(1)
+	// The first write takes the turn in the database until this transaction
+	// ends, so the place in the queue is kept as long.
+	var leaveTurn func()
+	defer func() {
+		if leaveTurn != nil {
+			leaveTurn()
+		}
+	}()
 	var answer *service.OnceAnswer
 	var refused error // by do, which speaks the service's errors
-	err := pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
-		var err error
+	take := func(tx pgx.Tx) (err error) {
 		answer, err = takeKey(ctx, tx, t, r, since)
-		if answer != nil || err != nil {
-			return err
+		return err
+	}
+	err = inTransaction(ctx, s.pool, pgx.TxOptions{}, take, func(tx pgx.Tx) error {
+		if answer != nil {
+			return nil
 		}
-		answer, refused = do(context.WithValue(ctx, openKey{}, open{tx, t}))
+		answer, refused = do(context.WithValue(ctx, openKey{}, open{tx, t, &leaveTurn}))
 		if refused != nil {
 			return refused
 		}
@@ -66,7 +75,7 @@ func (s *Store) Once(ctx context.Context, t service.Tenant, r service.OnceReques
 		return nil, refused
 	}
 	if err != nil {
-		return nil, translate(err)
+		return nil, err
 	}
 	return answer, nil
 }

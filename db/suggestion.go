@@ -75,9 +75,9 @@ func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []tra
 	statements := make([]statement, len(kept))
 	for i := range kept {
 		statements[i] = statement{
-			// The listing may have been deleted since.
+			// The listing may have been deleted since, or is being so now.
 			sql: "insert into suggestion (group_id, " + expressions(shownFields) + `) values ($1, $2, $3, $4,
-				(select listing_id from listing where group_id = $1 and listing_id = $5), ` +
+				(select listing_id from listing where group_id = $1 and listing_id = $5 for key share), ` +
 				parameters(6, len(shownFields)-4) + ") on conflict do nothing",
 			args: append([]any{group}, places(shownFields, &kept[i])...),
 		}

@@ -31,21 +31,6 @@ func (s *Store) Write(ctx context.Context, t service.Tenant, do func(recording.W
 	return s.write(ctx, t, func(w *writer) error { return do(w) })
 }
 
-func (s *Store) write(ctx context.Context, t service.Tenant, do func(*writer) error) error {
-	err := pgx.BeginFunc(ctx, s.session(ctx, t), func(tx pgx.Tx) error {
-		w := &writer{tx: tx, tenant: t}
-		if err := send(ctx, tx, tenantIs(t), statement{
-			// Not "for update": foreign keys to the group are checked meanwhile.
-			sql:  "select change_no from groups where group_id = $1 for no key update",
-			args: []any{t.Group}, read: one(&w.changeNo),
-		}); err != nil {
-			return err
-		}
-		return do(w)
-	})
-	return translate(err)
-}
-
 // raise takes the group's next change number, once in a transaction.
 func (w *writer) raise(ctx context.Context) error {
 	if w.raised {

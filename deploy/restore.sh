@@ -4,7 +4,7 @@
 #
 # The database is the one of DATABASE_URL, else the private server's, and its
 # user an administrator. What is there is replaced only with --replace, and
-# stays as it was if anything fails. Then run "askwright migrate" (which also
+# stays as it was if anything fails or interrupts this. Then run "askwright migrate" (which also
 # lets the service's user in) and start askwright again.
 set -eu
 # shellcheck source=deploy/database.sh
@@ -21,27 +21,51 @@ is_there=$(sql -c "select count(*) from pg_namespace where nspname = 'askwright'
 [ "$is_there" = 0 ] || [ "${2-}" = --replace ] ||
     fail "There is an Askwright in this database already. Restore into an empty one, or replace it: sh $0 $dump --replace"
 
+before=askwright_before_restore
+put_away=$(sql -c "select count(*) from pg_namespace where nspname = '$before'")
+[ "$put_away" = 0 ] || fail "A restore of an older Askwright was interrupted. What was there before it is in the schema $before.
+Look at it first. To bring it back, once no schema askwright is in its way: alter schema $before rename to askwright"
+
 sql <<'SQL'
 select 'create role askwright_owner nologin' where not exists (select from pg_roles where rolname = 'askwright_owner') \gexec
 select 'create role askwright_app nologin' where not exists (select from pg_roles where rolname = 'askwright_app') \gexec
 select format('grant create on database %I to askwright_owner', current_database()) \gexec
 SQL
-before=askwright_before_restore
-undo() {
-    sql -c "set client_min_messages = error; drop schema if exists askwright cascade"
-    [ "$is_there" = 0 ] || sql -c "alter schema $before rename to askwright"
-    fail "Nothing was restored: $1"
-}
-[ "$is_there" = 0 ] || sql -c "alter schema askwright rename to $before"
-# One transaction restores and counts: a program that still runs writes nothing
-# in between. A dump that breaks off is not counted.
-restored=$({
+# One transaction puts away what is there, restores, counts and drops what was put
+# away: whatever ends this script before the last line leaves all as it was. A
+# dump that breaks off never gets there, and a program that still runs waits.
+COUNTS=$counts COUNTED=$(mktemp)
+export COUNTS COUNTED
+trap 'rm -f "$COUNTED"' EXIT
+{
+    echo 'begin;'
+    [ "$is_there" = 0 ] || cat <<SQL
+select 'lock table askwright.groups in access exclusive mode' where to_regclass('askwright.groups') is not null \gexec
+alter schema askwright rename to $before;
+SQL
     echo '\o /dev/null'
-    pg_restore -f - "$dump" && printf '\\o\nset row_security = on;\n%s\n' "$count_rows"
-} | sql --single-transaction) && [ -n "$restored" ] || undo "the reason stands above."
-if [ "$restored" != "$(cat "$counts")" ]; then
-    printf 'There were:\n%s\nThere are:\n%s\n' "$(cat "$counts")" "$restored" >&2
-    undo "the numbers of rows differ."
+    pg_restore -f - "$dump" && cat <<SQL
+\o
+set row_security = on;
+\getenv counted COUNTED
+\o :counted
+$count_rows
+\o
+\set same \`[ "\$(cat "\$COUNTED")" = "\$(cat "\$COUNTS")" ] && echo yes || echo no\`
+\if :same
+\else
+do 'begin raise exception \$\$the numbers of rows differ\$\$; end';
+\endif
+set client_min_messages = error;
+drop schema if exists $before cascade;
+commit;
+select 'restored';
+SQL
+} | sql >"$COUNTED.end" || true
+trap 'rm -f "$COUNTED" "$COUNTED.end"' EXIT
+if [ "$(cat "$COUNTED.end")" != restored ]; then
+    [ ! -s "$COUNTED" ] || printf 'There were:\n%s\nThere are:\n%s\n' "$(cat "$counts")" "$(cat "$COUNTED")" >&2
+    fail "Nothing was restored: the reason stands above."
 fi
-[ "$is_there" = 0 ] || sql -c "set client_min_messages = error; drop schema $before cascade"
+restored=$(cat "$COUNTED")
 printf '%s\nRestored. Now run "askwright migrate" and start askwright again.\n' "$restored"

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bufio"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -8,11 +10,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 
+	"askwright/db"
 	"askwright/db/dbtest"
 )
 
@@ -173,5 +177,61 @@ func execute(t *testing.T, dsn, sql string) {
 	defer conn.Close(t.Context())
 	if _, err := conn.Exec(t.Context(), sql); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// What was there stays in reach wherever a restore is broken off.
+func TestAnInterruptedRestoreLeavesWhatWasThere(t *testing.T) {
+	t.Parallel()
+	d := dbtest.New(t)
+	env := map[string]string{"DATABASE_URL": d.DSN, "ASKWRIGHT_LOG_LEVEL": "error"}
+	mustRun(t, env, "group", "create", "G",
+		"--currency", "EUR", "--unit", "cm", "--timezone", "UTC", "--member", "Tamsin")
+	dump := backup(t, []string{"DATABASE_URL=" + d.AdminDSN}, t.TempDir())
+	// A pg_restore that gives half of the dump and then waits to be interrupted.
+	bin := t.TempDir()
+	stub := filepath.Join(bin, "pg_restore")
+	real, err := exec.LookPath("pg_restore")
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, stub, "#!/bin/sh\n"+real+" \"$@\" | head -n 300\necho ready >&2\nexec sleep 60\n")
+	if err := os.Chmod(stub, 0o700); err != nil { //nolint:gosec // a program
+		t.Fatal(err)
+	}
+	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGKILL} {
+		cmd := exec.CommandContext(t.Context(), "sh", deployed("restore.sh"), dump, "--replace")
+		cmd.Env = append(os.Environ(), "DATABASE_URL="+d.AdminDSN, "PATH="+bin+":"+os.Getenv("PATH"))
+		cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+		said, err := cmd.StderrPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for lines := bufio.NewScanner(said); lines.Scan() && lines.Text() != "ready"; {
+		}
+		syscall.Kill(-cmd.Process.Pid, signal) //nolint:errcheck // a group of the test's own
+		if err := cmd.Wait(); err == nil {
+			t.Errorf("%v: the restore ends well", signal)
+		}
+		if out := mustRun(t, env, "group", "list"); !strings.HasSuffix(out, "G") {
+			t.Errorf("%v: what was there is gone: %q", signal, out)
+		}
+	}
+	if out, err := script(t, []string{"DATABASE_URL=" + d.AdminDSN}, "restore.sh", dump, "--replace"); err != nil {
+		t.Errorf("a restore afterwards: %v\n%s", err, out)
+	}
+}
+
+// A schema that an older restore put away is not hidden by an empty one.
+func TestNothingIsMadeBesideASchemaThatWasPutAway(t *testing.T) {
+	t.Parallel()
+	d := dbtest.New(t)
+	execute(t, d.AdminDSN, "alter schema askwright rename to askwright_before_restore")
+	_, err := runCommand(t, map[string]string{"DATABASE_URL": d.AdminDSN}, "migrate")
+	if !errors.Is(err, db.ErrPutAway) {
+		t.Errorf("migrate: %v, want %v", err, db.ErrPutAway)
 	}
 }

@@ -82,10 +82,6 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 	}
 	askwright := app.New(options)
 	server := newServer(c, askwright, logger, database.store, registry, &stopping) //nolint:contextcheck // handlers take the context of their request
-	type running struct {
-		server   *http.Server
-		listener net.Listener
-	}
 	all := []running{{api.NewHTTPServer(server.Handler(), logger), listener}}
 	if ops != nil {
 		all = append(all, running{api.NewHTTPServer(server.OpsHandler(), logger), ops})
@@ -113,18 +109,65 @@ func serveOn(ctx context.Context, c *config, database *database, listener, ops n
 		<-ctx.Done()
 		stopping.Store(true)
 		logger.Info("stopping")
-		deadline, cancel := context.WithTimeout(context.WithoutCancel(ctx), c.StopTimeout)
-		defer cancel()
-		var failed error
-		for _, r := range all {
-			failed = errors.Join(failed, r.server.Shutdown(deadline))
+		if database.isUp() {
+			time.Sleep(min(drainTime, c.StopTimeout/10))
 		}
-		return failed
+		shutDown(context.WithoutCancel(ctx), all, c.StopTimeout, logger)
+		return nil
 	})
-	err := group.Wait()
+	err := waitAtMost(ctx, group, c.StopTimeout, logger)
 	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), flushTimeout)
 	defer cancel()
-	return errors.Join(err, askwright.Shown.Flush(last))
+	if flushed := askwright.Shown.Flush(last); flushed != nil {
+		logger.Warn("the last suggestions shown were not kept", "error", flushed)
+	}
+	return err
+}
+
+// running is one server.
+type running struct {
+	server   *http.Server
+	listener net.Listener
+}
+
+// shutDown lets requests under way finish for the time given.
+func shutDown(ctx context.Context, all []running, timeout time.Duration, logger *slog.Logger) {
+	deadline, cancel := context.WithTimeout(ctx, timeout)
+	defer cancel()
+	for _, r := range all {
+		if r.server.Shutdown(deadline) != nil {
+			logger.WarnContext(ctx, "requests under way were cut off",
+				"address", r.listener.Addr().String(), "after", timeout.String())
+			_ = r.server.Close() // which ends their contexts
+		}
+	}
+}
+
+// drainTime is how long new requests are still taken after the program said that
+// it is not ready, for a balancer to notice.
+const drainTime = time.Second
+
+// waitAtMost waits for the group's work until its context has been over for the
+// time given. What still runs then, such as the fit of a large group, is left to
+// end with the program: nothing of it is kept before it is done.
+func waitAtMost(ctx context.Context, group *errgroup.Group, after time.Duration, logger *slog.Logger) error {
+	done := make(chan error, 1)
+	go func() { done <- group.Wait() }()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+	}
+	select {
+	case err := <-done:
+		return err
+	case <-time.After(after + closeTime):
+		logger.Warn("work beside the requests was cut off", "after", after.String())
+	}
+	if err := context.Cause(ctx); !errors.Is(err, context.Canceled) {
+		return err
+	}
+	return nil
 }
 
 // newServer makes the API, which is not ready once stopping is set.
@@ -148,8 +191,12 @@ func newServer(c *config, askwright *app.App, logger *slog.Logger, store *db.Sto
 	})
 }
 
-// flushTimeout is how long the last suggestions may take to be kept.
-const flushTimeout = 5 * time.Second
+// How long the steps after the requests may take.
+const (
+	closeTime    = 500 * time.Millisecond // for what ends with the requests
+	flushTimeout = time.Second            // to keep the last suggestions
+	poolTimeout  = time.Second            // to give back connections
+)
 
 // database is an open store, with the private server behind it where there is
 // one.
@@ -221,9 +268,27 @@ func (d *database) exited() <-chan struct{} {
 	return d.server.Exited()
 }
 
+// isUp reports whether the private server, if there is one, has not ended.
+func (d *database) isUp() bool {
+	select {
+	case <-d.exited():
+		return false
+	default:
+		return true
+	}
+}
+
 func (d *database) close(ctx context.Context) {
 	if d.store != nil {
-		d.store.Close()
+		closed := make(chan struct{})
+		go func() {
+			defer close(closed)
+			d.store.Close()
+		}()
+		select {
+		case <-closed:
+		case <-time.After(poolTimeout): // the server takes back what is still held
+		}
 	}
 	if d.server != nil {
 		if err := d.server.Stop(context.WithoutCancel(ctx)); err != nil {
