@@ -39,6 +39,6 @@ func (s *Server) createDeliveryQuote(c *gin.Context, a *service.Actor) error {
 	return web.Answer(c, http.StatusOK, wire.DeliveryQuote{
 		Distance: web.Rounded(q.Distance, 1), DistanceUnit: a.Group.DistanceUnit(), DistanceCost: money(q.DistanceCost), Hours: web.Rounded(q.Hours, 2),
 		Vehicle: money(q.Vehicle), Labor: money(q.Labor), HelperPay: money(q.HelperPay), Tolls: money(q.Tolls), Cost: money(q.Cost),
-		Suggested: money(q.Suggested), Charge: money(q.Charge), Profit: money(q.Profit), Sentences: q.Sentences,
+		Suggested: money(q.Suggested), Charge: money(q.Charge), Profit: money(q.Profit), Sentences: wire.Sentences(q.Sentences),
 	})
 }

@@ -50,7 +50,7 @@ func (s *Server) listOffers(c *gin.Context, a *service.Actor) error {
 	}
 	out := wire.OfferPage{Items: items}
 	if advice != nil {
-		out.Lowest, out.HeldUntil, out.Refusal, out.Sentences = v.Lowest(advice), wire.HeldUntil(advice.Held), wire.RefusalOf(advice.Refusal), advice.Sentences
+		out.Lowest, out.HeldUntil, out.Refusal, out.Sentences = v.Lowest(advice), wire.HeldUntil(advice.Held), wire.RefusalOf(advice.Refusal), wire.Sentences(advice.Sentences)
 	}
 	return web.Answer(c, http.StatusOK, out)
 }

@@ -60,7 +60,7 @@ func (s *Server) getWorkQueue(c *gin.Context, a *service.Actor) error {
 	}
 	return web.Answer(c, http.StatusOK, wire.WorkQueue{
 		Hours: web.Rounded(plan.Hours, 2), HoursLimit: web.Rounded(q.Hours, 2), Money: web.Exact(plan.Materials, v.Currency), MoneyLimit: web.Exact(q.Money, v.Currency),
-		Gain: web.Exact(plan.Gain, v.Currency), Tasks: tasks, Left: web.Each(plan.Left, v.Task), Model: plan.Model, Labels: plan.Labels, Sentences: plan.Sentences,
+		Gain: web.Exact(plan.Gain, v.Currency), Tasks: tasks, Left: web.Each(plan.Left, v.Task), Model: plan.Model, Labels: plan.Labels, Sentences: wire.Sentences(plan.Sentences),
 		Together: web.Each(plan.Together, func(t advice.Together) wire.Together { return wire.Together{Product: t.Product, Refs: t.Refs} }),
 	})
 }

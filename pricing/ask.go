@@ -25,7 +25,7 @@ type Suggestion struct {
 	Basis       Basis
 	Labels      []string // "low_confidence", "from_your_estimate", ...
 	Refusal     *furniture.Refusal
-	Sentences   []string // two or three, for people
+	Sentences   []Sentence // two or three, for people
 }
 
 // Choice is one of the three asks offered.

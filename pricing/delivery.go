@@ -1,7 +1,6 @@
 package pricing
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -33,7 +32,7 @@ type DeliveryQuote struct {
 	Suggested    float64 // the price point that covers the cost
 	Charge       float64 // asked for, or Suggested
 	Profit       float64 // Charge − Cost, the hours paid
-	Sentences    []string
+	Sentences    []Sentence
 }
 
 // Driving and carrying. Common practice, no source.
@@ -87,12 +86,12 @@ func Deliver(q DeliveryQuery) (DeliveryQuote, bool) {
 		out.Charge = *q.Charge
 	}
 	out.Profit = out.Charge - out.Cost
-	out.Sentences = []string{
-		fmt.Sprintf("%.0f %s there and back and %.1f hours cost about %s; charge %s.", out.Distance, unit, out.Hours, money(out.Cost), money(out.Suggested)),
-		"Keep it apart from the price of the piece: record it as delivery_charged and delivery_cost.",
+	out.Sentences = []Sentence{
+		Say(SaidCost, "%.0f %s there and back and %.1f hours cost about %s; charge %s.", out.Distance, unit, out.Hours, money(out.Cost), money(out.Suggested)),
+		{SaidMissing, "Keep it apart from the price of the piece: record it as delivery_charged and delivery_cost."},
 	}
 	if q.Charge != nil {
-		out.Sentences = append(out.Sentences, fmt.Sprintf("At a charge of %s, %s.", money(out.Charge), gained(out.Profit)))
+		out.Sentences = append(out.Sentences, Say(SaidProfit, "At a charge of %s, %s.", money(out.Charge), gained(out.Profit)))
 	}
 	return out, !math.IsInf(out.Cost, 0)
 }

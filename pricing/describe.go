@@ -40,7 +40,7 @@ type Description struct {
 	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
 
 	Suspicious []SuspiciousSale
-	Sentences  []string
+	Sentences  []Sentence
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -210,21 +210,21 @@ func (v *valueModel) seasons() []Effect {
 }
 
 // explain writes the model in a few sentences.
-func (d *Description) explain() []string {
+func (d *Description) explain() []Sentence {
 	wait := "more than the horizon"
 	if d.MedianDays != nil {
 		wait = fmt.Sprintf("about %d active days", *d.MedianDays)
 	}
-	t := []string{fmt.Sprintf("The model rests on %d sold and %d unsold %s.", d.Sold, d.Unsold, plural(d.Unsold, "listing", "listings"))}
+	t := []Sentence{Say(SaidBasis, "The model rests on %d sold and %d unsold %s.", d.Sold, d.Unsold, plural(d.Unsold, "listing", "listings"))}
 	if d.Sold >= fewSales {
-		t = append(t, d.dearer())
+		t = append(t, Sentence{SaidFactors, d.dearer()})
 	}
 	t = append(t,
-		fmt.Sprintf("At the usual ask a piece takes %s; one that is 10 %% dearer sells at %.0f %% of the pace.", wait, 100*d.PaceTenDearer))
+		Say(SaidPace, "At the usual ask a piece takes %s; one that is 10 %% dearer sells at %.0f %% of the pace.", wait, 100*d.PaceTenDearer))
 	if faster := d.faster(); faster != "" {
-		t = append(t, faster)
+		t = append(t, Sentence{SaidPace, faster})
 	}
-	return append(t, fmt.Sprintf("The sale price is on average %.0f %% of the last ask.", 100*d.NegotiationRatio))
+	return append(t, Say(SaidHaggling, "The sale price is on average %.0f %% of the last ask.", 100*d.NegotiationRatio))
 }
 
 // mostNamed bounds the levels that a sentence lists.

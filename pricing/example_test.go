@@ -38,7 +38,7 @@ func ExampleModel_Suggest() {
 	}
 	s := model.Suggest(pricing.Query{Attributes: desk, Estimate: 330}, today, pricing.DefaultSettings(), nil)
 	for _, sentence := range s.Sentences {
-		fmt.Println(sentence)
+		fmt.Println(sentence.Text)
 	}
 	for _, c := range s.Choices {
 		fmt.Printf("%s: ask %.0f\n", c.Name, c.Ask)
@@ -68,7 +68,7 @@ func ExampleModel_Review() {
 	r := model.Review(pricing.Standing{Listing: slow}, today, pricing.DefaultSettings())
 	fmt.Println(r.State, r.Reason, r.Checks)
 	for _, sentence := range r.Sentences {
-		fmt.Println(sentence)
+		fmt.Println(sentence.Text)
 	}
 	// Output:
 	// stale look [photos title another_venue]
@@ -89,7 +89,7 @@ func ExampleModel_PurchaseLimits() {
 		},
 		Materials: 25, Hours: 4, Transport: 10, DaysOut: 7,
 	}, today, settings)
-	fmt.Println(limit.Sentences[0])
+	fmt.Println(limit.Sentences[0].Text)
 	// Output:
 	// Offer 80 to begin with and walk away at 85.
 }

@@ -80,38 +80,38 @@ func plural(n int, one, many string) string {
 }
 
 // explain writes the suggestion in two or three sentences.
-func (out *Suggestion) explain(m *Model, q Query, s Settings) []string {
-	var t []string
+func (out *Suggestion) explain(m *Model, q Query, s Settings) []Sentence {
+	var t []Sentence
 	if r := out.SalePrice; r != nil {
-		t = append(t, fmt.Sprintf("Pieces described like this sell for about %s, eight in ten of them between %s and %s.", money(r.Likely), money(r.Low), money(r.High)))
+		t = append(t, Say(SaidPrice, "Pieces described like this sell for about %s, eight in ten of them between %s and %s.", money(r.Likely), money(r.Low), money(r.High)))
 	}
 	if out.Refusal != nil {
-		return append(t, out.Refusal.Detail)
+		return append(t, saidRefusal(out.Refusal.Detail)...)
 	}
 	wait := fmt.Sprintf("probably not within %d active days", s.HorizonDays)
 	if out.MedianDays != nil {
 		wait = fmt.Sprintf("as likely as not within %d active %s", *out.MedianDays, plural(*out.MedianDays, "day", "days"))
 	}
-	t = append(t, fmt.Sprintf("Ask %s: after haggling it should bring about %s, %s.", money(out.Ask), money(out.Choices[1].LikelySale), wait))
+	t = append(t, Say(SaidAsk, "Ask %s: after haggling it should bring about %s, %s.", money(out.Ask), money(out.Choices[1].LikelySale), wait))
 	switch {
 	case slices.Contains(out.Labels, LabelFromEstimate):
-		t = append(t, fmt.Sprintf("This rests on your estimate and on general assumptions, for only %d sold %s on file.", out.Basis.Sold, plural(out.Basis.Sold, "listing is", "listings are")))
+		t = append(t, Say(SaidBasis, "This rests on your estimate and on general assumptions, for only %d sold %s on file.", out.Basis.Sold, plural(out.Basis.Sold, "listing is", "listings are")))
 	case slices.Contains(out.Labels, LabelLowConfidence):
-		t = append(t, "The range is wide, so take the ask as a rough guide.")
+		t = append(t, Say(SaidDoubt, "The range is wide, so take the ask as a rough guide."))
 	case q.Estimate > 0:
 		share := clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1)
-		t = append(t, fmt.Sprintf("%s of %s counts for %.0f %% where it differs from the records.", q.judgement(), money(q.Estimate), 100*share))
+		t = append(t, Say(SaidOwnPrice, "%s of %s counts for %.0f %% where it differs from the records.", q.judgement(), money(q.Estimate), 100*share))
 	}
 	return append(t, demandSentence(out.Demand)...)
 }
 
 // demandSentence says how a listing has drawn so far, where that moves the ask.
-func demandSentence(demand float64) []string {
+func demandSentence(demand float64) []Sentence {
 	switch {
 	case demand > 0 && demand < 0.75:
-		return []string{fmt.Sprintf("By its days and messages so far it draws about %.0f %% of what pieces like it draw, which lowers the ask.", 100*demand)}
+		return []Sentence{Say(SaidDemand, "By its days and messages so far it draws about %.0f %% of what pieces like it draw, which lowers the ask.", 100*demand)}
 	case demand > 1.25:
-		return []string{fmt.Sprintf("By its days and messages so far it draws about %.0f %% of what pieces like it draw, which raises the ask.", 100*demand)}
+		return []Sentence{Say(SaidDemand, "By its days and messages so far it draws about %.0f %% of what pieces like it draw, which raises the ask.", 100*demand)}
 	}
 	return nil
 }
@@ -126,32 +126,32 @@ func (q Query) judgement() string {
 }
 
 // explain writes the review in two or three sentences.
-func (out *Review) explain(ask float64) []string {
-	t := []string{fmt.Sprintf("Up for %d active %s; at what was asked, %s like it would have sold by now.", out.ActiveDays, plural(out.ActiveDays, "day", "days"), chance(out.ChanceSoldByNow))}
+func (out *Review) explain(ask float64) []Sentence {
+	t := []Sentence{Say(SaidDays, "Up for %d active %s; at what was asked, %s like it would have sold by now.", out.ActiveDays, plural(out.ActiveDays, "day", "days"), chance(out.ChanceSoldByNow))}
 	if out.MessagesSeen != nil && out.MessagesUsual >= 1 {
 		seen := "no messages"
 		if n := *out.MessagesSeen; n > 0 {
 			seen = fmt.Sprintf("%d %s", n, plural(n, "message", "messages"))
 		}
-		t = append(t, fmt.Sprintf("It has had %s where about %.0f %s usual.", seen, out.MessagesUsual, plural(int(math.Round(out.MessagesUsual)), "is", "are")))
+		t = append(t, Say(SaidMessages, "It has had %s where about %.0f %s usual.", seen, out.MessagesUsual, plural(int(math.Round(out.MessagesUsual)), "is", "are")))
 	}
 	if out.Reason == "season" {
-		t = append(t, fmt.Sprintf("The whole group is slow: it has had about %.0f %% of its usual messages lately, so few messages say little of this piece.", 100*out.GroupPulse))
+		t = append(t, Say(SaidSeason, "The whole group is slow: it has had about %.0f %% of its usual messages lately, so few messages say little of this piece.", 100*out.GroupPulse))
 	}
 	switch {
 	case out.State == StatePaused:
-		t = append(t, "The clock stands still while it is paused; renew the post when it is back.")
+		t = append(t, Say(SaidState, "The clock stands still while it is paused; renew the post when it is back."))
 	case out.Refusal != nil:
-		t = append(t, out.Refusal.Detail)
+		t = append(t, saidRefusal(out.Refusal.Detail)...)
 	case out.State == StateStale:
 		best := out.Remedies[0]
 		sure := "worth trying"
 		if out.Clear {
 			sure = "clearly better than waiting"
 		}
-		t = append(t, fmt.Sprintf("%s is %s: about %s more on average.", best.phrase(ask), sure, money(out.Gain)))
+		t = append(t, Say(SaidMove, "%s is %s: about %s more on average.", best.phrase(ask), sure, money(out.Gain)))
 	case out.State == StateSlow:
-		t = append(t, "It is slow, but nothing clearly beats waiting yet.")
+		t = append(t, Say(SaidState, "It is slow, but nothing clearly beats waiting yet."))
 	}
 	return t
 }

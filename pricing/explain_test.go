@@ -95,7 +95,7 @@ func TestDriversExplainThePrice(t *testing.T) {
 func TestSentencesAreForPeople(t *testing.T) {
 	h := syntheticMarket(300, 53)
 	m := Fit(h, today)
-	var all []string
+	var all []Sentence
 	for _, e := range []float64{0, 300, 900} {
 		for _, a := range probes {
 			s := m.Suggest(Query{Attributes: a, Estimate: e}, today, DefaultSettings(), h.Listings)
@@ -113,7 +113,7 @@ func TestSentencesAreForPeople(t *testing.T) {
 		}
 	}
 	for _, s := range append(all, m.Describe().Sentences...) {
-		if !strings.HasSuffix(s, ".") || strings.ContainsAny(s, "_{}[]<>") || strings.Contains(s, "NaN") || strings.Contains(s, "%!") {
+		if text := s.Text; s.Kind == "" || !strings.HasSuffix(text, ".") || strings.ContainsAny(text, "_{}[]<>") || strings.Contains(text, "NaN") || strings.Contains(text, "%!") {
 			t.Errorf("%q", s)
 		}
 	}

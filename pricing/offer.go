@@ -31,7 +31,7 @@ type OfferAdvice struct {
 	Flooded      bool           // so many messages in the first days that no discount is due
 	Labels       []string
 	Refusal      *furniture.Refusal
-	Sentences    []string
+	Sentences    []Sentence
 }
 
 // LowestToTake is the lowest amount worth taking in cash after some more days
@@ -93,7 +93,7 @@ func TurnUp(deposit bool, kept, broken int) float64 {
 func (m *Model) Advise(st Standing, offer Offer, on Date, s Settings) OfferAdvice {
 	b, out := m.haggle(st, on, s)
 	if out.Refusal != nil {
-		out.Sentences = []string{out.Refusal.Detail}
+		out.Sentences = saidRefusal(out.Refusal.Detail)
 		return out
 	}
 	offer.TurnsUp = clamp(offer.TurnsUp, 0.01, 1)
@@ -133,9 +133,9 @@ func (m *Model) Advise(st Standing, offer Offer, on Date, s Settings) OfferAdvic
 func (m *Model) Lowest(st Standing, on Date, s Settings) OfferAdvice {
 	b, out := m.haggle(st, on, s)
 	if out.Refusal == nil {
-		out.Sentences = []string{out.lowestSentence()}
+		out.Sentences = []Sentence{out.lowestSentence()}
 	} else {
-		out.Sentences = []string{out.Refusal.Detail}
+		out.Sentences = saidRefusal(out.Refusal.Detail)
 	}
 	out.Ask = b.ask
 	return out
@@ -253,10 +253,10 @@ func (b haggling) chanceBetter(o Offer) float64 {
 }
 
 // explain writes the advice in some sentences.
-func (out *OfferAdvice) explain(o Offer) []string {
-	var t []string
+func (out *OfferAdvice) explain(o Offer) []Sentence {
+	var t []Sentence
 	if out.Flooded && o.Amount < out.Ask {
-		t = append(t, "Messages are pouring in and the post is new: give no discount yet.")
+		t = append(t, Say(SaidDemand, "Messages are pouring in and the post is new: give no discount yet."))
 	}
 	how := ""
 	switch {
@@ -268,19 +268,19 @@ func (out *OfferAdvice) explain(o Offer) []string {
 	worth := fmt.Sprintf("%s as it is should leave %s, waiting%s %s, and taking it is the better in %s.", money(o.Amount), money(out.TakeNet), how, money(out.WaitNet), chance(out.ChanceBetter))
 	switch out.Action {
 	case OfferTake:
-		t = append(t, "Take it: "+worth)
+		t = append(t, Sentence{SaidOffer, "Take it: " + worth})
 	case OfferCounter:
-		t = append(t, fmt.Sprintf("Ask for %s: %s", money(*out.Counter), worth))
+		t = append(t, Say(SaidOffer, "Ask for %s: %s", money(*out.Counter), worth))
 	default:
-		t = append(t, "Wait: "+worth)
+		t = append(t, Sentence{SaidOffer, "Wait: " + worth})
 	}
 	if o.TurnsUp < 1 {
-		t = append(t, fmt.Sprintf("%s who promise this come and pay, so such an offer must be at least %s.", chance(o.TurnsUp), money(out.LowestLike)))
+		t = append(t, Say(SaidPromise, "%s who promise this come and pay, so such an offer must be at least %s.", chance(o.TurnsUp), money(out.LowestLike)))
 	}
 	return append(t, out.lowestSentence())
 }
 
-func (out *OfferAdvice) lowestSentence() string {
+func (out *OfferAdvice) lowestSentence() Sentence {
 	now, later := out.Lowest[0], out.Lowest[lowestTold]
-	return fmt.Sprintf("The lowest to take in cash today is %s; after %d more days without news it will be %s.", money(now.Amount), later.Days, money(later.Amount))
+	return Say(SaidLowest, "The lowest to take in cash today is %s; after %d more days without news it will be %s.", money(now.Amount), later.Days, money(later.Amount))
 }

@@ -92,7 +92,7 @@ func TestOfferActions(t *testing.T) {
 		if got.Action != tt.want || (got.Action == OfferCounter) != (got.Counter != nil) || len(got.Sentences) < 2 {
 			t.Errorf("%s: %+v", tt.name, got)
 		}
-		if tt.l.Messages[0].Count == 9 && tt.offer.Amount < 300 && (!got.Flooded || *got.Counter != 300 || !strings.Contains(got.Sentences[0], "no discount")) {
+		if tt.l.Messages[0].Count == 9 && tt.offer.Amount < 300 && (!got.Flooded || *got.Counter != 300 || !strings.Contains(got.Sentences[0].Text, "no discount")) {
 			t.Errorf("%s: %+v", tt.name, got)
 		}
 	}

@@ -56,7 +56,7 @@ type PurchaseLimit struct {
 	Basis       Basis
 	Labels      []string
 	Refusal     *furniture.Refusal
-	Sentences   []string
+	Sentences   []Sentence
 }
 
 // PurchaseOutcome is what a price leads to.
@@ -316,19 +316,19 @@ func (m *Model) chanceOfLoss(o outlook, ask float64, p prediction, outlay float6
 }
 
 // explain writes the limit in some sentences.
-func (out *PurchaseLimit) explain() []string {
-	var t []string
+func (out *PurchaseLimit) explain() []Sentence {
+	var t []Sentence
 	switch {
 	case out.WalkAway != nil:
 		t = append(t,
-			fmt.Sprintf("Offer %s to begin with and walk away at %s.", money(*out.Offer), money(*out.WalkAway)),
-			fmt.Sprintf("%s would be right if it sells as expected, and at %s nothing is earned; pieces that look cheap are often cheap for a reason that the description leaves out, so keep to the lower figure.",
+			Say(SaidOffer, "Offer %s to begin with and walk away at %s.", money(*out.Offer), money(*out.WalkAway)),
+			Say(SaidLimit, "%s would be right if it sells as expected, and at %s nothing is earned; pieces that look cheap are often cheap for a reason that the description leaves out, so keep to the lower figure.",
 				money(math.Max(0, *out.AtLikely)), money(math.Max(0, *out.BreakEven))))
 		if out.AtPrice == nil {
-			t = append(t, "At the most to pay "+out.AtMost.phrase()+".")
+			t = append(t, Say(SaidOutcome, "At the most to pay %s.", out.AtMost.phrase()))
 		}
 	case out.MostToPay != nil:
-		t = append(t, "Leave it: with caution, there is no price at which the work is paid.")
+		t = append(t, Say(SaidPass, "Leave it: with caution, there is no price at which the work is paid."))
 	}
 	if p := out.AtPrice; p != nil {
 		at := fmt.Sprintf("At the %s asked", money(p.Price))
@@ -340,10 +340,10 @@ func (out *PurchaseLimit) explain() []string {
 		case out.MostToPay != nil:
 			at += ", which is more than it bears,"
 		}
-		t = append(t, at+" "+p.phrase()+".")
+		t = append(t, Say(SaidOutcome, "%s %s.", at, p.phrase()))
 	}
 	if out.Refusal != nil {
-		t = append(t, out.Refusal.Detail)
+		t = append(t, saidRefusal(out.Refusal.Detail)...)
 	}
 	return t
 }

@@ -25,7 +25,7 @@ type Review struct {
 	Remedies        []Remedy           // best first
 	Gain            float64            // of the best over waiting
 	Refusal         *furniture.Refusal // of the flag: too few sales
-	Sentences       []string
+	Sentences       []Sentence
 }
 
 // States of an open listing.

@@ -31,7 +31,7 @@ type RefinishAnswer struct {
 	Basis     Basis
 	Labels    []string           // "low_confidence", LabelHourValueUnknown
 	Refusal   *furniture.Refusal // of what follows from a look; the work is told all the same
-	Sentences []string
+	Sentences []Sentence
 }
 
 // Refused is a look with the reason why it cannot be.
@@ -171,7 +171,7 @@ func (m *Model) reckon(j refinish.Job, c *staying, s Settings) Refinish {
 }
 
 // explain writes what to make of the ranking.
-func (out *RefinishAnswer) explain(s Settings) []string {
+func (out *RefinishAnswer) explain(s Settings) []Sentence {
 	if out.Compared == 0 {
 		return nil
 	}
@@ -181,21 +181,21 @@ func (out *RefinishAnswer) explain(s Settings) []string {
 		name += " " + furniture.Words(best.Color)
 	}
 	if !(best.perHour() > s.HourValue) || best.Gain <= 0 {
-		return append([]string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is. The best is %s.", out.Compared, name)}, out.doubtful()...)
+		return append([]Sentence{Say(SaidFinish, "Of %d looks none pays for its hours: leave it as it is. The best is %s.", out.Compared, name)}, out.doubtful()...)
 	}
 	first := fmt.Sprintf("Of %d looks %s pays best", out.Compared, name)
 	if best.NetPerHour != nil {
 		first += fmt.Sprintf(": about %s an hour over leaving it as it is, for %.1f hours and %s of materials", money(*best.NetPerHour), best.Hours, money(best.Materials))
 	}
-	return append([]string{first + ".", fmt.Sprintf(
+	return append([]Sentence{{SaidFinish, first + "."}, Say(SaidOdds,
 		"It beats leaving the piece with a chance of %s. The best of many looks is partly the luckiest: its price effect may be anything from %.0f to %.0f %%.",
 		chance(best.ChanceBetterThanWaiting), best.Low, best.High)}, out.doubtful()...)
 }
 
 // doubtful warns where few pieces sold in the state that this one has.
-func (out *RefinishAnswer) doubtful() []string {
+func (out *RefinishAnswer) doubtful() []Sentence {
 	if out.Proven >= ProvenSales {
 		return nil
 	}
-	return []string{fmt.Sprintf("%d of the sales on file were in the finish that it has now, so what it brings as it is is a guess; what it cost as found is the better guide.", out.Proven)}
+	return []Sentence{Say(SaidDoubt, "%d of the sales on file were in the finish that it has now, so what it brings as it is is a guess; what it cost as found is the better guide.", out.Proven)}
 }

@@ -39,7 +39,7 @@ var boardFuncs = template.FuncMap{
 	"task":     taskOf,
 	"phrase":   wire.Phrase,
 	"above":    aboveFair,
-	"evidence": evidence,
+	"said":     wire.Said,
 	"some":     func(n web.Number) bool { return asFloat(n) != 0 },
 	"why":      func(reason string) string { return wire.ReasonWords[reason] },
 	"check":    func(name string) string { return wire.CheckWords[name] },

@@ -2,7 +2,6 @@ package wire
 
 import (
 	"encoding/xml"
-	"strings"
 
 	"github.com/google/uuid"
 
@@ -65,7 +64,7 @@ func (v Viewer) AtomEntry(e watch.FeedEntry) atomEntry {
 		ID: e.Row.ID.URN(), Title: e.Row.Ref + ", " + e.What() + ": " + e.State, Updated: web.Instant(e.UpdatedAt),
 		Author: atomAuthor{Name: e.Row.Member}, Category: atomCategory{Term: e.State},
 		Links:   []AtomLink{{Rel: "alternate", Type: "application/json", Href: address}},
-		Content: atomText{Type: "text", Text: "Asked " + string(web.Exact(e.Ask, v.Currency)) + " " + v.Currency.Code + ". " + strings.Join(e.Sentences, " ")},
+		Content: atomText{Type: "text", Text: "Asked " + string(web.Exact(e.Ask, v.Currency)) + " " + v.Currency.Code + ". " + pricing.Joined(e.Sentences)},
 	}
 }
 
@@ -95,7 +94,7 @@ type Review struct {
 	Gain          web.Number  `json:"gain" swaggertype:"number"`          // of the best over waiting
 	HeldUntil     *string     `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
 	Refusal       *Refusal    `json:"refusal,omitempty"`
-	Sentences     []string    `json:"sentences"`
+	Sentences     []Sentence  `json:"sentences"`
 	Cautions      []Caution   `json:"cautions"`
 }
 
@@ -126,7 +125,7 @@ func (v Viewer) Review(r advice.Review) Review {
 		ExpectedDays: r.ExpectedDays,
 		ChanceSold:   web.Chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: web.Rounded(r.MessagesUsual, 1),
 		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
-		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: notNil(r.Sentences), Cautions: Cautions(r.Cautions),
+		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: Sentences(r.Sentences), Cautions: Cautions(r.Cautions),
 	}
 	if r.Held != nil {
 		out.HeldUntil = new(r.Held.Until.String())

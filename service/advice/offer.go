@@ -93,7 +93,7 @@ func (s *Service) advise(ctx context.Context, a *service.Actor, l *service.Listi
 	}
 	if h := service.Unreleased(holds[l.ID]); h != nil {
 		out.Held = h
-		out.Sentences = append(out.Sentences, h.Sentence(a.Today))
+		out.Sentences = append(out.Sentences, pricing.Sentence{Kind: pricing.SaidHold, Text: h.Sentence(a.Today)})
 	}
 	return out, nil
 }

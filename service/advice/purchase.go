@@ -113,7 +113,9 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 			Plan: p.summary(), Model: fit.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
 		}
 		if p.note != "" && limit.Refusal == nil {
-			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
+			limit.Sentences = append(limit.Sentences,
+				pricing.Sentence{Kind: pricing.SaidMissing, Text: p.note},
+				pricing.Say(pricing.SaidMissing, "What is not known of the work counts as nothing: tell materials, hours and days_out."))
 		}
 		if limit.Warnings = refinish.OddSizes(p.plan.Attributes()); p.work != nil {
 			limit.Warnings = p.work.Warnings // of the size too

@@ -79,7 +79,7 @@ func (s *Service) Reviews(ctx context.Context, a *service.Actor, q ReviewQuery) 
 	for i := range reviews {
 		r := &reviews[i]
 		if r.Held = service.Unreleased(holds[r.Row.ID]); r.Held != nil {
-			r.Sentences = append(r.Sentences, r.Held.Sentence(day))
+			r.Sentences = append(r.Sentences, pricing.Sentence{Kind: pricing.SaidHold, Text: r.Held.Sentence(day)})
 		}
 	}
 	if len(q.States) > 0 {

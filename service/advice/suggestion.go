@@ -178,7 +178,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
 		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
 		if sub.estimate == 0 && sub.isPromise(a) {
-			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
+			answer.Sentences = append([]pricing.Sentence{{Kind: pricing.SaidOwnPrice, Text: askForEstimate}}, answer.Sentences...)
 		}
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Comparables: candidates[i].rows(answer.Comparables),

@@ -29,7 +29,7 @@ type WorkQueue struct {
 	Together  []Together
 	Model     string
 	Labels    []string // pricing.LabelHourValueUnknown
-	Sentences []string
+	Sentences []pricing.Sentence
 }
 
 // Task is one thing to do to one piece.
@@ -329,18 +329,18 @@ func taskSentence(a *service.Actor, j *Task) string {
 }
 
 // weekSentences sums the plan up.
-func weekSentences(a *service.Actor, w *WorkQueue, q WorkQuery) []string {
+func weekSentences(a *service.Actor, w *WorkQueue, q WorkQuery) []pricing.Sentence {
 	if len(w.Tasks) == 0 {
-		return []string{"Nothing in the yard or on offer pays for work within these hours and this money."}
+		return []pricing.Sentence{pricing.Say(pricing.SaidWork, "Nothing in the yard or on offer pays for work within these hours and this money.")}
 	}
 	c := a.Group.Currency
-	t := []string{fmt.Sprintf("The plan takes %s of %s hours and %s of %s, and should bring about %s more than leaving everything.",
+	t := []pricing.Sentence{pricing.Say(pricing.SaidWork, "The plan takes %s of %s hours and %s of %s, and should bring about %s more than leaving everything.",
 		service.HoursText(w.Hours), service.HoursText(q.Hours), w.Materials.Format(c), q.Money.Format(c), w.Gain.Format(c))}
 	for _, g := range w.Together {
-		t = append(t, fmt.Sprintf("%s share %s: do them in one session.", strings.Join(g.Refs, " and "), strings.ReplaceAll(g.Product, "_", " ")))
+		t = append(t, pricing.Say(pricing.SaidBatch, "%s share %s: do them in one session.", strings.Join(g.Refs, " and "), strings.ReplaceAll(g.Product, "_", " ")))
 	}
 	if len(w.Labels) > 0 {
-		t = append(t, "The group has not set what an hour is worth, so hours cost nothing here.")
+		t = append(t, pricing.Say(pricing.SaidMissing, "The group has not set what an hour is worth, so hours cost nothing here."))
 	}
 	return t
 }
