@@ -70,7 +70,9 @@ func TestDigestAgreesWithTheOtherAnswers(t *testing.T) {
 				t.Errorf("%v paused since %v: %v days, want %v, of at least 14", p["ref"], p["paused_on"], p["days"], days)
 			}
 		}
-		record := want[struct{ Kept struct{ Sentences []wire.Sentence } }](t, s.do(t, call{method: "GET", path: "/v1/model/record", key: key}), 200)
+		record := want[struct {
+			Kept struct{ Sentences []wire.Sentence }
+		}](t, s.do(t, call{method: "GET", path: "/v1/model/record", key: key}), 200)
 		if !slices.Equal(got.Record, record.Kept.Sentences) {
 			t.Errorf("record %q, want %q", got.Record, record.Kept.Sentences)
 		}

@@ -192,7 +192,7 @@ func TestHolds(t *testing.T) {
 	}
 	before := look()
 	hold := s.event(t, key, id, `{"kind":"hold","until":"2026-04-02","deposit":"20"}`)
-	if r := look(); r.State != "paused" || r.HeldUntil == nil || *r.HeldUntil != "2026-04-02" || !says(r, "held for a buyer until 2026-04-02") || r.Active != before.Active {
+	if r := look(); r.State != "paused" || r.HeldUntil == nil || *r.HeldUntil != "2026-04-02" || !says(r, "On hold for a buyer until 2026-04-02") || r.Active != before.Active {
 		t.Errorf("held: %+v", r)
 	}
 	if got := pauses(); got != "2026-03-31/2026-04-03" {
@@ -201,7 +201,7 @@ func TestHolds(t *testing.T) {
 	wantProblem(t, s.do(t, call{method: "POST", path: events, key: key, body: `{"kind":"hold","until":"2026-04-08"}`}), 409, "conflict")
 	wantProblem(t, s.do(t, call{method: "POST", path: events, key: key, body: `{"kind":"resume"}`}), 409, "conflict")
 	another := want[offerAnswer](t, s.do(t, call{method: "POST", path: "/v1/listings/" + id + "/offers", key: key, body: `{"amount":280,"cash":true}`}), 201)
-	if another.HeldUntil == nil || !strings.Contains(textOf(another.Sentences), "held for a buyer") {
+	if another.HeldUntil == nil || !strings.Contains(textOf(another.Sentences), "hold for a buyer") {
 		t.Errorf("an offer for what is held: %+v", another)
 	}
 
@@ -213,7 +213,7 @@ func TestHolds(t *testing.T) {
 	// A hold that passes without a word: the clock runs again from the day after.
 	s.event(t, key, id, `{"kind":"hold","until":"2026-04-02"}`)
 	s.Clock.Advance(5)
-	if r := look(); r.State == "paused" || !says(r, "nobody has told") || *r.HeldUntil != "2026-04-02" || r.Active != before.Active+2 {
+	if r := look(); r.State == "paused" || !says(r, "Hold ended 2026-04-02") || *r.HeldUntil != "2026-04-02" || r.Active != before.Active+2 {
 		t.Errorf("overdue, %d active days before: %+v", before.Active, r)
 	}
 	turnUp := func() offerAnswer {

@@ -14,9 +14,10 @@ type Suggestion struct {
 	MedianDays  *int         // at Ask; nil: not within the horizon
 	P80Days     *int
 	HorizonDays int
-	Demand      float64 // of a listing on offer, so far: 1 is what the description promises; zero: not on offer
-	WithinAsk   float64 // highest ask that sells within Query.WithinDays at even odds, or the lowest candidate
-	WithinProb  float64 // its chance
+	OwnPrice    *OwnPrice // that counts beside the sales; nil: none
+	Demand      float64   // of a listing on offer, so far: 1 is what the description promises; zero: not on offer
+	WithinAsk   float64   // highest ask that sells within Query.WithinDays at even odds, or the lowest candidate
+	WithinProb  float64   // its chance
 
 	Choices     []Choice // quick, balanced, patient; empty where refused
 	Curve       []Point  // candidates in rising order
@@ -25,13 +26,29 @@ type Suggestion struct {
 	Basis       Basis
 	Labels      []string // "low_confidence", "from_your_estimate", ...
 	Refusal     *furniture.Refusal
-	Sentences   []Sentence // two or three, for people
 }
 
 // Choice is one of the three asks offered.
 type Choice struct {
 	Name string // "quick", "balanced", "patient"
 	Point
+}
+
+// OwnPrice is what the seller thinks of the price, and how far it counts.
+type OwnPrice struct {
+	Amount     float64
+	Share      float64 // of where it differs from the sales
+	IsFirstAsk bool    // which stands in for it
+}
+
+func (m *Model) ownPrice(q Query) *OwnPrice {
+	if q.Estimate <= 0 {
+		return nil
+	}
+	return &OwnPrice{
+		Amount: q.Estimate, Share: clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1),
+		IsFirstAsk: q.Standing != nil && q.Standing.Listing.Estimate == 0 && len(q.Standing.Listing.Asks) > 0 && q.Estimate == q.Standing.Listing.Asks[0].Amount,
+	}
 }
 
 // Driver is one reason for the price: the effect of an attribute against the
@@ -64,9 +81,9 @@ func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Sugg
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, q.Estimate > 0, s)
 	if out.Refusal == nil {
+		out.OwnPrice = m.ownPrice(q)
 		m.ask(&out, q, on, s)
 	}
-	out.Sentences = out.explain(m, q, s)
 	return out
 }
 
@@ -80,7 +97,7 @@ func (m *Model) doubts(price *stats.Range, estimate bool, s Settings) (*furnitur
 	}
 	ratio := price.High / price.Low
 	if ratio > wideRatio && !estimate {
-		return &furniture.Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: wideDetail(*price)}, nil
+		return &furniture.Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: "No price yet: similar pieces sell over too wide a range. Add more of the description, or your own price."}, nil
 	}
 	if ratio > warnRatio {
 		return nil, []string{LabelLowConfidence}

@@ -1,12 +1,9 @@
 package pricing
 
 import (
-	"cmp"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -40,7 +37,6 @@ type Description struct {
 	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
 
 	Suspicious []SuspiciousSale
-	Sentences  []Sentence
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -96,7 +92,6 @@ func (m *Model) Describe() Description {
 		d.AgePace = append(d.AgePace, a)
 	}
 	d.Paces = r.paces()
-	d.Sentences = d.explain()
 	return d
 }
 
@@ -207,80 +202,4 @@ func (v *valueModel) seasons() []Effect {
 		out = append(out, v.described(d, "season", month.String(), "sold in "+month.String(), v.sales))
 	}
 	return out
-}
-
-// explain writes the model in a few sentences.
-func (d *Description) explain() []Sentence {
-	wait := "more than the horizon"
-	if d.MedianDays != nil {
-		wait = fmt.Sprintf("about %d active days", *d.MedianDays)
-	}
-	t := []Sentence{Say(SaidBasis, "The model rests on %d sold and %d unsold %s.", d.Sold, d.Unsold, plural(d.Unsold, "listing", "listings"))}
-	if d.Sold >= fewSales {
-		t = append(t, Sentence{SaidFactors, d.dearer()})
-	}
-	t = append(t,
-		Say(SaidPace, "At the usual ask a piece takes %s; one that is 10 %% dearer sells at %.0f %% of the pace.", wait, 100*d.PaceTenDearer))
-	if faster := d.faster(); faster != "" {
-		t = append(t, Sentence{SaidPace, faster})
-	}
-	return append(t, Say(SaidHaggling, "The sale price is on average %.0f %% of the last ask.", 100*d.NegotiationRatio))
-}
-
-// mostNamed bounds the levels that a sentence lists.
-const mostNamed = 6
-
-// dearer tells which looks and makes show in the price, strongest first.
-func (d *Description) dearer() string {
-	var shown []Effect
-	for _, e := range d.Effects {
-		switch e.Block {
-		case "material", "wood", "finish", "color", "hardware", "orphan":
-			if e.Distinguishable {
-				shown = append(shown, e)
-			}
-		}
-	}
-	slices.SortStableFunc(shown, func(a, b Effect) int { return cmp.Compare(math.Abs(b.Percent), math.Abs(a.Percent)) })
-	if len(shown) == 0 {
-		return "Beyond kind, size and condition, nothing shows in the price yet that could not be chance."
-	}
-	named := make([]string, 0, mostNamed)
-	for _, e := range shown[:min(len(shown), mostNamed)] {
-		named = append(named, fmt.Sprintf("%s %+.0f %%", e.name(), e.Percent))
-	}
-	return fmt.Sprintf("Beyond kind, size and condition, these show most in the price: %s.", strings.Join(named, ", "))
-}
-
-// name is the level as a sentence calls it.
-func (e Effect) name() string {
-	switch e.Block {
-	case "orphan":
-		return e.Term
-	case "finish", "hardware":
-		return furniture.Words(e.Level) + " " + e.Block
-	}
-	return furniture.Words(e.Level)
-}
-
-// faster tells which finishes, colors and months show in the pace, fastest
-// first; empty where none does.
-func (d *Description) faster() string {
-	var shown []Pace
-	for _, p := range d.Paces {
-		if p.Distinguishable && p.Block != "category" {
-			shown = append(shown, p)
-		}
-	}
-	if len(shown) == 0 {
-		return ""
-	}
-	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(math.Abs(math.Log(b.Pace)), math.Abs(math.Log(a.Pace))) })
-	shown = shown[:min(len(shown), mostNamed)]
-	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(b.Pace, a.Pace) })
-	named := make([]string, len(shown))
-	for i, p := range shown {
-		named[i] = fmt.Sprintf("%s %+.0f %%", furniture.Words(p.Level), 100*(p.Pace-1))
-	}
-	return fmt.Sprintf("At the same ask these sell faster or slower than the average: %s.", strings.Join(named, ", "))
 }

@@ -45,7 +45,7 @@ const (
 	SaidBatch     = "batch"     // what to do in one session
 	SaidBasis     = "basis"     // what the answer is based on
 	SaidFactors   = "factors"   // what moves the price
-	SaidPace      = "pace"      // what moves the days
+	SaidPace      = "pace"      // how fast it sells, and what moves that
 	SaidHaggling  = "haggling"  // sale price against ask
 	SaidScore     = "score"     // how often past advice was right
 	SaidFollowing = "following" // whether following it would have paid
@@ -74,6 +74,3 @@ func Joined(all []Sentence) string {
 	}
 	return strings.Join(texts, " ")
 }
-
-// saidRefusal says why there is no answer.
-func saidRefusal(detail string) []Sentence { return []Sentence{{SaidRefusal, detail}} }

@@ -28,6 +28,6 @@ func DefaultSettings() Settings {
 		HorizonDays: 180,
 		FlagGain:    0.05,
 		ClearOdds:   0.75,
-		MinSales:    fewSales,
+		MinSales:    FewSales,
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"askwright/pricing"
 	"askwright/pricing/refinish"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // RefinishSubject is a piece, described or on file, with what is planned for it.
@@ -19,9 +20,10 @@ type RefinishEstimate struct {
 	Ref      string
 	Category string
 	pricing.RefinishAnswer
-	Planned  *Refinish // in place of the engine's own
-	Finishes []Refinish
-	Model    string
+	Sentences []pricing.Sentence
+	Planned   *Refinish // in place of the engine's own
+	Finishes  []Refinish
+	Model     string
 }
 
 // Refinish is one look with the cautions of its work and of the piece.
@@ -73,6 +75,7 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 		q := pricing.RefinishQuery{Job: jobs[i], Estimate: sub.estimate.Major(a.Group.Currency), Standing: sub.standing}
 		answer := fit.Model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
 		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: fit.Version()}
+		one.Sentences = prose.In(a.Group.Currency).Finishes(&answer, a.Group.HourValue.Major(a.Group.Currency))
 		if answer.Planned != nil {
 			one.Planned = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
 		}

@@ -193,10 +193,10 @@ const fewToCompare = 8
 // explain answers for people: how far off, and whether following paid.
 func (s *Scores) explain() []pricing.Sentence {
 	if s.MedianError == nil {
-		return []pricing.Sentence{{Kind: pricing.SaidScore, Text: "Nothing can be judged yet: no listing with a suggested price has sold."}}
+		return []pricing.Sentence{{Kind: pricing.SaidScore, Text: "Too early: nothing priced here has sold."}}
 	}
-	t := []pricing.Sentence{pricing.Say(pricing.SaidScore, "Over %d sales the likely price was off by %.0f %% at the median; %d of them fell inside the stated range, where %.0f in 100 were promised.",
-		s.Sold, *s.MedianError, s.Inside.Hits, 100*s.Level)}
+	t := []pricing.Sentence{pricing.Say(pricing.SaidScore, "%d sales: typical miss %.0f%%; %.0f%% inside the range, goal %.0f%%.",
+		s.Sold, *s.MedianError, 100*float64(s.Inside.Hits)/float64(s.Sold), 100*s.Level)}
 	return append(t, s.compareFollowed()...)
 }
 

@@ -91,7 +91,7 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 		t.Error("an estimate right after a suggestion counts")
 	}
 	asked := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-3", "category": "desk", "estimate": "320"})[0]
-	if strings.Contains(asked.Sentences[0].Text, "Record your own estimate") {
+	if strings.Contains(asked.Sentences[0].Text, "Record your own price") {
 		t.Errorf("asked for an estimate that came with the request: %q", asked.Sentences[0].Text)
 	}
 	if !counts("E-3", "320") {

@@ -1,0 +1,58 @@
+package prose
+
+import (
+	"testing"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+func TestMoneyIsWrittenWithTheSignOfTheGroup(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		code string
+		x    float64
+		want string
+	}{
+		{"USD", 1250, "$1,250"}, {"USD", 12.6, "$13"}, {"USD", 9.5, "$9.50"}, {"USD", 8, "$8"}, {"USD", -12, "−$12"}, {"USD", -0.001, "$0.00"},
+		{"EUR", 1234567, "€1,234,567"}, {"GBP", 999.6, "£1,000"}, {"CAD", 40, "$40"}, {"AUD", 40, "$40"}, {"CHF", 340, "CHF 340"}, {"JPY", 9.4, "JPY 9"},
+	} {
+		c, ok := service.CurrencyByCode(tt.code)
+		if got := In(c).Money(tt.x); !ok || got != tt.want {
+			t.Errorf("%v %s is %q, want %q", tt.x, tt.code, got, tt.want)
+		}
+	}
+}
+
+func TestChancesDaysAndHoursAreSaidInRoundFigures(t *testing.T) {
+	t.Parallel()
+	today := pricing.NewDate(2026, 3, 31)
+	for got, want := range map[string]string{
+		Chance(0.01): "under 5%", Chance(0.62): "about 60%", Chance(0.99): "over 95%",
+		Hours(0.75): "45 minutes", Hours(1.1): "1 hour", Hours(9.64): "9.5 hours",
+		Day(pricing.NewDate(2026, 12, 5), today): "Dec 5", Day(pricing.NewDate(2025, 12, 5), today): "Dec 5, 2025",
+	} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+func TestAMoveSaysWhatToDo(t *testing.T) {
+	t.Parallel()
+	c, _ := service.CurrencyByCode("USD")
+	for _, tt := range []struct {
+		remedy pricing.Remedy
+		want   string
+	}{
+		{pricing.Remedy{Action: pricing.ActionReprice, Ask: 500}, "Drop it to $500 from $1,600"},
+		{pricing.Remedy{Action: pricing.ActionRenew}, "Repost it"},
+		{pricing.Remedy{Action: pricing.ActionRefinish, Finish: "painted", Color: "navy", Ask: 310}, "Pull it, paint it navy, ask $310"},
+		{pricing.Remedy{Action: pricing.ActionRefinish, Finish: "clear", Ask: 310}, "Pull it, refinish it (clear finish), ask $310"},
+		{pricing.Remedy{Action: pricing.ActionWait}, "Leave it"},
+	} {
+		if got := In(c).Move(tt.remedy, 1600); got != tt.want {
+			t.Errorf("%q, want %q", got, tt.want)
+		}
+	}
+}
