@@ -45,10 +45,12 @@ func (m *Model) ownPrice(q Query) *OwnPrice {
 	if q.Estimate <= 0 {
 		return nil
 	}
-	return &OwnPrice{
-		Amount: q.Estimate, Share: clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1),
-		IsFirstAsk: q.Standing != nil && q.Standing.Listing.Estimate == 0 && len(q.Standing.Listing.Asks) > 0 && q.Estimate == q.Standing.Listing.Asks[0].Amount,
+	own := &OwnPrice{Amount: q.Estimate, Share: clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1)}
+	if q.Standing != nil {
+		l := q.Standing.Listing
+		own.IsFirstAsk = l.Estimate == 0 && len(l.Asks) > 0 && q.Estimate == l.Asks[0].Amount
 	}
+	return own
 }
 
 // Driver is one reason for the price: the effect of an attribute against the
@@ -87,6 +89,9 @@ func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Sugg
 	return out
 }
 
+const tooWide = "No price yet: similar pieces sell over too wide a range. " +
+	"Add more of the description, or your own price."
+
 // doubts says whether an ask can be given, and with which labels.
 func (m *Model) doubts(price *stats.Range, estimate bool, s Settings) (*furniture.Refusal, []string) {
 	if price == nil {
@@ -97,7 +102,7 @@ func (m *Model) doubts(price *stats.Range, estimate bool, s Settings) (*furnitur
 	}
 	ratio := price.High / price.Low
 	if ratio > wideRatio && !estimate {
-		return &furniture.Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: "No price yet: similar pieces sell over too wide a range. Add more of the description, or your own price."}, nil
+		return &furniture.Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: tooWide}, nil
 	}
 	if ratio > warnRatio {
 		return nil, []string{LabelLowConfidence}

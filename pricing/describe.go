@@ -100,7 +100,8 @@ func (r *Rates) paces() []Pace {
 	z := distuv.UnitNormal.Quantile(0.9)
 	pace := func(block, level string, at, se float64, listings int) Pace {
 		p := Pace{
-			Block: block, Level: level, Pace: math.Exp(at), Low: math.Exp(at - z*se), High: math.Exp(at + z*se), Listings: listings,
+			Block: block, Level: level, Pace: math.Exp(at), Low: math.Exp(at - z*se), High: math.Exp(at + z*se),
+			Listings:        listings,
 			Distinguishable: listings > 0 && math.Abs(at) > z*se,
 		}
 		return p
@@ -116,7 +117,8 @@ func (r *Rates) paces() []Pace {
 		cos, sin := month{month: i}.angle()
 		c := r.Sale.SeasonCov
 		variance := cos*cos*c[0] + sin*sin*c[1] + 2*cos*sin*c[2]
-		out = append(out, pace("month", i.String(), math.Log(r.Sale.seasonal(month{month: i})), math.Sqrt(math.Max(0, variance)), r.Listings))
+		at, se := math.Log(r.Sale.seasonal(month{month: i})), math.Sqrt(math.Max(0, variance))
+		out = append(out, pace("month", i.String(), at, se, r.Listings))
 	}
 	return out
 }

@@ -31,7 +31,8 @@ func (m *Model) drivers(a furniture.Attributes, r row, likely float64) []Driver 
 				term, count, has = furniture.Words(name), v.counts[j], true
 			}
 		}
-		if _, sized := a.LogVolume(); line == "size" && sized || line == "condition" && a.Condition > 0 || line == "set" || line == "date" {
+		switch _, sized := a.LogVolume(); {
+		case line == "size" && sized, line == "condition" && a.Condition > 0, line == "set", line == "date":
 			has = true
 		}
 		at, half := v.effect(d)

@@ -100,12 +100,16 @@ func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLim
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, b.q.Estimate > 0, s)
 	if out.Refusal == nil && q.Planned {
-		out.Refusal = refinish.WhyNot(refinish.Look{}.On(q.Attributes), refinish.Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
+		look := refinish.Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor}
+		out.Refusal = refinish.WhyNot(refinish.Look{}.On(q.Attributes), look)
 	}
 	switch {
 	case out.Refusal != nil:
 	case q.Hours > 0 && b.hour <= 0:
-		out.Refusal = &furniture.Refusal{Reason: HourValueUnknown, Detail: "Set your hourly rate first, or ask for an hourly earning."}
+		out.Refusal = &furniture.Refusal{
+			Reason: HourValueUnknown,
+			Detail: "Set your hourly rate first, or ask for an hourly earning.",
+		}
 	default:
 		b.limit(&out, enough)
 	}
@@ -256,7 +260,9 @@ func (b purchase) sensitivity(most float64) []Sensitivity {
 	dearer("transport", func(q *PurchaseQuery) *float64 { return &q.Transport })
 	dearer("other", func(q *PurchaseQuery) *float64 { return &q.Other })
 	try("days_out", "a week more", func(q *PurchaseQuery) { q.DaysOut += 7 })
-	slices.SortStableFunc(out, func(x, y Sensitivity) int { return cmp.Compare(math.Abs(y.Difference), math.Abs(x.Difference)) })
+	slices.SortStableFunc(out, func(x, y Sensitivity) int {
+		return cmp.Compare(math.Abs(y.Difference), math.Abs(x.Difference))
+	})
 	return out
 }
 

@@ -17,7 +17,8 @@ func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
 		say(pricing.SaidAsk, "Ask %s.", v.Money(s.Ask))
 	}
 	if r := s.SalePrice; r != nil {
-		say(pricing.SaidPrice, "Similar pieces sell for about %s, mostly %s–%s.", v.Money(r.Likely), v.Money(r.Low), v.Money(r.High))
+		say(pricing.SaidPrice, "Similar pieces sell for about %s, mostly %s–%s.",
+			v.Money(r.Likely), v.Money(r.Low), v.Money(r.High))
 	}
 	if s.Refusal != nil {
 		return append(t, v.refusal(s.Refusal, s.SalePrice)...)
@@ -29,13 +30,16 @@ func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
 	say(pricing.SaidPace, "After haggling about %s; %s.", v.Money(s.Choices[1].LikelySale), wait)
 	switch own := s.OwnPrice; {
 	case slices.Contains(s.Labels, pricing.LabelFromEstimate):
-		say(pricing.SaidBasis, "Based on your own price: only %s recorded.", service.Count(s.Basis.Sold, "sale", "sales"))
+		say(pricing.SaidBasis, "Based on your own price: only %s recorded.",
+			service.Count(s.Basis.Sold, "sale", "sales"))
 	case slices.Contains(s.Labels, pricing.LabelLowConfidence):
 		say(pricing.SaidDoubt, "Rough guide: the range is wide.")
 	case own != nil && own.IsFirstAsk:
-		say(pricing.SaidOwnPrice, "The first ask of %s counts %.0f%% where it differs from sales.", v.Money(own.Amount), 100*own.Share)
+		say(pricing.SaidOwnPrice, "The first ask of %s counts %.0f%% where it differs from sales.",
+			v.Money(own.Amount), 100*own.Share)
 	case own != nil:
-		say(pricing.SaidOwnPrice, "Your own price of %s counts %.0f%% where it differs from sales.", v.Money(own.Amount), 100*own.Share)
+		say(pricing.SaidOwnPrice, "Your own price of %s counts %.0f%% where it differs from sales.",
+			v.Money(own.Amount), 100*own.Share)
 	}
 	switch {
 	case s.Demand > 0 && s.Demand < 0.75:
@@ -48,14 +52,19 @@ func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
 
 // Causes name why a listing has not sold.
 var Causes = map[string]string{
-	"price": "Priced high", "exposure": "Too few views", "look": "Views, no messages", "season": "Slow season", "luck": "Just unlucky",
+	"price":    "Priced high",
+	"exposure": "Too few views",
+	"look":     "Views, no messages",
+	"season":   "Slow season",
+	"luck":     "Just unlucky",
 }
 
 // Review says how an open listing does and what to do about it.
 func (v Voice) Review(r *pricing.Review, ask float64) []pricing.Sentence {
 	var t []pricing.Sentence
 	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
-	say(pricing.SaidDays, "Up %s. At your ask %s of similar pieces would be gone.", service.Count(r.ActiveDays, "day", "days"), Chance(r.ChanceSoldByNow))
+	say(pricing.SaidDays, "Up %s. At your ask %s of similar pieces would be gone.",
+		service.Count(r.ActiveDays, "day", "days"), Chance(r.ChanceSoldByNow))
 	if usual := math.Round(r.MessagesUsual); r.MessagesSeen != nil && usual >= 1 {
 		seen := "No messages"
 		if *r.MessagesSeen > 0 {
@@ -97,15 +106,19 @@ func (v Voice) Offer(o *pricing.OfferAdvice, offer pricing.Offer, today pricing.
 	wait := v.Money(o.WaitNet)
 	switch o.Action {
 	case pricing.OfferTake:
-		say(pricing.SaidOffer, "Take %s: it nets about %s; waiting nets about %s.", v.Money(offer.Amount), v.Money(o.TakeNet), wait)
+		say(pricing.SaidOffer, "Take %s: it nets about %s; waiting nets about %s.",
+			v.Money(offer.Amount), v.Money(o.TakeNet), wait)
 	case pricing.OfferCounter:
-		say(pricing.SaidOffer, "Say %s; below %s, refuse. Waiting nets about %s.", v.Money(*o.Counter), v.Money(o.LowestLike), wait)
+		say(pricing.SaidOffer, "Say %s; below %s, refuse. Waiting nets about %s.",
+			v.Money(*o.Counter), v.Money(o.LowestLike), wait)
 	default:
-		say(pricing.SaidOffer, "Refuse %s: it nets about %s; waiting nets about %s.", v.Money(offer.Amount), v.Money(o.TakeNet), wait)
+		say(pricing.SaidOffer, "Refuse %s: it nets about %s; waiting nets about %s.",
+			v.Money(offer.Amount), v.Money(o.TakeNet), wait)
 	}
 	say(pricing.SaidOdds, "Taking it beats waiting %s of the time.", Chance(o.ChanceBetter))
 	if offer.TurnsUp < 1 {
-		say(pricing.SaidPromise, "%s of promises show up, so a promise must reach %s.", service.UpperFirst(Chance(offer.TurnsUp)), v.Money(o.LowestLike))
+		say(pricing.SaidPromise, "%s of promises show up, so a promise must reach %s.",
+			service.UpperFirst(Chance(offer.TurnsUp)), v.Money(o.LowestLike))
 	}
 	return append(t, v.Lowest(o, today)...)
 }
@@ -117,5 +130,6 @@ func (v Voice) Lowest(o *pricing.OfferAdvice, today pricing.Date) []pricing.Sent
 	}
 	now, later := o.Lowest[0], o.Lowest[lowestTold]
 	day := today + pricing.Date(later.Days)
-	return []pricing.Sentence{pricing.Say(pricing.SaidLowest, "Below %s, refuse; from %s, below %s.", v.Money(now.Amount), Day(day, today), v.Money(later.Amount))}
+	return []pricing.Sentence{pricing.Say(pricing.SaidLowest, "Below %s, refuse; from %s, below %s.",
+		v.Money(now.Amount), Day(day, today), v.Money(later.Amount))}
 }

@@ -14,7 +14,8 @@ func (v Voice) PurchaseLimit(l *pricing.PurchaseLimit) []pricing.Sentence {
 	switch {
 	case l.WalkAway != nil:
 		say(pricing.SaidOffer, "Open at %s, walk away above %s.", v.Money(*l.Offer), v.Money(*l.WalkAway))
-		say(pricing.SaidLimit, "You break even at %s; stay lower, cheap pieces often hide flaws.", v.Money(math.Max(0, *l.BreakEven)))
+		say(pricing.SaidLimit, "You break even at %s; stay lower, cheap pieces often hide flaws.",
+			v.Money(math.Max(0, *l.BreakEven)))
 		if l.AtPrice == nil {
 			t = append(t, v.outcome(l.AtMost)...)
 		}
@@ -44,7 +45,8 @@ func (v Voice) outcome(p *pricing.PurchaseOutcome) []pricing.Sentence {
 	}
 	t := []pricing.Sentence{pricing.Say(pricing.SaidOutcome, "At %s: about %s.", v.Money(p.Price), text)}
 	if p.ChanceOfLoss != nil {
-		t = append(t, pricing.Say(pricing.SaidOutcome, "%s of buys like this lose money.", service.UpperFirst(Chance(*p.ChanceOfLoss))))
+		t = append(t, pricing.Say(pricing.SaidOutcome, "%s of buys like this lose money.",
+			service.UpperFirst(Chance(*p.ChanceOfLoss))))
 	}
 	return t
 }
@@ -59,7 +61,8 @@ func (v Voice) Finishes(f *pricing.RefinishAnswer, hourly float64) []pricing.Sen
 	best := f.Finishes[0]
 	name := Surface(best.Finish, best.Color)
 	if !best.Pays(hourly) {
-		say(pricing.SaidFinish, "No finish pays for its hours (%d compared). Sell it as is. The best is %s.", f.Compared, name)
+		say(pricing.SaidFinish, "No finish pays for its hours (%d compared). Sell it as is. The best is %s.",
+			f.Compared, name)
 		return append(t, doubtAsIs(f)...)
 	}
 	if best.NetPerHour == nil {
@@ -78,7 +81,8 @@ func doubtAsIs(f *pricing.RefinishAnswer) []pricing.Sentence {
 	if f.Proven >= pricing.ProvenSales {
 		return nil
 	}
-	return []pricing.Sentence{pricing.Say(pricing.SaidDoubt, "Rough guide: only %s in its present finish.", service.Count(f.Proven, "sale", "sales"))}
+	sales := service.Count(f.Proven, "sale", "sales")
+	return []pricing.Sentence{pricing.Say(pricing.SaidDoubt, "Rough guide: only %s in its present finish.", sales)}
 }
 
 // Delivery says what a delivery costs and what to charge.
@@ -88,14 +92,17 @@ func (v Voice) Delivery(q *pricing.DeliveryQuote, metric, charged bool) []pricin
 		unit = "km"
 	}
 	t := []pricing.Sentence{
-		pricing.Say(pricing.SaidCost, "%.0f %s there and back, %s: about %s. Charge %s.", q.Distance, unit, Hours(q.Hours), v.Money(q.Cost), v.Money(q.Suggested)),
+		pricing.Say(pricing.SaidCost, "%.0f %s there and back, %s: about %s. Charge %s.",
+			q.Distance, unit, Hours(q.Hours), v.Money(q.Cost), v.Money(q.Suggested)),
 		pricing.Say(pricing.SaidMissing, "Record it apart from the sale price, as delivery_charged and delivery_cost."),
 	}
 	switch {
 	case charged && q.Profit < 0:
-		t = append(t, pricing.Say(pricing.SaidProfit, "At %s you lose %s, your hours counted.", v.Money(q.Charge), v.Money(-q.Profit)))
+		t = append(t, pricing.Say(pricing.SaidProfit, "At %s you lose %s, your hours counted.",
+			v.Money(q.Charge), v.Money(-q.Profit)))
 	case charged:
-		t = append(t, pricing.Say(pricing.SaidProfit, "At %s you keep %s after your hours.", v.Money(q.Charge), v.Money(q.Profit)))
+		t = append(t, pricing.Say(pricing.SaidProfit, "At %s you keep %s after your hours.",
+			v.Money(q.Charge), v.Money(q.Profit)))
 	}
 	return t
 }

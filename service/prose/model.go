@@ -17,15 +17,19 @@ func Model(d *pricing.Description) []pricing.Sentence {
 	if d.MedianDays != nil {
 		wait = "about " + service.Count(*d.MedianDays, "day", "days")
 	}
-	t := []pricing.Sentence{pricing.Say(pricing.SaidBasis, "Based on %d sold and %d unsold listings.", d.Sold, d.Unsold)}
+	t := []pricing.Sentence{pricing.Say(pricing.SaidBasis, "Based on %d sold and %d unsold listings.",
+		d.Sold, d.Unsold)}
 	if d.Sold >= pricing.FewSales {
 		t = append(t, pricing.Sentence{Kind: pricing.SaidFactors, Text: dearer(d)})
 	}
-	t = append(t, pricing.Say(pricing.SaidPace, "At the usual ask a piece takes %s; one asked 10%% higher sells at %.0f%% of the pace.", wait, 100*d.PaceTenDearer))
+	t = append(t, pricing.Say(pricing.SaidPace,
+		"At the usual ask a piece takes %s; one asked 10%% higher sells at %.0f%% of the pace.",
+		wait, 100*d.PaceTenDearer))
 	if text := faster(d); text != "" {
 		t = append(t, pricing.Sentence{Kind: pricing.SaidPace, Text: text})
 	}
-	return append(t, pricing.Say(pricing.SaidHaggling, "Sales close at %.0f%% of the last ask on average.", 100*d.NegotiationRatio))
+	return append(t, pricing.Say(pricing.SaidHaggling, "Sales close at %.0f%% of the last ask on average.",
+		100*d.NegotiationRatio))
 }
 
 // mostNamed bounds the levels that a sentence lists.
@@ -42,7 +46,9 @@ func dearer(d *pricing.Description) string {
 			}
 		}
 	}
-	slices.SortStableFunc(shown, func(a, b pricing.Effect) int { return cmp.Compare(math.Abs(b.Percent), math.Abs(a.Percent)) })
+	slices.SortStableFunc(shown, func(a, b pricing.Effect) int {
+		return cmp.Compare(math.Abs(b.Percent), math.Abs(a.Percent))
+	})
 	if len(shown) == 0 {
 		return "Beyond category, size and condition, nothing clearly moves the price yet."
 	}
@@ -50,7 +56,8 @@ func dearer(d *pricing.Description) string {
 	for _, e := range shown[:min(len(shown), mostNamed)] {
 		named = append(named, fmt.Sprintf("%s %+.0f%%", effectName(e), e.Percent))
 	}
-	return fmt.Sprintf("Beyond category, size and condition, these move the price most: %s.", strings.Join(named, ", "))
+	return fmt.Sprintf("Beyond category, size and condition, these move the price most: %s.",
+		strings.Join(named, ", "))
 }
 
 // effectName is the level as a sentence calls it.

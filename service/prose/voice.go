@@ -102,7 +102,8 @@ func Refinish(finish, color string) string {
 // words to the currency.
 func (v Voice) refusal(r *furniture.Refusal, price *stats.Range) []pricing.Sentence {
 	if r.Reason == pricing.IntervalTooWide && price != nil {
-		r.Detail = fmt.Sprintf("No price yet: similar pieces sell from %s to %s. Add more of the description, or your own price.",
+		r.Detail = fmt.Sprintf("No price yet: similar pieces sell from %s to %s. "+
+			"Add more of the description, or your own price.",
 			v.Money(price.Low), v.Money(price.High))
 	}
 	return []pricing.Sentence{{Kind: pricing.SaidRefusal, Text: r.Detail}}
