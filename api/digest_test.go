@@ -103,7 +103,7 @@ PAUSED FOR TWO WEEKS OR MORE
 * P-1, desk (Wilda), since 2026-03-10, until 2026-04-04: 21 days.
 
 HOW THE ADVICE DID
-Nothing can be judged yet: no listing with a suggested price has sold.
+Too early: nothing priced here has sold.
 `
 	r := s.do(t, call{method: "GET", path: "/v1/digest.txt", key: s.Keys["Wilda"]})
 	if r.body != text || r.Header.Get("Content-Type") != "text/plain; charset=utf-8" {

@@ -102,7 +102,7 @@ type Review struct {
 // Remedy is one thing to do about a listing.
 type Remedy struct {
 	Action       string      `json:"action" enums:"wait,renew,reprice,refinish,withdraw"`
-	Text         string      `json:"text" example:"Drop it to $500 from $600"`
+	Text         string      `json:"text" example:"Drop it to $500"`
 	Ask          *web.Number `json:"ask,omitempty" swaggertype:"number"`
 	Finish       string      `json:"finish,omitempty"`
 	Color        string      `json:"color,omitempty"`
@@ -139,7 +139,7 @@ func (v Viewer) Review(r advice.Review) Review {
 	out.FairValue = priceRange(r.FairValue, money)
 	for i, x := range r.Remedies {
 		out.Remedies[i] = Remedy{
-			Action: x.Action, Text: prose.In(v.Currency).Move(x, r.Ask.Major(v.Currency)), Ask: web.Known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
+			Action: x.Action, Text: prose.In(v.Currency).Move(x), Ask: web.Known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
 			Gain: money(x.Gain), ChanceBetter: web.Chance(x.ChanceBetterThanWaiting), Cost: money(x.Cost), Hours: web.Rounded(x.Hours, 2),
 			DaysOut: x.DaysOut,
 		}

@@ -308,9 +308,9 @@ func taskSentence(a *service.Actor, j *Task) string {
 	case j.Action == WorkOffer:
 		do = fmt.Sprintf("List as is at %s; photos and post.", voice.Money(j.Ask))
 	case j.Action == pricing.ActionRefinish:
-		do = voice.Move(j.remedy(), j.Row.AskOn(a.Today).Major(c)) + ": " + takes + "."
+		do = voice.Move(j.remedy()) + ": " + takes + "."
 	default:
-		do = voice.Move(j.remedy(), j.Row.AskOn(a.Today).Major(c)) + "."
+		do = voice.Move(j.remedy()) + "."
 	}
 	than := "letting it go"
 	if j.Row.IsOffered() {

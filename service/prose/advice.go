@@ -82,12 +82,23 @@ func (v Voice) Review(r *pricing.Review, ask float64) []pricing.Sentence {
 		t = append(t, v.refusal(r.Refusal, nil)...)
 	case r.State == pricing.StateStale:
 		best := r.Remedies[0]
-		say(pricing.SaidMove, "%s; nets about %s more than leaving it.", v.Move(best, ask), v.Money(r.Gain))
+		say(pricing.SaidMove, "%s; nets about %s more than leaving it.", v.move(best, ask), v.Money(r.Gain))
 		say(pricing.SaidOdds, "Beats waiting %s of the time.", Chance(best.ChanceBetterThanWaiting))
 	case r.State == pricing.StateSlow:
 		say(pricing.SaidState, "Slow, but nothing clearly beats waiting yet.")
 	}
 	return t
+}
+
+// move says what to do with what it changes.
+func (v Voice) move(r pricing.Remedy, ask float64) string {
+	switch r.Action {
+	case pricing.ActionReprice:
+		return v.Move(r) + " from " + v.Money(ask)
+	case pricing.ActionWithdraw:
+		return v.Move(r) + ": sell it for what you can get or donate it"
+	}
+	return v.Move(r)
 }
 
 // lowestTold is the place, among the days ahead, of the later amount that is said.

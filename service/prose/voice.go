@@ -75,17 +75,17 @@ func Hours(hours float64) string {
 	return service.HoursText(hours) + " hours"
 }
 
-// Move says what to do about a listing, with the ask that it has.
-func (v Voice) Move(r pricing.Remedy, present float64) string {
+// Move says in short what to do about a listing.
+func (v Voice) Move(r pricing.Remedy) string {
 	switch r.Action {
 	case pricing.ActionReprice:
-		return fmt.Sprintf("Drop it to %s from %s", v.Money(r.Ask), v.Money(present))
+		return "Drop it to " + v.Money(r.Ask)
 	case pricing.ActionRenew:
 		return "Repost it"
 	case pricing.ActionRefinish:
 		return fmt.Sprintf("Pull it, %s, ask %s", Refinish(r.Finish, r.Color), v.Money(r.Ask))
 	case pricing.ActionWithdraw:
-		return "Pull it: sell it for what you can get or donate it"
+		return "Pull it"
 	}
 	return "Leave it"
 }

@@ -45,13 +45,13 @@ func TestAMoveSaysWhatToDo(t *testing.T) {
 		remedy pricing.Remedy
 		want   string
 	}{
-		{pricing.Remedy{Action: pricing.ActionReprice, Ask: 500}, "Drop it to $500 from $1,600"},
+		{pricing.Remedy{Action: pricing.ActionReprice, Ask: 1500}, "Drop it to $1,500"},
 		{pricing.Remedy{Action: pricing.ActionRenew}, "Repost it"},
 		{pricing.Remedy{Action: pricing.ActionRefinish, Finish: "painted", Color: "navy", Ask: 310}, "Pull it, paint it navy, ask $310"},
 		{pricing.Remedy{Action: pricing.ActionRefinish, Finish: "clear", Ask: 310}, "Pull it, refinish it (clear finish), ask $310"},
 		{pricing.Remedy{Action: pricing.ActionWait}, "Leave it"},
 	} {
-		if got := In(c).Move(tt.remedy, 1600); got != tt.want {
+		if got := In(c).Move(tt.remedy); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
 		}
 	}
