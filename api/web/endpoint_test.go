@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -72,7 +73,10 @@ func ask(t *testing.T, h Handler, method, target, body string, head ...string) *
 
 func testKit() *Kit {
 	logger := slog.New(slog.NewTextHandler(io.Discard, nil))
-	return &Kit{limits: Limits{BodyBytes: 1 << 10}, build: "test", logger: logger}
+	return &Kit{
+		limits: Limits{BodyBytes: 1 << 10}, build: "test", logger: logger,
+		answers: NewShares(1, 1, time.Second), work: NewShares(1, 1, time.Second),
+	}
 }
 
 func TestAListIsNotMadeForAClientThatHasIt(t *testing.T) {
