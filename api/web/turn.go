@@ -12,15 +12,6 @@ import (
 	"askwright/service"
 )
 
-// Answers that take long to work out or to send: how many of a group at once,
-// and in all, and how long one waits for its turn.
-const (
-	answersOfGroup = 2
-	answersInAll   = 32
-	workInAll      = 4 // answers being worked out; each may hold a connection to the database
-	turnPatience   = 5 * time.Second
-)
-
 // Turn waits for a turn to work out and send a long answer, and returns what
 // ends it. Others get their turn to work something out as soon as the first byte
 // goes to the client, who may be slow.
