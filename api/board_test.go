@@ -59,7 +59,7 @@ func TestBoardEqualsTheAPI(t *testing.T) {
 		if r.State == "stale" {
 			stale++
 			wanted = append(wanted, string(r.Gain))
-			if ask := r.Remedies[0].Ask; r.Remedies[0].Action == "reprice" && !strings.Contains(text, "Ask "+strings.TrimSuffix(string(ask), ".00")+", not ") {
+			if ask := r.Remedies[0].Ask; r.Remedies[0].Action == "reprice" && !strings.Contains(text, "Drop it to $"+strings.TrimSuffix(string(ask), ".00")) {
 				t.Errorf("%s: %q, want the ask %s", r.Ref, text, ask)
 			}
 		}

@@ -175,7 +175,7 @@ func TestBoardGuardsItself(t *testing.T) {
 	stranger.get(t, "/board/listings/not-an-id").page(t, 404)
 	stranger.get(t, "/board?all=perhaps").page(t, 400)
 	stranger.get(t, "/board?nonsense=1").page(t, 400)
-	if got := stranger.get(t, "/board").page(t, 200).text(); !strings.Contains(got, "Nothing is on offer") {
+	if got := stranger.get(t, "/board").page(t, 200).text(); !strings.Contains(got, "Nothing listed yet.") {
 		t.Errorf("an empty board: %s", got)
 	}
 	for _, route := range documented(t) {

@@ -28,6 +28,6 @@ func (s *Server) createDeliveryQuote(r web.Request, in wire.DeliveryRequest) (ou
 		Distance: web.Rounded(q.Distance, 1), DistanceUnit: r.Actor.Group.DistanceUnit(), DistanceCost: money(q.DistanceCost),
 		Hours: web.Rounded(q.Hours, 2), Vehicle: money(q.Vehicle), Labor: money(q.Labor), HelperPay: money(q.HelperPay),
 		Tolls: money(q.Tolls), Cost: money(q.Cost), Suggested: money(q.Suggested), Charge: money(q.Charge),
-		Profit: money(q.Profit), Sentences: q.Sentences,
+		Profit: money(q.Profit), Sentences: wire.Sentences(q.Sentences),
 	}, nil
 }

@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"askwright/api/wire"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -33,7 +34,7 @@ func TestDigestAgreesWithTheOtherAnswers(t *testing.T) {
 			Stale, Sold, Paused []row
 			More                int `json:"more_stale"`
 			SoldMore            int `json:"more_sold"`
-			Record              []string
+			Record              []wire.Sentence
 		}](t, s.do(t, call{method: "GET", path: "/v1/digest?" + member, key: key}), 200)
 		states := map[string]int{}
 		var stale []row
@@ -69,7 +70,9 @@ func TestDigestAgreesWithTheOtherAnswers(t *testing.T) {
 				t.Errorf("%v paused since %v: %v days, want %v, of at least 14", p["ref"], p["paused_on"], p["days"], days)
 			}
 		}
-		record := want[struct{ Kept struct{ Sentences []string } }](t, s.do(t, call{method: "GET", path: "/v1/model/record", key: key}), 200)
+		record := want[struct {
+			Kept struct{ Sentences []wire.Sentence }
+		}](t, s.do(t, call{method: "GET", path: "/v1/model/record", key: key}), 200)
 		if !slices.Equal(got.Record, record.Kept.Sentences) {
 			t.Errorf("record %q, want %q", got.Record, record.Kept.Sentences)
 		}
@@ -100,7 +103,7 @@ PAUSED FOR TWO WEEKS OR MORE
 * P-1, desk (Wilda), since 2026-03-10, until 2026-04-04: 21 days.
 
 HOW THE ADVICE DID
-Nothing can be judged yet: no listing with a suggested price has sold.
+Too early: nothing priced here has sold.
 `
 	r := s.do(t, call{method: "GET", path: "/v1/digest.txt", key: s.Keys["Wilda"]})
 	if r.body != text || r.Header.Get("Content-Type") != "text/plain; charset=utf-8" {
@@ -236,7 +239,7 @@ func TestStaleFeed(t *testing.T) {
 	for _, e := range first.Entries {
 		r := byID[e.ID[0]]
 		sentences := r["sentences"].([]any)
-		if !strings.HasPrefix(e.Title[0], r["ref"].(string)+", ") || !strings.HasSuffix(e.Content[0].Text, sentences[len(sentences)-1].(string)) || e.Authors[0] != r["member"] {
+		if !strings.HasPrefix(e.Title[0], r["ref"].(string)+", ") || !strings.HasSuffix(e.Content[0].Text, sentences[len(sentences)-1].(row)["text"].(string)) || e.Authors[0] != r["member"] {
 			t.Errorf("%+v, want it as in %v", e, r)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -33,7 +34,7 @@ func TestModelAndItsRecord(t *testing.T) {
 		Season     []effect
 		Elasticity float64
 		MedianDays *int `json:"median_days"`
-		Sentences  []string
+		Sentences  []wire.Sentence
 		Suspicious []struct{ Ref string }
 	}](t, s.do(t, call{method: "GET", path: "/v1/model", key: key}), 200)
 	if m.Model != fmt.Sprintf("2.%d.%s", f.Actor(t, member).Group.ChangeNo, servicetest.Today) || m.FittedOn != servicetest.Today.String() {
@@ -74,7 +75,7 @@ func TestModelAndItsRecord(t *testing.T) {
 			Bands []struct{ From, To float64 }
 		}
 		Hindsight *struct{ Listings int }
-		Sentences []string
+		Sentences []wire.Sentence
 	}
 	r := want[struct {
 		Model    string
@@ -94,7 +95,7 @@ func TestModelAndItsRecord(t *testing.T) {
 	if len(b.Months) < 6 || b.Sold < 50 || b.Inside.N != b.Sold || b.Inside.Low > b.Inside.Value || b.Inside.Value > b.Inside.High || b.Ratio == nil || b.Chances == nil || b.Hindsight == nil {
 		t.Errorf("backtest: %+v", b)
 	}
-	if text := strings.Join(b.Sentences, " "); !strings.Contains(text, "at the suggested asks they would have left") || !strings.Contains(text, "nobody saw") {
+	if text := textOf(b.Sentences); !strings.Contains(text, "at the suggested asks they would have left") || !strings.Contains(text, "nobody saw") {
 		t.Errorf("the answer to whether following pays: %q", text)
 	}
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/model?month=3", key: key}), 400, "malformed")

@@ -24,7 +24,7 @@ func (s *Server) listOffers(r web.Request, _ web.TableQuery) (wire.OfferPage, er
 	out := wire.OfferPage{Items: web.Each(offers, v.Offer)}
 	if advice != nil {
 		out.Lowest, out.HeldUntil = v.Lowest(advice), wire.HeldUntil(advice.Held)
-		out.Refusal, out.Sentences = wire.RefusalOf(advice.Refusal), advice.Sentences
+		out.Refusal, out.Sentences = wire.RefusalOf(advice.Refusal), wire.Sentences(advice.Sentences)
 	}
 	return out, err
 }

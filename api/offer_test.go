@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"askwright/api/wire"
 )
 
 type offerAnswer struct {
@@ -28,7 +30,7 @@ type offerAnswer struct {
 	HeldUntil  *string `json:"held_until"`
 	Refusal    *struct{ Reason string }
 	Labels     []string
-	Sentences  []string
+	Sentences  []wire.Sentence
 	Cautions   []struct{ Code string }
 }
 
@@ -172,7 +174,7 @@ func TestHolds(t *testing.T) {
 		Ref, State string
 		Active     int     `json:"active_days"`
 		HeldUntil  *string `json:"held_until"`
-		Sentences  []string
+		Sentences  []wire.Sentence
 	}
 	look := func() (found review) {
 		t.Helper()
@@ -184,13 +186,13 @@ func TestHolds(t *testing.T) {
 		t.Fatal("the listing is not reviewed")
 		return found
 	}
-	says := func(r review, text string) bool { return strings.Contains(strings.Join(r.Sentences, " "), text) }
+	says := func(r review, text string) bool { return strings.Contains(textOf(r.Sentences), text) }
 	pauses := func() any {
 		return want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: key}), 200)["pauses"]
 	}
 	before := look()
 	hold := s.event(t, key, id, `{"kind":"hold","until":"2026-04-02","deposit":"20"}`)
-	if r := look(); r.State != "paused" || r.HeldUntil == nil || *r.HeldUntil != "2026-04-02" || !says(r, "held for a buyer until 2026-04-02") || r.Active != before.Active {
+	if r := look(); r.State != "paused" || r.HeldUntil == nil || *r.HeldUntil != "2026-04-02" || !says(r, "On hold for a buyer until 2026-04-02") || r.Active != before.Active {
 		t.Errorf("held: %+v", r)
 	}
 	if got := pauses(); got != "2026-03-31/2026-04-03" {
@@ -199,7 +201,7 @@ func TestHolds(t *testing.T) {
 	wantProblem(t, s.do(t, call{method: "POST", path: events, key: key, body: `{"kind":"hold","until":"2026-04-08"}`}), 409, "conflict")
 	wantProblem(t, s.do(t, call{method: "POST", path: events, key: key, body: `{"kind":"resume"}`}), 409, "conflict")
 	another := want[offerAnswer](t, s.do(t, call{method: "POST", path: "/v1/listings/" + id + "/offers", key: key, body: `{"amount":280,"cash":true}`}), 201)
-	if another.HeldUntil == nil || !strings.Contains(strings.Join(another.Sentences, " "), "held for a buyer") {
+	if another.HeldUntil == nil || !strings.Contains(textOf(another.Sentences), "hold for a buyer") {
 		t.Errorf("an offer for what is held: %+v", another)
 	}
 
@@ -211,7 +213,7 @@ func TestHolds(t *testing.T) {
 	// A hold that passes without a word: the clock runs again from the day after.
 	s.event(t, key, id, `{"kind":"hold","until":"2026-04-02"}`)
 	s.Clock.Advance(5)
-	if r := look(); r.State == "paused" || !says(r, "nobody has told") || *r.HeldUntil != "2026-04-02" || r.Active != before.Active+2 {
+	if r := look(); r.State == "paused" || !says(r, "Hold ended 2026-04-02") || *r.HeldUntil != "2026-04-02" || r.Active != before.Active+2 {
 		t.Errorf("overdue, %d active days before: %+v", before.Active, r)
 	}
 	turnUp := func() offerAnswer {

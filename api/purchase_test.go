@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service/servicetest"
 )
 
@@ -61,7 +62,7 @@ type purchaseLimit struct {
 	}
 	Inspect   []struct{ Code, Text, Source string }
 	Refusal   *struct{ Reason string }
-	Sentences []string
+	Sentences []wire.Sentence
 	Cautions  []struct{ Code string }
 }
 
@@ -128,7 +129,7 @@ func TestPurchaseCosts(t *testing.T) {
 		return want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[` + finds + `]}`}), 200)
 	}
 	said := func(l purchaseLimit) bool {
-		return strings.Contains(strings.Join(l.Sentences, " "), "counts as nothing")
+		return strings.Contains(textOf(l.Sentences), "Work not counted")
 	}
 	none := ask(`{"category":"dresser","condition":"good","planned_finish":"gilded"}`)
 	if l := none.Limits[0]; l.Plan.CostsFrom != "nothing" || !said(l) || none.RankedBy != "profit" || l.ProfitPerHour != nil || l.Plan.Hours != 0 {

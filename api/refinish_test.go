@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"askwright/api/wire"
 )
 
 type refinish struct {
@@ -64,7 +66,7 @@ type refinishEstimate struct {
 	} `json:"as_it_is"`
 	Labels    []string
 	Refusal   *struct{ Reason string }
-	Sentences []string
+	Sentences []wire.Sentence
 }
 
 func (s *site) refinishes(t *testing.T, key, body string) []refinishEstimate {

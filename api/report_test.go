@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service"
 	"askwright/service/profit"
 	"askwright/service/servicetest"
@@ -212,7 +213,7 @@ func TestProfitForms(t *testing.T) {
 			Cost       float64
 			DaysOwned  int `json:"days_owned"`
 		} `json:"let_go"`
-		Sentences []string
+		Sentences []wire.Sentence
 		Cautions  []struct{ Code string }
 	}](t, s.do(t, call{method: "GET", path: "/v1/reports/profit?lines=true", key: key}), 200)
 	if len(report.Cautions) != 1 || report.Cautions[0].Code != "no_tax_advice" || len(report.Sentences) < 2 {

@@ -16,6 +16,7 @@ import (
 
 	"askwright/api"
 	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/db/dbtest"
 	"askwright/docs"
 	"askwright/service/servicetest"
@@ -206,4 +207,13 @@ const sideboard = `{"ref":"B-17","category":"sideboard","width":60,"listed_on":"
 func (s *site) create(t *testing.T, member, body string) row {
 	t.Helper()
 	return want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: s.Keys[member], body: body}), 201)
+}
+
+// textOf is the sentences of an answer as one text.
+func textOf(all []wire.Sentence) string {
+	texts := make([]string, len(all))
+	for i, s := range all {
+		texts[i] = s.Text
+	}
+	return strings.Join(texts, " ")
 }

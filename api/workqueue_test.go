@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"askwright/api/web"
+	"askwright/api/wire"
 	"askwright/service/servicetest"
 )
 
@@ -23,7 +24,7 @@ func TestWorkQueueOverHTTP(t *testing.T) {
 		Hours, Money, Gain float64
 		HoursLimit         float64 `json:"hours_limit"`
 		Tasks, Left        []task
-		Sentences          []string
+		Sentences          []wire.Sentence
 	}](t, s.do(t, call{method: "GET", path: "/v1/work-queue?hours=12&money=60", key: key}), 200)
 	gain, hours := 0.0, 0.0
 	for _, x := range got.Tasks {

@@ -41,14 +41,21 @@ func (s *Store) TouchKey(ctx context.Context, t service.Tenant, key uuid.UUID, a
 // changeKeys runs do in a transaction of the tenant. Keys change no answer about
 // furniture: they wait for no turn to write and take no change number.
 func (s *Store) changeKeys(ctx context.Context, t service.Tenant, do func(*writer) error) error {
-	return translate(pgx.BeginFunc(ctx, s.session(ctx, t), func(tx pgx.Tx) error {
-		w := &writer{tx: tx, tenant: t}
+	w := &writer{tenant: t}
+	begin := func(tx pgx.Tx) error {
+		w.tx = tx
 		now := statement{sql: "select change_no from groups where group_id = $1", args: []any{t.Group}, read: one(&w.changeNo)}
-		if err := send(ctx, tx, tenantIs(t), now); err != nil {
-			return err
-		}
-		return do(w)
-	}))
+		return send(ctx, tx, tenantIs(t), now)
+	}
+	if o, isOpen := opened(ctx, t); isOpen {
+		return translate(pgx.BeginFunc(ctx, o.tx, func(tx pgx.Tx) error {
+			if err := begin(tx); err != nil {
+				return err
+			}
+			return do(w)
+		}))
+	}
+	return inTransaction(ctx, s.pool, pgx.TxOptions{}, begin, func(pgx.Tx) error { return do(w) })
 }
 
 // ofOneKind selects a member's keys, or with $3 sessions, that are valid at $4.

@@ -19,9 +19,10 @@ type Suggestion struct {
 	MedianDays  *int         // at Ask; nil: not within the horizon
 	P80Days     *int
 	HorizonDays int
-	Demand      float64 // of a listing on offer, so far: 1 is what the description promises; zero: not on offer
-	WithinAsk   float64 // highest ask that sells within Query.WithinDays at even odds, or the lowest candidate
-	WithinProb  float64 // its chance
+	OwnPrice    *OwnPrice // that counts beside the sales; nil: none
+	Demand      float64   // of a listing on offer, so far: 1 is what the description promises; zero: not on offer
+	WithinAsk   float64   // highest ask that sells within Query.WithinDays at even odds, or the lowest candidate
+	WithinProb  float64   // its chance
 
 	Choices     []Choice // quick, balanced, patient; empty where refused
 	Curve       []Point  // candidates in rising order
@@ -30,7 +31,6 @@ type Suggestion struct {
 	Basis       Basis
 	Labels      []string // "low_confidence", "from_your_estimate", ...
 	Refusal     *furniture.Refusal
-	Sentences   []string // two to four, for people
 }
 
 // Choice is one of the three plans offered.
@@ -58,6 +58,25 @@ func (p Plan) Next() *Step {
 		return nil
 	}
 	return &p.Steps[1]
+}
+
+// OwnPrice is what the seller thinks of the price, and how far it counts.
+type OwnPrice struct {
+	Amount     float64
+	Share      float64 // of where it differs from the sales
+	IsFirstAsk bool    // which stands in for it
+}
+
+func (m *Model) ownPrice(q Query) *OwnPrice {
+	if q.Estimate <= 0 {
+		return nil
+	}
+	own := &OwnPrice{Amount: q.Estimate, Share: clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1)}
+	if q.Standing != nil {
+		l := q.Standing.Listing
+		own.IsFirstAsk = l.Estimate == 0 && len(l.Asks) > 0 && q.Estimate == l.Asks[0].Amount
+	}
+	return own
 }
 
 // Driver is one reason for the price: the effect of an attribute against the
@@ -90,11 +109,14 @@ func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Sugg
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, q.Estimate > 0, s)
 	if out.Refusal == nil {
+		out.OwnPrice = m.ownPrice(q)
 		m.ask(&out, q, on, s)
 	}
-	out.Sentences = out.explain(m, q, s)
 	return out
 }
+
+const tooWide = "No price yet: similar pieces sell over too wide a range. " +
+	"Add more of the description, or your own price."
 
 // doubts says whether an ask can be given, and with which labels.
 func (m *Model) doubts(price *stats.Range, estimate bool, s Settings) (*furniture.Refusal, []string) {
@@ -106,7 +128,7 @@ func (m *Model) doubts(price *stats.Range, estimate bool, s Settings) (*furnitur
 	}
 	ratio := price.High / price.Low
 	if ratio > wideRatio && !estimate {
-		return &furniture.Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: wideDetail(*price)}, nil
+		return &furniture.Refusal{Reason: IntervalTooWide, Have: ratio, Need: wideRatio, Detail: tooWide}, nil
 	}
 	if ratio > warnRatio {
 		return nil, []string{LabelLowConfidence}

@@ -32,7 +32,7 @@ const (
 	intervalLevel  = 0.8
 	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
 	warnRatio      = 2.0
-	fewSales       = 8 // below, the fitted value is not used at all
+	FewSales       = 8 // below, the fitted value is not used at all
 	minReviewDays  = 14
 	minDaysAtAsk   = 7
 	repriceLow     = 0.60

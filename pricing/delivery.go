@@ -1,7 +1,6 @@
 package pricing
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -33,7 +32,6 @@ type DeliveryQuote struct {
 	Suggested    float64 // the price point that covers the cost
 	Charge       float64 // asked for, or Suggested
 	Profit       float64 // Charge − Cost, the hours paid
-	Sentences    []string
 }
 
 // Driving and carrying. Common practice, no source.
@@ -53,9 +51,9 @@ const (
 // and suggests the price point at or above it. It is false where neither a
 // mile nor an hour has a price.
 func Deliver(q DeliveryQuery) (DeliveryQuote, bool) {
-	speed, share, unit := milesPerHour, mileShare, "miles"
+	speed, share := milesPerHour, mileShare
 	if q.Metric {
-		speed, share, unit = kilometresPerHour, kilometreShare, "km"
+		speed, share = kilometresPerHour, kilometreShare
 	}
 	out := DeliveryQuote{Distance: 2 * q.Distance, DistanceCost: q.DistanceCost, Tolls: q.Tolls}
 	if out.DistanceCost <= 0 {
@@ -87,19 +85,5 @@ func Deliver(q DeliveryQuery) (DeliveryQuote, bool) {
 		out.Charge = *q.Charge
 	}
 	out.Profit = out.Charge - out.Cost
-	out.Sentences = []string{
-		fmt.Sprintf("%.0f %s there and back and %.1f hours cost about %s; charge %s.", out.Distance, unit, out.Hours, money(out.Cost), money(out.Suggested)),
-		"Keep it apart from the price of the piece: record it as delivery_charged and delivery_cost.",
-	}
-	if q.Charge != nil {
-		out.Sentences = append(out.Sentences, fmt.Sprintf("At a charge of %s, %s.", money(out.Charge), gained(out.Profit)))
-	}
 	return out, !math.IsInf(out.Cost, 0)
-}
-
-func gained(profit float64) string {
-	if profit < 0 {
-		return money(-profit) + " is paid by the piece"
-	}
-	return money(profit) + " is left once your hours are paid"
 }

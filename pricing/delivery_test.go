@@ -32,7 +32,7 @@ func TestDeliver(t *testing.T) {
 	if _, ok := Deliver(DeliveryQuery{Distance: 10}); ok {
 		t.Error("a quote without any price")
 	}
-	if got, _ := Deliver(DeliveryQuery{Distance: 10, DistanceCost: 1, Hours: ref(0.0), Charge: ref(15.0)}); got.Profit != -5 || len(got.Sentences) != 3 {
+	if got, _ := Deliver(DeliveryQuery{Distance: 10, DistanceCost: 1, Hours: ref(0.0), Charge: ref(15.0)}); got.Profit != -5 {
 		t.Errorf("charged too little: %+v", got)
 	}
 }

@@ -1,12 +1,9 @@
 package pricing
 
 import (
-	"cmp"
-	"fmt"
 	"maps"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -39,7 +36,6 @@ type Description struct {
 	MessagesPerDay   float64 // at the typical ask
 	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
 
-	Sentences []string
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -98,7 +94,6 @@ func (m *Model) Describe() Description {
 		d.AgePace = append(d.AgePace, a)
 	}
 	d.Paces = r.paces()
-	d.Sentences = d.explain()
 	return d
 }
 
@@ -107,7 +102,8 @@ func (r *Rates) paces() []Pace {
 	z := distuv.UnitNormal.Quantile(0.9)
 	pace := func(block, level string, at, se float64, listings int) Pace {
 		p := Pace{
-			Block: block, Level: level, Pace: math.Exp(at), Low: math.Exp(at - z*se), High: math.Exp(at + z*se), Listings: listings,
+			Block: block, Level: level, Pace: math.Exp(at), Low: math.Exp(at - z*se), High: math.Exp(at + z*se),
+			Listings:        listings,
 			Distinguishable: listings > 0 && math.Abs(at) > z*se,
 		}
 		return p
@@ -123,7 +119,8 @@ func (r *Rates) paces() []Pace {
 		cos, sin := month{month: i}.angle()
 		c := r.Sale.SeasonCov
 		variance := cos*cos*c[0] + sin*sin*c[1] + 2*cos*sin*c[2]
-		out = append(out, pace("month", i.String(), math.Log(r.Sale.seasonal(month{month: i})), math.Sqrt(math.Max(0, variance)), r.Listings))
+		at, se := math.Log(r.Sale.seasonal(month{month: i})), math.Sqrt(math.Max(0, variance))
+		out = append(out, pace("month", i.String(), at, se, r.Listings))
 	}
 	return out
 }
@@ -209,80 +206,4 @@ func (v *valueModel) seasons() []Effect {
 		out = append(out, v.described(d, "season", month.String(), "sold in "+month.String(), v.sales))
 	}
 	return out
-}
-
-// explain writes the model in a few sentences.
-func (d *Description) explain() []string {
-	wait := "more than the horizon"
-	if d.MedianDays != nil {
-		wait = fmt.Sprintf("about %d active days", *d.MedianDays)
-	}
-	t := []string{fmt.Sprintf("The model rests on %d sold and %d unsold %s.", d.Sold, d.Unsold, plural(d.Unsold, "listing", "listings"))}
-	if d.Sold >= fewSales {
-		t = append(t, d.dearer())
-	}
-	t = append(t,
-		fmt.Sprintf("At the usual ask a piece takes %s; one that is 10 %% dearer sells at %.0f %% of the pace.", wait, 100*d.PaceTenDearer))
-	if faster := d.faster(); faster != "" {
-		t = append(t, faster)
-	}
-	return append(t, fmt.Sprintf("The sale price is on average %.0f %% of the last ask.", 100*d.NegotiationRatio))
-}
-
-// mostNamed bounds the levels that a sentence lists.
-const mostNamed = 6
-
-// dearer tells which looks and makes show in the price, strongest first.
-func (d *Description) dearer() string {
-	var shown []Effect
-	for _, e := range d.Effects {
-		switch e.Block {
-		case "material", "wood", "finish", "color", "hardware", "orphan":
-			if e.Distinguishable {
-				shown = append(shown, e)
-			}
-		}
-	}
-	slices.SortStableFunc(shown, func(a, b Effect) int { return cmp.Compare(math.Abs(b.Percent), math.Abs(a.Percent)) })
-	if len(shown) == 0 {
-		return "Beyond kind, size and condition, nothing shows in the price yet that could not be chance."
-	}
-	named := make([]string, 0, mostNamed)
-	for _, e := range shown[:min(len(shown), mostNamed)] {
-		named = append(named, fmt.Sprintf("%s %+.0f %%", e.name(), e.Percent))
-	}
-	return fmt.Sprintf("Beyond kind, size and condition, these show most in the price: %s.", strings.Join(named, ", "))
-}
-
-// name is the level as a sentence calls it.
-func (e Effect) name() string {
-	switch e.Block {
-	case "orphan":
-		return e.Term
-	case "finish", "hardware":
-		return furniture.Words(e.Level) + " " + e.Block
-	}
-	return furniture.Words(e.Level)
-}
-
-// faster tells which finishes, colors and months show in the pace, fastest
-// first; empty where none does.
-func (d *Description) faster() string {
-	var shown []Pace
-	for _, p := range d.Paces {
-		if p.Distinguishable && p.Block != "category" {
-			shown = append(shown, p)
-		}
-	}
-	if len(shown) == 0 {
-		return ""
-	}
-	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(math.Abs(math.Log(b.Pace)), math.Abs(math.Log(a.Pace))) })
-	shown = shown[:min(len(shown), mostNamed)]
-	slices.SortStableFunc(shown, func(a, b Pace) int { return cmp.Compare(b.Pace, a.Pace) })
-	named := make([]string, len(shown))
-	for i, p := range shown {
-		named[i] = fmt.Sprintf("%s %+.0f %%", furniture.Words(p.Level), 100*(p.Pace-1))
-	}
-	return fmt.Sprintf("At the same ask these sell faster or slower than the average: %s.", strings.Join(named, ", "))
 }

@@ -37,17 +37,12 @@ func ExampleModel_Suggest() {
 		Wood: "oak", Finish: "painted", Condition: 4,
 	}
 	s := model.Suggest(pricing.Query{Attributes: desk, Estimate: 330}, today, pricing.DefaultSettings(), nil)
-	for _, sentence := range s.Sentences {
-		fmt.Println(sentence)
-	}
+	fmt.Printf("likely %.0f, from %.0f to %.0f\n", s.SalePrice.Likely, s.SalePrice.Low, s.SalePrice.High)
 	for _, c := range s.Choices {
 		fmt.Printf("%s: ask %.0f\n", c.Name, c.Ask)
 	}
 	// Output:
-	// Pieces described like this sell for about 318, eight in ten of them between 291 and 347.
-	// Ask 360: after haggling it should bring about 335, as likely as not within 22 active days.
-	// Still here on May 7: 330; on Jun 18: 300.
-	// Your own estimate of 330 counts for 62 % where it differs from the records.
+	// likely 318, from 291 to 347
 	// quick: ask 360
 	// balanced: ask 360
 	// patient: ask 360
@@ -68,14 +63,10 @@ func ExampleModel_Review() {
 	}
 	r := model.Review(pricing.Standing{Listing: slow}, today, pricing.DefaultSettings())
 	fmt.Println(r.State, r.Reason, r.Checks)
-	for _, sentence := range r.Sentences {
-		fmt.Println(sentence)
-	}
+	fmt.Printf("%s at %.0f gains %.0f\n", r.Remedies[0].Action, r.Remedies[0].Ask, r.Gain)
 	// Output:
 	// stale look [photos title another_venue]
-	// Up for 43 active days; at what was asked, 71 in 100 like it would have sold by now.
-	// It has had 1 message where about 7 are usual.
-	// Lowering the ask from 380 to 310 is worth trying: about 26 more on average.
+	// reprice at 310 gains 26
 }
 
 func ExampleModel_PurchaseLimits() {
@@ -90,9 +81,9 @@ func ExampleModel_PurchaseLimits() {
 		},
 		Materials: 25, Hours: 4, Transport: 10, DaysOut: 7,
 	}, today, settings)
-	fmt.Println(limit.Sentences[0])
+	fmt.Println(*limit.Offer, *limit.WalkAway)
 	// Output:
-	// Offer 80 to begin with and walk away at 85.
+	// 80 85
 }
 
 func ExamplePricePoint() {

@@ -60,7 +60,7 @@ func TestDescribeFindsTheTruth(t *testing.T) {
 	if levels != 8+4+4+12 || float64(holds) < 0.6*float64(levels) {
 		t.Errorf("%d of %d intervals of paces hold 1; 80 in 100 are promised", holds, levels)
 	}
-	if !probe.Near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 || len(d.Sentences) == 0 {
+	if !probe.Near(d.PaceTenDearer, math.Pow(1.1, -d.Elasticity), 12) || d.MedianDays == nil || len(d.Season) != 12 {
 		t.Errorf("%+v", d)
 	}
 }
@@ -92,51 +92,22 @@ func TestDriversExplainThePrice(t *testing.T) {
 	}
 }
 
-func TestSentencesAreForPeople(t *testing.T) {
-	h := syntheticMarket(300, 53)
-	m := Fit(h, today)
-	var all []string
-	for _, e := range []float64{0, 300, 900} {
-		for _, a := range probes {
-			s := m.Suggest(Query{Attributes: a, Estimate: e}, today, DefaultSettings(), h.Listings)
-			all = append(all, s.Sentences...)
-			if n := len(s.Sentences); n < 2 || n > 4 {
-				t.Errorf("%d sentences: %q", n, s.Sentences)
-			}
-		}
-	}
-	for _, l := range h.Listings {
-		if l.Outcome == Open {
-			q := Query{Attributes: l.Attributes, Estimate: l.Estimate, Standing: &Standing{Listing: l}}
-			all = append(all, m.Suggest(q, today, DefaultSettings(), nil).Sentences...)
-			all = append(all, m.Review(Standing{Listing: l}, today, DefaultSettings()).Sentences...)
-		}
-	}
-	for _, s := range append(all, m.Describe().Sentences...) {
-		if !strings.HasSuffix(s, ".") || strings.ContainsAny(s, "_{}[]<>") || strings.Contains(s, "NaN") || strings.Contains(s, "%!") {
-			t.Errorf("%q", s)
-		}
-	}
-}
-
-func TestFirstAskIsNotCalledAnEstimate(t *testing.T) {
+func TestFirstAskIsNotCalledAnOwnPrice(t *testing.T) {
+	m := Fit(syntheticMarket(60, 53), today)
 	l := Listing{ListedOn: NewDate(2026, 3, 1), Asks: []Ask{{NewDate(2026, 3, 1), 300}}}
-	tests := []struct {
+	own := l
+	own.Estimate = 300
+	for _, test := range []struct {
 		q    Query
-		want string
+		want bool
 	}{
-		{Query{Estimate: 300}, "Your own estimate"},
-		{Query{Estimate: 300, Standing: &Standing{Listing: l}}, "The first ask"},
-		{Query{Estimate: 340, Standing: &Standing{Listing: l}}, "Your own estimate"},
-	}
-	l.Estimate = 300
-	tests = append(tests, struct {
-		q    Query
-		want string
-	}{Query{Estimate: 300, Standing: &Standing{Listing: l}}, "Your own estimate"})
-	for _, test := range tests {
-		if got := test.q.judgement(); got != test.want {
-			t.Errorf("an estimate of %v is called %q, want %q", test.q.Estimate, got, test.want)
+		{Query{Estimate: 300}, false},
+		{Query{Estimate: 300, Standing: &Standing{Listing: l}}, true},
+		{Query{Estimate: 340, Standing: &Standing{Listing: l}}, false},
+		{Query{Estimate: 300, Standing: &Standing{Listing: own}}, false},
+	} {
+		if got := m.ownPrice(test.q).IsFirstAsk; got != test.want {
+			t.Errorf("an own price of %v is the first ask: %v, want %v", test.q.Estimate, got, test.want)
 		}
 	}
 }

@@ -140,12 +140,12 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 	for _, l := range listings {
 		m := market{piece: l.Piece, levels: levelsOf(l.Attributes), rows: l.exposures(day)}
 		e, known := l.estimate()
-		if len(m.rows) == 0 || (v.sales < fewSales && !known) {
+		if len(m.rows) == 0 || (v.sales < FewSales && !known) {
 			continue
 		}
 		m.known = l.countMessages(m.rows)
 		d := math.NaN()
-		if v.sales < fewSales {
+		if v.sales < FewSales {
 			m.logTyp = math.Log(e) - openingPremium
 		} else {
 			m.logTyp = v.fitted(l)

@@ -1,7 +1,6 @@
 package pricing
 
 import (
-	"fmt"
 	"math"
 
 	"askwright/pricing/furniture"
@@ -31,7 +30,6 @@ type OfferAdvice struct {
 	Flooded      bool           // so many messages in the first days that no discount is due
 	Labels       []string
 	Refusal      *furniture.Refusal
-	Sentences    []string
 }
 
 // LowestToTake is the lowest amount worth taking in cash after some more days
@@ -48,10 +46,8 @@ const (
 	OfferWait    = "wait"
 )
 
-// The days ahead for which the lowest amount is told, and which of them in words.
+// The days ahead for which the lowest amount is told.
 var lowestDays = [...]int{0, 7, 14, 30, 60}
-
-const lowestTold = 3
 
 // Floods of messages, and how often buyers turn up. Common practice, no source.
 const (
@@ -93,7 +89,6 @@ func TurnUp(deposit bool, kept, broken int) float64 {
 func (m *Model) Advise(st Standing, offer Offer, on Date, s Settings) OfferAdvice {
 	b, out := m.haggle(st, on, s)
 	if out.Refusal != nil {
-		out.Sentences = []string{out.Refusal.Detail}
 		return out
 	}
 	offer.TurnsUp = clamp(offer.TurnsUp, 0.01, 1)
@@ -125,18 +120,12 @@ func (m *Model) Advise(st Standing, offer Offer, on Date, s Settings) OfferAdvic
 	if out.Action == OfferCounter {
 		out.Counter = &counter
 	}
-	out.Sentences = out.explain(offer)
 	return out
 }
 
 // Lowest tells the lowest amounts to take, without an offer.
 func (m *Model) Lowest(st Standing, on Date, s Settings) OfferAdvice {
 	b, out := m.haggle(st, on, s)
-	if out.Refusal == nil {
-		out.Sentences = []string{out.lowestSentence()}
-	} else {
-		out.Sentences = []string{out.Refusal.Detail}
-	}
 	out.Ask = b.ask
 	return out
 }
@@ -250,37 +239,4 @@ func (b haggling) chanceBetter(o Offer) float64 {
 		take[i] = o.TurnsUp*(1-b.fee)*o.Amount + (1-o.TurnsUp)*(o.Deposit+wait[i]+change) - b.holding*float64(o.Days)
 	}
 	return shareAbove(take, wait)
-}
-
-// explain writes the advice in some sentences.
-func (out *OfferAdvice) explain(o Offer) []string {
-	var t []string
-	if out.Flooded && o.Amount < out.Ask {
-		t = append(t, "Messages are pouring in and the post is new: give no discount yet.")
-	}
-	how := ""
-	switch {
-	case out.WaitAsk == 0:
-		how = " by taking it down"
-	case out.WaitAsk < out.Ask:
-		how = " with the ask lowered to " + money(out.WaitAsk)
-	}
-	worth := fmt.Sprintf("%s as it is should leave %s, waiting%s %s, and taking it is the better in %s.", money(o.Amount), money(out.TakeNet), how, money(out.WaitNet), chance(out.ChanceBetter))
-	switch out.Action {
-	case OfferTake:
-		t = append(t, "Take it: "+worth)
-	case OfferCounter:
-		t = append(t, fmt.Sprintf("Ask for %s: %s", money(*out.Counter), worth))
-	default:
-		t = append(t, "Wait: "+worth)
-	}
-	if o.TurnsUp < 1 {
-		t = append(t, fmt.Sprintf("%s who promise this come and pay, so such an offer must be at least %s.", chance(o.TurnsUp), money(out.LowestLike)))
-	}
-	return append(t, out.lowestSentence())
-}
-
-func (out *OfferAdvice) lowestSentence() string {
-	now, later := out.Lowest[0], out.Lowest[lowestTold]
-	return fmt.Sprintf("The lowest to take in cash today is %s; after %d more days without news it will be %s.", money(now.Amount), later.Days, money(later.Amount))
 }

@@ -2,7 +2,6 @@ package pricing
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
@@ -56,7 +55,6 @@ type PurchaseLimit struct {
 	Basis       Basis
 	Labels      []string
 	Refusal     *furniture.Refusal
-	Sentences   []string
 }
 
 // PurchaseOutcome is what a price leads to.
@@ -102,16 +100,19 @@ func (m *Model) PurchaseLimits(q PurchaseQuery, on Date, s Settings) PurchaseLim
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, b.q.Estimate > 0, s)
 	if out.Refusal == nil && q.Planned {
-		out.Refusal = refinish.WhyNot(refinish.Look{}.On(q.Attributes), refinish.Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor})
+		look := refinish.Look{Finish: q.Finish, Color: q.Color, SecondFinish: q.SecondFinish, SecondColor: q.SecondColor}
+		out.Refusal = refinish.WhyNot(refinish.Look{}.On(q.Attributes), look)
 	}
 	switch {
 	case out.Refusal != nil:
 	case q.Hours > 0 && b.hour <= 0:
-		out.Refusal = &furniture.Refusal{Reason: HourValueUnknown, Detail: "An hour of work has no value yet: set the group's hourly value, or ask for an hourly earning."}
+		out.Refusal = &furniture.Refusal{
+			Reason: HourValueUnknown,
+			Detail: "Set your hourly rate first, or ask for an hourly earning.",
+		}
 	default:
 		b.limit(&out, enough)
 	}
-	out.Sentences = out.explain()
 	return out
 }
 
@@ -259,7 +260,9 @@ func (b purchase) sensitivity(most float64) []Sensitivity {
 	dearer("transport", func(q *PurchaseQuery) *float64 { return &q.Transport })
 	dearer("other", func(q *PurchaseQuery) *float64 { return &q.Other })
 	try("days_out", "a week more", func(q *PurchaseQuery) { q.DaysOut += 7 })
-	slices.SortStableFunc(out, func(x, y Sensitivity) int { return cmp.Compare(math.Abs(y.Difference), math.Abs(x.Difference)) })
+	slices.SortStableFunc(out, func(x, y Sensitivity) int {
+		return cmp.Compare(math.Abs(y.Difference), math.Abs(x.Difference))
+	})
 	return out
 }
 
@@ -313,49 +316,4 @@ func (m *Model) chanceOfLoss(o outlook, ask float64, p prediction, outlay float6
 		sum += 1 - c.sold(ask, t)
 	}
 	return sum / midQuantiles
-}
-
-// explain writes the limit in some sentences.
-func (out *PurchaseLimit) explain() []string {
-	var t []string
-	switch {
-	case out.WalkAway != nil:
-		t = append(t,
-			fmt.Sprintf("Offer %s to begin with and walk away at %s.", money(*out.Offer), money(*out.WalkAway)),
-			fmt.Sprintf("%s would be right if it sells as expected, and at %s nothing is earned; pieces that look cheap are often cheap for a reason that the description leaves out, so keep to the lower figure.",
-				money(math.Max(0, *out.AtLikely)), money(math.Max(0, *out.BreakEven))))
-		if out.AtPrice == nil {
-			t = append(t, "At the most to pay "+out.AtMost.phrase()+".")
-		}
-	case out.MostToPay != nil:
-		t = append(t, "Leave it: with caution, there is no price at which the work is paid.")
-	}
-	if p := out.AtPrice; p != nil {
-		at := fmt.Sprintf("At the %s asked", money(p.Price))
-		switch {
-		case p.Price == 0:
-			at = "For nothing"
-		case out.MostToPay != nil && p.Price <= *out.MostToPay:
-			at += ", which it bears,"
-		case out.MostToPay != nil:
-			at += ", which is more than it bears,"
-		}
-		t = append(t, at+" "+p.phrase()+".")
-	}
-	if out.Refusal != nil {
-		t = append(t, out.Refusal.Detail)
-	}
-	return t
-}
-
-// phrase says what a price leads to.
-func (p *PurchaseOutcome) phrase() string {
-	text := fmt.Sprintf("about %s is left on average once your hours are paid", money(p.ExpectedProfit))
-	if p.ExpectedProfit < 0 {
-		text = fmt.Sprintf("about %s is lost on average, your hours counted", money(-p.ExpectedProfit))
-	}
-	if p.ChanceOfLoss != nil {
-		text += fmt.Sprintf(", and %s such purchases lose money", chance(*p.ChanceOfLoss))
-	}
-	return text
 }

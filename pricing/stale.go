@@ -25,7 +25,6 @@ type Review struct {
 	Remedies        []Remedy           // best first
 	Gain            float64            // of the best over waiting
 	Refusal         *furniture.Refusal // of the flag: too few sales
-	Sentences       []string
 }
 
 // States of an open listing.
@@ -75,7 +74,6 @@ func (m *Model) Review(st Standing, on Date, s Settings) Review {
 		out.Reason = "price" // what would cure it says what it is
 	}
 	out.Checks = checks(out.State, out.Reason)
-	out.Sentences = out.explain(ask)
 	return out
 }
 

@@ -2,7 +2,6 @@ package pricing
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
@@ -28,10 +27,9 @@ type RefinishAnswer struct {
 	LetGo    float64    // what the piece is worth when it never sells
 	Compared int        // looks that were ranked
 
-	Basis     Basis
-	Labels    []string           // "low_confidence", LabelHourValueUnknown
-	Refusal   *furniture.Refusal // of what follows from a look; the work is told all the same
-	Sentences []string
+	Basis   Basis
+	Labels  []string           // "low_confidence", LabelHourValueUnknown
+	Refusal *furniture.Refusal // of what follows from a look; the work is told all the same
 }
 
 // Refused is a look with the reason why it cannot be.
@@ -74,7 +72,6 @@ func (m *Model) Refinishes(q RefinishQuery, on Date, s Settings) RefinishAnswer 
 		out.AsItIs, out.LetGo, out.Proven = &c.leaving.Remedy, c.fresh.salvage, m.sold("finish:"+q.Finish)
 	}
 	out.compare(m, q, c, s)
-	out.Sentences = out.explain(s)
 	return out
 }
 
@@ -132,6 +129,9 @@ func (out *RefinishAnswer) compare(m *Model, q RefinishQuery, c *staying, s Sett
 	})
 }
 
+// Pays tells whether a look earns more by its hours than one is worth.
+func (r Refinish) Pays(hour float64) bool { return r.perHour() > hour && r.Gain > 0 }
+
 // perHour ranks; what takes no hours ranks by the sign of its gain.
 func (r Refinish) perHour() float64 {
 	if r.NetPerHour != nil {
@@ -168,34 +168,4 @@ func (m *Model) reckon(j refinish.Job, c *staying, s Settings) Refinish {
 	out.Materials, out.Hours, out.DaysOut = price.Materials, price.Hours, price.DaysOut
 	out.Work, out.Quoted = w, quoted
 	return out
-}
-
-// explain writes what to make of the ranking.
-func (out *RefinishAnswer) explain(s Settings) []string {
-	if out.Compared == 0 {
-		return nil
-	}
-	best := out.Finishes[0]
-	name := furniture.Words(best.Finish)
-	if best.Color != "" {
-		name += " " + furniture.Words(best.Color)
-	}
-	if !(best.perHour() > s.HourValue) || best.Gain <= 0 {
-		return append([]string{fmt.Sprintf("Of %d looks none pays for its hours: leave it as it is. The best is %s.", out.Compared, name)}, out.doubtful()...)
-	}
-	first := fmt.Sprintf("Of %d looks %s pays best", out.Compared, name)
-	if best.NetPerHour != nil {
-		first += fmt.Sprintf(": about %s an hour over leaving it as it is, for %.1f hours and %s of materials", money(*best.NetPerHour), best.Hours, money(best.Materials))
-	}
-	return append([]string{first + ".", fmt.Sprintf(
-		"It beats leaving the piece with a chance of %s. The best of many looks is partly the luckiest: its price effect may be anything from %.0f to %.0f %%.",
-		chance(best.ChanceBetterThanWaiting), best.Low, best.High)}, out.doubtful()...)
-}
-
-// doubtful warns where few pieces sold in the state that this one has.
-func (out *RefinishAnswer) doubtful() []string {
-	if out.Proven >= ProvenSales {
-		return nil
-	}
-	return []string{fmt.Sprintf("%d of the sales on file were in the finish that it has now, so what it brings as it is is a guess; what it cost as found is the better guide.", out.Proven)}
 }

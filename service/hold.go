@@ -36,9 +36,9 @@ func (h *Hold) IsOver(day pricing.Date) bool { return h.Until < day }
 // Sentence tells of a hold on a day, also that nobody told what came of it.
 func (h *Hold) Sentence(day pricing.Date) string {
 	if h.IsOver(day) {
-		return fmt.Sprintf("It was held for a buyer until %s and nobody has told what came of that: record the sale, or release it and say why. The clock runs again.", h.Until)
+		return fmt.Sprintf("Hold ended %s. Sold? If not, release it.", h.Until)
 	}
-	return fmt.Sprintf("It is held for a buyer until %s.", h.Until)
+	return fmt.Sprintf("On hold for a buyer until %s.", h.Until)
 }
 
 // HoldsOf reads the holds from the events of listings, in their order.

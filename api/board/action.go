@@ -19,11 +19,11 @@ import (
 var deeds = map[string]struct{ Title, Button string }{
 	service.EventAsk:       {"A new ask", "Ask this"},
 	service.EventPause:     {"Pause", "Pause it"},
-	"resume":               {"Resume", "It is back"},
+	"resume":               {"Back on sale", "It is back"},
 	service.EventSold:      {"Sold", "It is sold"},
-	service.EventWithdrawn: {"Take it down", "Take it down"},
+	service.EventWithdrawn: {"Pulled", "Pull it"},
 	service.EventBought:    {"Bought", "It is bought"},
-	service.EventPassed:    {"Not bought", "Leave it"},
+	service.EventPassed:    {"Passed", "Pass"},
 	service.EventVoid:      {"Undo", "Undo it"},
 }
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
-	"strings"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -182,14 +181,4 @@ func aboveFair(r wire.Review) web.Number {
 		return ""
 	}
 	return web.Percentage(100 * (asFloat(*r.Ask)/asFloat(r.FairValue.Likely) - 1))
-}
-
-// evidence is the sentence about its messages, where there is one.
-func evidence(r wire.Review) string {
-	for _, s := range r.Sentences {
-		if strings.HasPrefix(s, "It has had ") {
-			return s
-		}
-	}
-	return ""
 }

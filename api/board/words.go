@@ -10,6 +10,7 @@ import (
 	"askwright/api/chart"
 	"askwright/api/web"
 	"askwright/api/wire"
+	"askwright/service/prose"
 )
 
 // How figures and words are written on pages. A figure stands in a data
@@ -37,11 +38,10 @@ var boardFuncs = template.FuncMap{
 	},
 	"glyph":    glyph,
 	"task":     taskOf,
-	"phrase":   wire.Phrase,
 	"above":    aboveFair,
-	"evidence": evidence,
+	"said":     wire.Said,
 	"some":     func(n web.Number) bool { return asFloat(n) != 0 },
-	"why":      func(reason string) string { return wire.ReasonWords[reason] },
+	"why":      func(reason string) string { return prose.Causes[reason] },
 	"check":    func(name string) string { return wire.CheckWords[name] },
 	"minutes":  func(seconds int) int { return seconds / 60 },
 	"balanced": balanced,
@@ -126,7 +126,7 @@ type task struct {
 // to check, where there is one.
 func taskOf(r wire.Review) task {
 	if r.State == "stale" && len(r.Remedies) > 0 {
-		return task{Text: wire.Phrase(r.Best(), r.Ask), Gain: &r.Gain}
+		return task{Text: r.Best().Text, Gain: &r.Gain}
 	}
 	if (r.State == "slow" || r.State == "paused") && len(r.Checks) > 0 {
 		return task{Text: wire.CheckWords[r.Checks[0]]}

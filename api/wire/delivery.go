@@ -32,7 +32,7 @@ type DeliveryQuote struct {
 	Suggested    web.Number `json:"suggested_charge" swaggertype:"number"` // the round price that covers the cost
 	Charge       web.Number `json:"charge" swaggertype:"number"`           // asked for, or suggested_charge
 	Profit       web.Number `json:"profit" swaggertype:"number"`           // of the delivery alone, the hours paid
-	Sentences    []string   `json:"sentences"`
+	Sentences    []Sentence `json:"sentences"`
 }
 
 func (r *DeliveryRequest) Read(a *service.Actor) (advice.Delivery, error) {

@@ -31,7 +31,7 @@ type Digest struct {
 	MoreSold   int          `json:"more_sold"`
 	Paused     []LongPause  `json:"paused"` // for 14 days or more, longest first
 	MorePaused int          `json:"more_paused"`
-	Record     []string     `json:"record"` // how the advice did, as in /v1/model/record
+	Record     []Sentence   `json:"record"` // how the advice did, as in /v1/model/record
 }
 
 // OpenCount counts the listings on offer by state.
@@ -74,7 +74,7 @@ func (v Viewer) Digest(d *advice.Digest) Digest {
 		Group: d.Group, Today: d.Today.String(), Currency: v.Currency.Code,
 		Open:       OpenCount{Stale: d.Open["stale"], Slow: d.Open["slow"], Fresh: d.Open["fresh"], Paused: d.Open["paused"]},
 		GroupPulse: Pulse(d.Pulse), Quiet: d.Quiet, Stale: web.Each(d.Stale, v.Review), MoreStale: d.MoreStale,
-		Sold: make([]DigestSale, len(d.Sold)), MoreSold: d.MoreSold, Paused: make([]LongPause, len(d.Paused)), MorePaused: d.MorePaused, Record: notNil(d.Record),
+		Sold: make([]DigestSale, len(d.Sold)), MoreSold: d.MoreSold, Paused: make([]LongPause, len(d.Paused)), MorePaused: d.MorePaused, Record: Sentences(d.Record),
 	}
 	for i, s := range d.Sold {
 		out.Sold[i] = DigestSale{
@@ -111,7 +111,7 @@ var (
 			}
 			return strconv.Itoa(n) + " active days"
 		},
-		"last": func(all []string) string { return strings.Join(all[max(0, len(all)-1):], "") },
+		"said": Said,
 	}
 	DigestText   = text.Must(text.New("digest.txt").Funcs(digestWords).Parse(digestLines))
 	DigestHTML   = html.Must(html.New("digest.html").Funcs(digestWords).Parse(digestPage))

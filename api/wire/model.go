@@ -37,7 +37,7 @@ type Model struct {
 	Paces            []Pace         `json:"paces"`                                                  // how fast each category, finish and color sells, and each month, at the same ask
 	GroupPulse       *web.Number    `json:"group_pulse" swaggertype:"number" example:"0.8"`         // messages on all listings of the last 28 days against usual; null: too few to tell
 	Suspicious       []OwnSuspicion `json:"suspicious"`                                             // sales of your own that count for little: check them
-	Sentences        []string       `json:"sentences"`
+	Sentences        []Sentence     `json:"sentences"`
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -117,7 +117,7 @@ type Scores struct {
 	Unjudged    int         `json:"unjudged"`                                  // chances of listings withdrawn before their days were over
 	Followed    []Followed  `json:"followed"`                                  // by how they were asked: different pieces, so no comparison of asks
 	Hindsight   *Hindsight  `json:"hindsight"`                                 // the same pieces at the suggested asks; null: none ended
-	Sentences   []string    `json:"sentences"`                                 // among them: would following have earned more?
+	Sentences   []Sentence  `json:"sentences"`                                 // among them: would following have earned more?
 }
 
 // Share is a proportion with its 95 % Wilson limits.
@@ -184,7 +184,7 @@ func (v Viewer) Model(d *advice.Description) Model {
 		EstimateWeight: web.Chance(d.EstimateWeight), OpeningPercent: web.Percentage(100 * d.OpeningPremium), NegotiationRatio: web.Chance(d.NegotiationRatio),
 		MessagesPerDay: web.Rounded(d.MessagesPerDay, 3), AgePace: []AgePace{}, Paces: make([]Pace, len(d.Paces)), Suspicious: []OwnSuspicion{},
 		GroupPulse: Pulse(d.Pulse),
-		Sentences:  notNil(d.Sentences),
+		Sentences:  Sentences(d.Sentences),
 	}
 	for _, a := range d.AgePace {
 		band := AgePace{FromDay: a.FromDay, Pace: web.Rounded(a.Pace, 2)}
@@ -235,7 +235,7 @@ func effect(e pricing.Effect) Effect {
 func ScoresOf(s track.Scores) Scores {
 	out := Scores{
 		Listings: s.Listings, Sold: s.Sold, MedianError: Optional(s.MedianError, web.Percentage), Inside: ShareOf(s.Inside), Unjudged: s.Unjudged,
-		Followed: make([]Followed, len(s.Followed)), Sentences: notNil(s.Sentences),
+		Followed: make([]Followed, len(s.Followed)), Sentences: Sentences(s.Sentences),
 	}
 	if s.Sold > 0 {
 		out.Level = Optional(&s.Level, web.Chance)

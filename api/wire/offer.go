@@ -49,7 +49,7 @@ type OfferAnswer struct {
 	HeldUntil               *string        `json:"held_until,omitempty" format:"date"`                        // for another buyer
 	Refusal                 *Refusal       `json:"refusal,omitempty"`
 	Labels                  []string       `json:"labels,omitempty" example:"low_confidence"`
-	Sentences               []string       `json:"sentences"`
+	Sentences               []Sentence     `json:"sentences"`
 	Cautions                []Caution      `json:"cautions"`
 	Model                   string         `json:"model" example:"2.412.2026-03-05"` // design, change number, day fitted
 }
@@ -68,7 +68,7 @@ type OfferPage struct {
 	Lowest    []LowestToTake `json:"lowest,omitempty"` // of an open listing
 	HeldUntil *string        `json:"held_until,omitempty" format:"date"`
 	Refusal   *Refusal       `json:"refusal,omitempty"` // of lowest
-	Sentences []string       `json:"sentences,omitempty"`
+	Sentences []Sentence     `json:"sentences,omitempty"`
 }
 
 // Offer shows an offer to the owner of its listing.
@@ -108,7 +108,7 @@ func (v Viewer) OfferAnswer(offer service.Offer, f *advice.OfferAdvice) OfferAns
 	out := OfferAnswer{
 		Offer: v.Offer(offer), Action: f.Action, Counter: Optional(f.Counter, money), CounterNet: Optional(f.CounterNet, money),
 		ChanceTurnsUp: web.Chance(f.TurnsUp), Holds: f.Holds, Lowest: v.Lowest(f), Flooded: f.Flooded, HeldUntil: HeldUntil(f.Held),
-		Refusal: RefusalOf(f.Refusal), Labels: f.Labels, Sentences: notNil(f.Sentences), Cautions: Cautions(f.Cautions), Model: f.Model,
+		Refusal: RefusalOf(f.Refusal), Labels: f.Labels, Sentences: Sentences(f.Sentences), Cautions: Cautions(f.Cautions), Model: f.Model,
 	}
 	if f.Refusal != nil {
 		return out

@@ -69,9 +69,9 @@ func aboutProfit(reports []ProfitReport) [][2]string {
 	var told []string
 	for _, r := range reports {
 		for _, sentence := range r.Sentences {
-			if !slices.Contains(told, sentence) { // a grouping adds only its verdicts
-				told = append(told, sentence)
-				lines = append(lines, [2]string{"sentence", sentence})
+			if !slices.Contains(told, sentence.Text) { // a grouping adds only its verdicts
+				told = append(told, sentence.Text)
+				lines = append(lines, [2]string{"sentence", sentence.Text})
 			}
 		}
 	}
@@ -98,7 +98,7 @@ type ProfitReport struct {
 	LetGoTotal StockItem    `json:"let_go_total"`                 // the sum of let_go
 	Lines      []ProfitLine `json:"lines,omitempty"`              // with lines=true: the amounts that items are the sums of
 	QuickSales []QuickSale  `json:"quick_sales"`                  // gone by the day after listing at the full first ask: asked too little?
-	Sentences  []string     `json:"sentences"`
+	Sentences  []Sentence   `json:"sentences"`
 	Cautions   []Caution    `json:"cautions"`
 }
 
@@ -281,7 +281,7 @@ func (v Viewer) Profit(a *service.Actor, q profit.Query, p *profit.Report) Profi
 		Items: web.Each(p.Items, v.profitItem), Total: v.profitItem(profit.Item{Figures: p.Total}), StockOn: p.StockOn.String(),
 		Stock: web.Each(p.Stock, v.stockItem), StockTotal: v.Stock(p.StockTotal), LetGo: web.Each(p.LetGo, v.stockItem),
 		LetGoTotal: v.Stock(p.LetGoTotal), Lines: web.Each(p.Lines, v.profitLine),
-		QuickSales: make([]QuickSale, len(p.QuickSales)), Sentences: notNil(p.Sentences), Cautions: Cautions(p.Cautions),
+		QuickSales: make([]QuickSale, len(p.QuickSales)), Sentences: Sentences(p.Sentences), Cautions: Cautions(p.Cautions),
 	}
 	for i, l := range p.QuickSales {
 		out.QuickSales[i] = QuickSale{

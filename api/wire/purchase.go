@@ -61,7 +61,7 @@ type PurchaseLimit struct {
 	Basis          Basis            `json:"basis"`
 	Labels         []string         `json:"labels,omitempty" example:"low_confidence"`
 	Refusal        *Refusal         `json:"refusal,omitempty"`
-	Sentences      []string         `json:"sentences"`
+	Sentences      []Sentence       `json:"sentences"`
 	Cautions       []Caution        `json:"cautions"`
 }
 
@@ -186,7 +186,7 @@ func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 			Finish: f.Plan.Finish, Color: f.Plan.Color, Condition: f.Plan.Condition, Hours: web.Rounded(f.Plan.Hours, 2),
 			DaysOut: f.Plan.DaysOut, CostsFrom: f.Plan.CostsFrom,
 		},
-		Inspect: web.Each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: notNil(f.Sentences),
+		Inspect: web.Each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: Sentences(f.Sentences),
 		Cautions: Cautions(f.Cautions), AtPrice: v.purchaseOutcome(f.AtPrice), SalePrice: priceRange(f.SalePrice, money),
 	}
 	if f.Rank > 0 {

@@ -58,7 +58,7 @@ type RefinishEstimate struct {
 	Basis     Basis           `json:"basis"`
 	Labels    []string        `json:"labels,omitempty" example:"hour_value_unknown"`
 	Refusal   *Refusal        `json:"refusal,omitempty"` // of what follows from a look
-	Sentences []string        `json:"sentences"`
+	Sentences []Sentence      `json:"sentences"`
 }
 
 // AsItIs is leaving the piece alone: waiting at its ask, or offering it.
@@ -177,7 +177,7 @@ func (p RefinishPlan) Plan() advice.Plan {
 func (v Viewer) RefinishEstimate(f *advice.RefinishEstimate, g *service.Group) RefinishEstimate {
 	money := web.MoneyIn(v.Currency)
 	out := RefinishEstimate{
-		Ref: f.Ref, Category: f.Category, Compared: f.Compared, Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: notNil(f.Sentences),
+		Ref: f.Ref, Category: f.Category, Compared: f.Compared, Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: Sentences(f.Sentences),
 		Basis:    Basis{Sold: f.Basis.Sold, Unsold: f.Basis.Unsold, SameCategory: f.Basis.SameCategory, Model: f.Model},
 		Finishes: make([]Refinish, len(f.Looks)), Refused: make([]RefusedFinish, len(f.Refused)),
 	}

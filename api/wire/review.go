@@ -10,6 +10,7 @@ import (
 	"askwright/api/web"
 	"askwright/pricing"
 	"askwright/service/advice"
+	"askwright/service/prose"
 	"askwright/service/watch"
 )
 
@@ -69,7 +70,7 @@ func (v Viewer) AtomEntry(e watch.FeedEntry) AtomEntry {
 		ID: e.Row.ID.URN(), Title: e.Row.Ref + ", " + e.What() + ": " + e.State, Updated: web.Instant(e.UpdatedAt),
 		Author: atomAuthor{Name: e.Row.Member}, Category: atomCategory{Term: e.State},
 		Links:   []AtomLink{{Rel: "alternate", Type: "application/json", Href: address}},
-		Content: atomText{Type: "text", Text: "Asked " + string(web.Exact(e.Ask, v.Currency)) + " " + v.Currency.Code + ". " + strings.Join(e.Sentences, " ")},
+		Content: atomText{Type: "text", Text: "Asked " + string(web.Exact(e.Ask, v.Currency)) + " " + v.Currency.Code + ". " + pricing.Joined(e.Sentences)},
 	}
 }
 
@@ -99,13 +100,14 @@ type Review struct {
 	Gain          web.Number  `json:"gain" swaggertype:"number"`          // of the best over waiting
 	HeldUntil     *string     `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
 	Refusal       *Refusal    `json:"refusal,omitempty"`
-	Sentences     []string    `json:"sentences"`
+	Sentences     []Sentence  `json:"sentences"`
 	Cautions      []Caution   `json:"cautions"`
 }
 
 // Remedy is one thing to do about a listing.
 type Remedy struct {
 	Action       string      `json:"action" enums:"wait,renew,reprice,refinish,withdraw"`
+	Text         string      `json:"text" example:"Drop it to $500"`
 	Ask          *web.Number `json:"ask,omitempty" swaggertype:"number"`
 	Finish       string      `json:"finish,omitempty"`
 	Color        string      `json:"color,omitempty"`
@@ -131,7 +133,7 @@ func (v Viewer) Review(r advice.Review) Review {
 		ExpectedDays: r.ExpectedDays,
 		ChanceSold:   web.Chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: web.Rounded(r.MessagesUsual, 1),
 		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
-		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: notNil(r.Sentences), Cautions: Cautions(r.Cautions),
+		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: Sentences(r.Sentences), Cautions: Cautions(r.Cautions),
 	}
 	if r.Held != nil {
 		out.HeldUntil = new(r.Held.Until.String())
@@ -143,7 +145,7 @@ func (v Viewer) Review(r advice.Review) Review {
 	out.FairValue = priceRange(r.FairValue, money)
 	for i, x := range r.Remedies {
 		out.Remedies[i] = Remedy{
-			Action: x.Action, Ask: web.Known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
+			Action: x.Action, Text: prose.In(v.Currency).Move(x), Ask: web.Known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
 			Gain: money(x.Gain), ChanceBetter: web.Chance(x.ChanceBetterThanWaiting), Cost: money(x.Cost), Hours: web.Rounded(x.Hours, 2),
 			DaysOut: x.DaysOut,
 		}

@@ -31,7 +31,7 @@ type Suggestion struct {
 	Basis       Basis        `json:"basis"`                                            // what the answer rests on
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
-	Sentences   []string     `json:"sentences"`                                        // the answer for people
+	Sentences   []Sentence   `json:"sentences"`                                        // the answer for people
 	Warnings    []Warning    `json:"warnings,omitempty"`                               // of what looks like a slip: a size that such pieces hardly have
 	Cautions    []Caution    `json:"cautions"`                                         // the usual ones that apply
 }
@@ -159,7 +159,7 @@ const WithinDefault = 30
 func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	money := web.MoneyIn(v.Currency)
 	out := Suggestion{
-		Ref: f.Ref, Labels: f.Labels, Sentences: notNil(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: Cautions(f.Cautions), Refusal: RefusalOf(f.Refusal),
+		Ref: f.Ref, Labels: f.Labels, Sentences: Sentences(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: Cautions(f.Cautions), Refusal: RefusalOf(f.Refusal),
 		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Nearest)),
 	}
 	for i, found := range f.Nearest {

@@ -50,7 +50,7 @@ func (s Suggestion) choice(name string) *web.Number {
 
 // advice is the answer in words: also why there is none.
 func (s Suggestion) advice() string {
-	words := strings.Join(s.Sentences, " ")
+	words := joined(s.Sentences)
 	if s.Refusal != nil && !strings.Contains(words, s.Refusal.Detail) {
 		words = strings.TrimSpace(words + " " + s.Refusal.Detail)
 	}

@@ -20,7 +20,7 @@ type WorkQueue struct {
 	Left       []Task     `json:"left"`                      // the best task of each other piece, and why not
 	Model      string     `json:"model" example:"2.412.2026-03-05"`
 	Labels     []string   `json:"labels,omitempty" example:"hour_value_unknown"`
-	Sentences  []string   `json:"sentences"`
+	Sentences  []Sentence `json:"sentences"`
 }
 
 // Task is one thing to do to one piece.
@@ -72,7 +72,7 @@ func (v Viewer) WorkQueue(q advice.WorkQuery, plan *advice.WorkQueue) WorkQueue 
 		Left:       web.Each(plan.Left, v.Task),
 		Model:      plan.Model,
 		Labels:     plan.Labels,
-		Sentences:  plan.Sentences,
+		Sentences:  Sentences(plan.Sentences),
 	}
 }
 

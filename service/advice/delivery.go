@@ -3,6 +3,7 @@ package advice
 import (
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // Delivery is what delivering a piece takes.
@@ -37,8 +38,14 @@ func (d *Delivery) validate() error {
 	return nil
 }
 
+// DeliveryQuote is what a delivery costs and what to charge.
+type DeliveryQuote struct {
+	pricing.DeliveryQuote
+	Sentences []pricing.Sentence
+}
+
 // QuoteDelivery says what a delivery costs and what to charge for it.
-func (s *Service) QuoteDelivery(a *service.Actor, d Delivery) (*pricing.DeliveryQuote, error) {
+func (s *Service) QuoteDelivery(a *service.Actor, d Delivery) (*DeliveryQuote, error) {
 	if err := d.validate(); err != nil {
 		return nil, err
 	}
@@ -57,5 +64,6 @@ func (s *Service) QuoteDelivery(a *service.Actor, d Delivery) (*pricing.Delivery
 	if !ok {
 		return nil, service.Refuse(service.ErrConflict, "neither a mile or kilometre nor an hour has a price yet: set the group's distance_cost or hour_value")
 	}
-	return &quote, nil
+	said := prose.In(c).Delivery(&quote, a.Group.Unit == service.UnitCentimetre, d.Charge != nil)
+	return &DeliveryQuote{quote, said}, nil
 }

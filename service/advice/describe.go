@@ -8,12 +8,14 @@ import (
 	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/model"
+	"askwright/service/prose"
 )
 
 // Description is the fitted model in plain words.
 type Description struct {
 	Version string
 	pricing.Description
+	Sentences  []pricing.Sentence
 	Suspicious []SuspiciousSale // the actor's own alone
 }
 
@@ -30,6 +32,7 @@ func (s *Service) Describe(ctx context.Context, a *service.Actor) (*Description,
 		return nil, err
 	}
 	d := &Description{Version: fit.Version(), Description: fit.Model.Describe()}
+	d.Sentences = prose.Model(&d.Description)
 	suspicious := fit.Model.Suspicious()
 	var which model.Selection
 	for _, sale := range suspicious {

@@ -24,13 +24,13 @@ const (
 type Digest struct {
 	Group  string
 	Today  pricing.Date
-	Open   map[string]int // listings on offer by state
-	Pulse  float64        // messages of all lately against usual; zero: too few to tell
-	Quiet  bool           // the whole group is slow
-	Stale  []Review       // the most urgent ones
-	Sold   []SoldListing  // the last days' sales, newest first
-	Paused []LongPause    // out of sight for long, longest first
-	Record []string       // how the advice did
+	Open   map[string]int     // listings on offer by state
+	Pulse  float64            // messages of all lately against usual; zero: too few to tell
+	Quiet  bool               // the whole group is slow
+	Stale  []Review           // the most urgent ones
+	Sold   []SoldListing      // the last days' sales, newest first
+	Paused []LongPause        // out of sight for long, longest first
+	Record []pricing.Sentence // how the advice did
 
 	MoreStale, MoreSold, MorePaused int // that are not shown
 }

@@ -7,16 +7,18 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // OfferAdvice is what to do about offers for a listing.
 type OfferAdvice struct {
 	pricing.OfferAdvice
-	TurnsUp  float64       // chance that the buyer comes and pays
-	Holds    int           // of that kind that it was learned from
-	Held     *service.Hold // for another buyer, at present; nil: none
-	Model    string
-	Cautions []service.Caution
+	Sentences []pricing.Sentence
+	TurnsUp   float64       // chance that the buyer comes and pays
+	Holds     int           // of that kind that it was learned from
+	Held      *service.Hold // for another buyer, at present; nil: none
+	Model     string
+	Cautions  []service.Caution
 }
 
 // AdviseOffer says what to do about the offer that a change recorded for one's
@@ -81,19 +83,22 @@ func (s *Service) advise(ctx context.Context, a *service.Actor, l *service.Listi
 	out := OfferAdvice{Model: fit.Version(), Cautions: service.Occasion{Piece: l, Deeds: service.ToMeet | service.ToHandOver}.Cautions()}
 	if offer == nil {
 		out.OfferAdvice = fit.Model.Lowest(standing, a.Today, settings)
+		out.Sentences = prose.In(c).Lowest(&out.OfferAdvice, a.Today)
 	} else {
 		deposit := offer.Deposit > 0
 		if out.TurnsUp = 1; !offer.Cash || offer.Comes > a.Today {
 			out.TurnsUp = ended.Chance(deposit)
 			out.Holds = ended.Of(deposit).Kept + ended.Of(deposit).Broken
 		}
-		out.OfferAdvice = fit.Model.Advise(standing, pricing.Offer{
+		bid := pricing.Offer{
 			Amount: offer.Amount.Major(c), Days: max(0, int(offer.Comes-a.Today)), TurnsUp: out.TurnsUp, Deposit: offer.Deposit.Major(c),
-		}, a.Today, settings)
+		}
+		out.OfferAdvice = fit.Model.Advise(standing, bid, a.Today, settings)
+		out.Sentences = prose.In(c).Offer(&out.OfferAdvice, bid, a.Today)
 	}
 	if h := service.Unreleased(holds[l.ID]); h != nil {
 		out.Held = h
-		out.Sentences = append(out.Sentences, h.Sentence(a.Today))
+		out.Sentences = append(out.Sentences, pricing.Sentence{Kind: pricing.SaidHold, Text: h.Sentence(a.Today)})
 	}
 	return out, nil
 }

@@ -43,4 +43,4 @@ func (s *subject) isPromise(a *service.Actor) bool {
 }
 
 // askForEstimate is told before the suggestion to a seller who gave none.
-const askForEstimate = "Record your own estimate (what you would ask by your own judgement) before you look at a suggestion: it is the single most useful figure, and one given afterwards no longer counts."
+const askForEstimate = "Record your own price (estimate) before you look: it is the most useful figure, and one given afterwards does not count."

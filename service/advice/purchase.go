@@ -8,6 +8,7 @@ import (
 	"askwright/pricing"
 	"askwright/pricing/refinish"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // PurchaseTarget is the profit wanted: at most one of the three.
@@ -54,12 +55,13 @@ type PurchaseLimit struct {
 	Ref      string
 	Category string
 	pricing.PurchaseLimit
-	Plan     PurchasePlan
-	Rank     int                  // 1 is the best; 0: refused
-	Inspect  []service.Inspection // what to look at before paying
-	Warnings []refinish.Warning   // of the size, and of the planned work
-	Model    string
-	Cautions []service.Caution
+	Sentences []pricing.Sentence
+	Plan      PurchasePlan
+	Rank      int                  // 1 is the best; 0: refused
+	Inspect   []service.Inspection // what to look at before paying
+	Warnings  []refinish.Warning   // of the size, and of the planned work
+	Model     string
+	Cautions  []service.Caution
 }
 
 // PurchasePlan is the look and the work that a limit rests on.
@@ -112,8 +114,11 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: fit.Model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
 			Plan: p.summary(), Model: fit.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
 		}
+		limit.Sentences = prose.In(a.Group.Currency).PurchaseLimit(&limit.PurchaseLimit)
 		if p.note != "" && limit.Refusal == nil {
-			limit.Sentences = append(limit.Sentences, p.note, "What is not known of the work counts as nothing: tell materials, hours and days_out.")
+			limit.Sentences = append(limit.Sentences,
+				pricing.Sentence{Kind: pricing.SaidMissing, Text: p.note},
+				pricing.Say(pricing.SaidMissing, "Work not counted: enter materials, hours and days_out."))
 		}
 		if limit.Warnings = refinish.OddSizes(p.plan.Attributes()); p.work != nil {
 			limit.Warnings = p.work.Work.Warnings // of the size too

@@ -6,6 +6,7 @@ import (
 	"askwright/pricing"
 	"askwright/pricing/refinish"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // RefinishSubject is a piece, described or on file, with what is planned for it.
@@ -19,6 +20,7 @@ type RefinishEstimate struct {
 	Ref      string
 	Category string
 	pricing.RefinishAnswer
+	Sentences   []pricing.Sentence
 	PlannedLook *Refinish  // the engine's Planned, which is cleared, with its cautions
 	Looks       []Refinish // the best of its Finishes, which are cleared
 	Model       string
@@ -73,6 +75,7 @@ func (s *Service) RefinishEstimates(ctx context.Context, a *service.Actor, subje
 		q := pricing.RefinishQuery{Job: jobs[i], Estimate: sub.estimate.Major(a.Group.Currency), Standing: sub.standing}
 		answer := fit.Model.Refinishes(q, a.Today, workshop.settings(a.Group.SettingsFor(sub.row.Venue, a.Today)))
 		one := RefinishEstimate{Ref: sub.row.Ref, Category: sub.row.Category, RefinishAnswer: answer, Model: fit.Version()}
+		one.Sentences = prose.In(a.Group.Currency).Finishes(&answer, a.Group.HourValue.Major(a.Group.Currency))
 		if answer.Planned != nil {
 			one.PlannedLook = &Refinish{*answer.Planned, service.Occasion{Piece: sub.row, Work: []*refinish.Work{&answer.Planned.Work}, Deeds: service.ToHandOver}.Cautions()}
 		}

@@ -27,6 +27,7 @@ type Review struct {
 	Row *service.Listing
 	Ask service.Money // on the day of the review
 	pricing.Review
+	Sentences    []pricing.Sentence
 	Held         *service.Hold // for a buyer, also when that day has passed; nil: it is not
 	FairValue    *stats.Range  // likely sale price by the description alone, on that day; nil: too few sales
 	ExpectedDays *int          // active days after which half of those like it are sold at the best ask for good; nil: not within the horizon
@@ -79,7 +80,7 @@ func (s *Service) Reviews(ctx context.Context, a *service.Actor, q ReviewQuery) 
 	for i := range reviews {
 		r := &reviews[i]
 		if r.Held = service.Unreleased(holds[r.Row.ID]); r.Held != nil {
-			r.Sentences = append(r.Sentences, r.Held.Sentence(day))
+			r.Sentences = append(r.Sentences, pricing.Sentence{Kind: pricing.SaidHold, Text: r.Held.Sentence(day)})
 		}
 	}
 	if len(q.States) > 0 {
@@ -151,6 +152,7 @@ func reviewOne(a *service.Actor, model *pricing.Model, rows *model.Records, r *m
 		row = row.WithoutOwnerOnly()
 	}
 	out := Review{Row: row, Ask: row.AskOn(day), Review: model.Review(rows.Standing(r, a.Group.Currency, day), day, settings)}
+	out.Sentences = prose.In(a.Group.Currency).Review(&out.Review, out.Ask.Major(a.Group.Currency))
 	out.Cautions = reviewCautions(row, out.Remedies, settings)
 	estimate, _ := r.Evidence(a.Group.Currency).OwnEstimate()
 	outline := model.Outline(pricing.Query{Attributes: row.Attributes(), Estimate: estimate}, day, settings)

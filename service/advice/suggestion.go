@@ -15,6 +15,7 @@ import (
 	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/model"
+	"askwright/service/prose"
 )
 
 // Suggestion is the answer for one subject.
@@ -22,6 +23,7 @@ type Suggestion struct {
 	Ref        string
 	PresentAsk float64 // of an open listing; zero: none
 	pricing.Suggestion
+	Sentences   []pricing.Sentence
 	Nearest     []Comparable // the engine's Comparables, which are cleared, with their rows
 	Differences []Difference // of what is laid over the piece
 	Model       string       // version of the model: design, change number, day fitted
@@ -177,13 +179,14 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		}
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
 		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
+		sentences := prose.In(a.Group.Currency).Suggestion(&answer)
 		if sub.estimate == 0 && sub.isPromise(a) {
-			answer.Sentences = append([]string{askForEstimate}, answer.Sentences...)
+			sentences = append([]pricing.Sentence{{Kind: pricing.SaidOwnPrice, Text: askForEstimate}}, sentences...)
 		}
 		comparables := candidates[i].rows(answer.Comparables)
 		answer.Comparables = nil
 		answers[i] = Suggestion{
-			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Nearest: comparables,
+			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Sentences: sentences, Nearest: comparables,
 			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
 			Warnings: refinish.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}

@@ -11,6 +11,7 @@ import (
 	"askwright/pricing"
 	"askwright/pricing/refinish"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // WorkQuery asks what to do with a week.
@@ -29,7 +30,7 @@ type WorkQueue struct {
 	Together  []Together
 	Model     string
 	Labels    []string // pricing.LabelHourValueUnknown
-	Sentences []string
+	Sentences []pricing.Sentence
 }
 
 // Task is one thing to do to one piece.
@@ -240,13 +241,13 @@ func leftOut(a *service.Actor, tasks []Task, chosen map[string]bool, q WorkQuery
 	for _, j := range best {
 		switch {
 		case j.Gain <= 0:
-			j.Sentence = "Nothing to do to it pays for its hours: offer it as it is for what it brings, or let it go."
+			j.Sentence = "No work pays. List it as is for what you can get, or donate it."
 		case j.Hours > q.Hours:
-			j.Sentence += fmt.Sprintf(" That is more than the %s hours of this week.", service.HoursText(q.Hours))
+			j.Sentence += fmt.Sprintf(" Not this week: there are only %s hours.", service.HoursText(q.Hours))
 		case j.Materials > q.Money:
-			j.Sentence += fmt.Sprintf(" The materials cost more than the %s at hand.", q.Money.Format(a.Group.Currency))
+			j.Sentence += fmt.Sprintf(" The materials cost more than the %s at hand.", prose.In(a.Group.Currency).Money(q.Money.Major(a.Group.Currency)))
 		default:
-			j.Sentence += " Others bring more for the hours and the money that there are."
+			j.Sentence += " Others net more for these hours and this money."
 		}
 		out = append(out, j)
 	}
@@ -292,55 +293,54 @@ func together(tasks []Task) []Together {
 
 // taskSentence says what the task is and why.
 func taskSentence(a *service.Actor, j *Task) string {
-	amount := func(x float64) string {
-		return service.MoneyOf(math.Round(x), a.Group.Currency).Format(a.Group.Currency)
-	}
-	look := strings.ReplaceAll(strings.TrimSpace(j.Finish+" "+j.Color), "_", " ")
-	takes := fmt.Sprintf("%s hours", service.HoursText(j.Hours))
+	c, voice := a.Group.Currency, prose.In(a.Group.Currency)
+	takes := prose.Hours(j.Hours)
 	if j.Materials > 0 {
-		takes += fmt.Sprintf(" and %s of materials", amount(j.Materials.Major(a.Group.Currency)))
+		takes += fmt.Sprintf(", %s of materials", voice.Money(j.Materials.Major(c)))
 	}
 	var do string
 	switch {
 	case j.Action == WorkFinish && j.Row.Stage == service.StageInWork:
-		do = fmt.Sprintf("Make it %s and ask %s: %s are left; what was spent so far does not count.", look, amount(j.Ask), takes)
+		do = fmt.Sprintf("Finish it: %s, list at %s. %s left; what was spent so far does not count.",
+			prose.Refinish(j.Finish, j.Color), voice.Money(j.Ask), takes)
 	case j.Action == WorkFinish:
-		do = fmt.Sprintf("Make it %s and ask %s: %s.", look, amount(j.Ask), takes)
+		do = fmt.Sprintf("%s, list at %s. %s.", service.UpperFirst(prose.Refinish(j.Finish, j.Color)), voice.Money(j.Ask), takes)
 	case j.Action == WorkOffer:
-		do = fmt.Sprintf("Offer it as it is at %s: photos and a post.", amount(j.Ask))
+		do = fmt.Sprintf("List as is at %s; photos and post.", voice.Money(j.Ask))
 	case j.Action == pricing.ActionRefinish:
-		do = fmt.Sprintf("Take it down, make it %s and ask %s: %s.", look, amount(j.Ask), takes)
-	case j.Action == pricing.ActionReprice:
-		do = fmt.Sprintf("Lower the ask to %s.", amount(j.Ask))
-	case j.Action == pricing.ActionRenew:
-		do = "Post it afresh at the same ask."
+		do = voice.Move(j.remedy()) + ": " + takes + "."
 	default:
-		do = "Take it down and let it go for what it brings."
+		do = voice.Move(j.remedy()) + "."
 	}
 	than := "letting it go"
 	if j.Row.IsOffered() {
-		than = "waiting"
+		than = "leaving it"
 	}
 	paid := ""
 	if a.Group.HourValue > 0 && j.Hours > 0 {
-		paid = ", its hours paid"
+		paid = " after your hours"
 	}
-	return fmt.Sprintf("%s It should leave %s more than %s%s.", do, amount(math.Max(0, j.Gain)), than, paid)
+	return fmt.Sprintf("%s Nets about %s more than %s%s.", do, voice.Money(math.Max(0, j.Gain)), than, paid)
+}
+
+// remedy is the task as a review tells it.
+func (j *Task) remedy() pricing.Remedy {
+	return pricing.Remedy{Action: j.Action, Ask: j.Ask, Finish: j.Finish, Color: j.Color}
 }
 
 // weekSentences sums the plan up.
-func weekSentences(a *service.Actor, w *WorkQueue, q WorkQuery) []string {
+func weekSentences(a *service.Actor, w *WorkQueue, q WorkQuery) []pricing.Sentence {
 	if len(w.Tasks) == 0 {
-		return []string{"Nothing in the yard or on offer pays for work within these hours and this money."}
+		return []pricing.Sentence{pricing.Say(pricing.SaidWork, "Nothing unlisted or listed pays for work within these hours and this money.")}
 	}
-	c := a.Group.Currency
-	t := []string{fmt.Sprintf("The plan takes %s of %s hours and %s of %s, and should bring about %s more than leaving everything.",
-		service.HoursText(w.Hours), service.HoursText(q.Hours), w.Materials.Format(c), q.Money.Format(c), w.Gain.Format(c))}
+	c, voice := a.Group.Currency, prose.In(a.Group.Currency)
+	t := []pricing.Sentence{pricing.Say(pricing.SaidWork, "%s of %s hours, %s of %s: about %s more than doing nothing.",
+		service.HoursText(w.Hours), service.HoursText(q.Hours), voice.Money(w.Materials.Major(c)), voice.Money(q.Money.Major(c)), voice.Money(w.Gain.Major(c)))}
 	for _, g := range w.Together {
-		t = append(t, fmt.Sprintf("%s share %s: do them in one session.", strings.Join(g.Refs, " and "), strings.ReplaceAll(g.Product, "_", " ")))
+		t = append(t, pricing.Say(pricing.SaidBatch, "Do %s in one session: all %s.", strings.Join(g.Refs, ", "), service.InWords(g.Product)))
 	}
 	if len(w.Labels) > 0 {
-		t = append(t, "The group has not set what an hour is worth, so hours cost nothing here.")
+		t = append(t, pricing.Say(pricing.SaidMissing, "Set your hourly rate: without it hours cost nothing here."))
 	}
 	return t
 }

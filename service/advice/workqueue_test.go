@@ -100,7 +100,7 @@ func TestWorkQueueForgetsWhatWasSpent(t *testing.T) {
 		t.Errorf("%+v", less)
 	}
 	one := workQueue(t, f, "Wilda", 1.6, 100000)
-	if len(one.Tasks) != 1 || one.Tasks[0].Row.Ref != "W-2" || one.Tasks[0].Finish != "cleaned" || len(one.Left) != 1 || !strings.Contains(one.Left[0].Sentence, "more than the 1.6 hours") {
+	if len(one.Tasks) != 1 || one.Tasks[0].Row.Ref != "W-2" || one.Tasks[0].Finish != "cleaned" || len(one.Left) != 1 || !strings.Contains(one.Left[0].Sentence, "only 1.6 hours") {
 		t.Errorf("%+v left %+v", one.Tasks, one.Left)
 	}
 	if none := workQueue(t, f, "Wilda", 0.5, 0); len(none.Tasks) != 0 || len(none.Left) != 2 || len(none.Sentences) != 1 {

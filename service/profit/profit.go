@@ -49,7 +49,7 @@ type Report struct {
 	LetGoTotal Figures
 	Lines      []Line             // that the figures of Items are the sums of; where asked for
 	QuickSales []*service.Listing // that went by the day after listing at the full first ask
-	Sentences  []string
+	Sentences  []pricing.Sentence
 	Cautions   []service.Caution
 }
 

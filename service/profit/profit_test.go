@@ -207,7 +207,7 @@ func TestVerdicts(t *testing.T) {
 	if got := verdicts()["kerb"]; got != profit.VerdictStop {
 		t.Errorf("verdict %q on 1 an hour where the others bring 12.50, want stop", got)
 	}
-	sentences := strings.Join(reportOf(t, f, f.Actor(t, "Wilda"), profit.Query{By: "source"}).Sentences, " ")
+	sentences := pricing.Joined(reportOf(t, f, f.Actor(t, "Wilda"), profit.Query{By: "source"}).Sentences)
 	if !strings.Contains(sentences, "kerb: 1.00 an hour on 5 pieces, 0 at a loss; your other pieces bring 12.50.") {
 		t.Errorf("sentences: %s", sentences)
 	}

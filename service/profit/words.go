@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -44,10 +45,10 @@ func (p *Report) elsewhere(item *Item) (int64, bool) {
 }
 
 // sentences tell the report in words.
-func (p *Report) sentences(a *service.Actor, q Query) []string {
+func (p *Report) sentences(a *service.Actor, q Query) []pricing.Sentence {
 	c := a.Group.Currency
 	if p.Total.Pieces == 0 {
-		return append([]string{"Nothing was sold" + period(q) + "."}, p.unsoldSentences(c)...)
+		return append([]pricing.Sentence{pricing.Say(pricing.SaidProfit, "Nothing was sold%s.", period(q))}, p.unsoldSentences(c)...)
 	}
 	first := fmt.Sprintf("%s sold%s for %s: profit %s", pieces(p.Total.Pieces), period(q), p.Total.Revenue.Format(c), p.Total.Profit().Format(c))
 	if perHour, ok := p.Total.PerHour(); ok {
@@ -56,15 +57,15 @@ func (p *Report) sentences(a *service.Actor, q Query) []string {
 			first += fmt.Sprintf(", less than the %s that an hour is worth to the group", worth.Format(c))
 		}
 	}
-	out := []string{first + "."}
+	out := []pricing.Sentence{{Kind: pricing.SaidProfit, Text: first + "."}}
 	if n := p.Total.Pieces - p.Total.Timed; n > 0 {
-		out = append(out, fmt.Sprintf("%s without hours on file: not in the earning per hour.", pieces(n)))
+		out = append(out, pricing.Say(pricing.SaidMissing, "%s without hours on file: not in the earning per hour.", pieces(n)))
 	}
 	if n := p.Total.PurchaseUnknown; n > 0 {
-		out = append(out, fmt.Sprintf("%s without a purchase cost on file: their profit is too high by what was paid.", pieces(n)))
+		out = append(out, pricing.Say(pricing.SaidMissing, "%s without a purchase cost on file: their profit is too high by what was paid.", pieces(n)))
 	}
 	if n := p.Total.FeesUntold; n > 0 {
-		out = append(out, fmt.Sprintf("The fees of %s are estimated from the venue's rate, %s in all; record what was paid.", pieces(n), p.Total.FeesEstimated.Format(c)))
+		out = append(out, pricing.Say(pricing.SaidMissing, "The fees of %s are estimated from the venue's rate, %s in all; record what was paid.", pieces(n), p.Total.FeesEstimated.Format(c)))
 	}
 	out = append(out, p.unsoldSentences(c)...)
 	if n := len(p.QuickSales); n > 0 {
@@ -72,30 +73,31 @@ func (p *Report) sentences(a *service.Actor, q Query) []string {
 		for i, l := range p.QuickSales {
 			refs[i] = l.Ref
 		}
-		out = append(out, fmt.Sprintf("%s gone by the day after listing at the full first ask (%s): perhaps asked too little.", pieces(n), firstOf(refs)))
+		out = append(out, pricing.Say(pricing.SaidQuick, "%s gone by the day after listing at the full first ask (%s): perhaps asked too little.", pieces(n), firstOf(refs)))
 	}
 	return append(out, p.verdictSentences(c, q.By)...)
 }
 
 // unsoldSentences tell what the profit has no part of.
-func (p *Report) unsoldSentences(c service.Currency) []string {
-	var out []string
+func (p *Report) unsoldSentences(c service.Currency) []pricing.Sentence {
+	var out []pricing.Sentence
 	if n := p.LetGoTotal.Pieces; n > 0 {
-		out = append(out, fmt.Sprintf("%s let go without a sale, at a cost of %s that is not in the profit.", pieces(n), p.LetGoTotal.Cost().Format(c)))
+		out = append(out, pricing.Say(pricing.SaidInventory, "%s let go without a sale, at a cost of %s that is not in the profit.", pieces(n), p.LetGoTotal.Cost().Format(c)))
 	}
 	if n := p.StockTotal.Pieces; n > 0 {
-		out = append(out, fmt.Sprintf("%s unsold on %s, at a cost of %s.", pieces(n), p.StockOn, p.StockTotal.Cost().Format(c)))
+		out = append(out, pricing.Say(pricing.SaidInventory, "%s unsold on %s, at a cost of %s.", pieces(n), p.StockOn, p.StockTotal.Cost().Format(c)))
 	}
 	return out
 }
 
 // verdictSentences tell what to stop buying, with the counts that it rests on.
-func (p *Report) verdictSentences(c service.Currency, by string) []string {
+func (p *Report) verdictSentences(c service.Currency, by string) []pricing.Sentence {
 	where := "of that kind"
 	if by == "source" {
 		where = "there"
 	}
-	var out, few []string
+	var out []pricing.Sentence
+	var few []string
 	for i := range p.Items {
 		item := &p.Items[i]
 		perHour, _ := item.PerHour()
@@ -107,12 +109,12 @@ func (p *Report) verdictSentences(c service.Currency, by string) []string {
 			if elsewhere, ok := p.elsewhere(item); ok {
 				text += fmt.Sprintf("; your other pieces bring %s", service.Money(elsewhere).Format(c))
 			}
-			out = append(out, text+". Think about buying no more "+where+".")
+			out = append(out, pricing.Say(pricing.SaidVerdict, "%s. Think about buying no more %s.", text, where))
 		}
 	}
 	if few != nil {
 		slices.Sort(few)
-		out = append(out, fmt.Sprintf("Too few pieces with hours to judge, fewer than %d: %s.", enoughPieces, strings.Join(few, ", ")))
+		out = append(out, pricing.Say(pricing.SaidVerdict, "Too few pieces with hours to judge, fewer than %d: %s.", enoughPieces, strings.Join(few, ", ")))
 	}
 	return out
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"askwright/pricing"
 	"askwright/service"
 )
 
@@ -94,8 +95,8 @@ func (s *Service) workOut(ctx context.Context, a *service.Actor, line *recordLin
 	case err != nil:
 		s.logger.WarnContext(ctx, "the board goes without the record of past advice", "error", err)
 	case r.Kept.MedianError == nil && r.Replay.MedianError != nil:
-		line.text = "Asked month by month what it would have said: " + service.LowerFirst(r.Replay.Sentences[0])
+		line.text = "Asked month by month what it would have said: " + service.LowerFirst(pricing.Said(r.Replay.Sentences, pricing.SaidScore))
 	default:
-		line.text = r.Kept.Sentences[0]
+		line.text = pricing.Said(r.Kept.Sentences, pricing.SaidScore)
 	}
 }

@@ -91,7 +91,7 @@ func TestKeptSuggestionsAreScored(t *testing.T) {
 	if h == nil || h.Listings != 12 || math.Abs(h.LeftPercent-(near.NetPercent+above.NetPercent)/2) > 1e-9 {
 		t.Fatalf("hindsight %+v of %+v", h, s.Followed)
 	}
-	if text := strings.Join(s.Sentences, " "); len(s.Sentences) != 3 || !strings.Contains(text, fmt.Sprintf("would have left about %.0f %%", h.FollowedPercent)) {
+	if text := pricing.Joined(s.Sentences); len(s.Sentences) != 3 || !strings.Contains(text, fmt.Sprintf("would have left about %.0f %%", h.FollowedPercent)) {
 		t.Errorf("the answer is %q", text)
 	}
 }

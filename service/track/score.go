@@ -21,7 +21,7 @@ type Scores struct {
 	Unjudged    int        // chances: withdrawn before their days were over
 	Followed    []Followed // those with listings
 	Hindsight   *Hindsight // nil: nothing ended
-	Sentences   []string
+	Sentences   []pricing.Sentence
 }
 
 // Hindsight sets what ended listings left against what they would have left at
@@ -191,24 +191,24 @@ func (p promised) asked() string {
 const fewToCompare = 8
 
 // explain answers for people: how far off, and whether following paid.
-func (s *Scores) explain() []string {
+func (s *Scores) explain() []pricing.Sentence {
 	if s.MedianError == nil {
-		return []string{"Nothing can be judged yet: no listing with a suggested price has sold."}
+		return []pricing.Sentence{{Kind: pricing.SaidScore, Text: "Too early: nothing priced here has sold."}}
 	}
-	t := []string{fmt.Sprintf("Over %d sales the likely price was off by %.0f %% at the median; %d of them fell inside the stated range, where %.0f in 100 were promised.",
-		s.Sold, *s.MedianError, s.Inside.Hits, 100*s.Level)}
+	t := []pricing.Sentence{pricing.Say(pricing.SaidScore, "%d sales: typical miss %.0f%%; %.0f%% inside the range, goal %.0f%%.",
+		s.Sold, *s.MedianError, 100*float64(s.Inside.Hits)/float64(s.Sold), 100*s.Level)}
 	return append(t, s.compareFollowed()...)
 }
 
 // compareFollowed answers "would I have earned more had I followed it?".
-func (s *Scores) compareFollowed() []string {
+func (s *Scores) compareFollowed() []pricing.Sentence {
 	h := s.Hindsight
 	if h == nil || h.Listings < fewToCompare {
 		n := 0
 		if h != nil {
 			n = h.Listings
 		}
-		return []string{fmt.Sprintf("Whether following it would have earned more cannot be told yet: %d listings with a suggested ask have ended, and at least %d are needed.", n, fewToCompare)}
+		return []pricing.Sentence{pricing.Say(pricing.SaidFollowing, "Whether following it would have earned more cannot be told yet: %d listings with a suggested ask have ended, and at least %d are needed.", n, fewToCompare)}
 	}
 	gain, unsure := h.FollowedPercent-h.LeftPercent, 2*h.StdError
 	verdict := fmt.Sprintf("that is too close to tell whether following earns more (give or take %.0f points).", unsure)
@@ -218,9 +218,9 @@ func (s *Scores) compareFollowed() []string {
 	case gain < -unsure:
 		verdict = fmt.Sprintf("so following would have earned less, by %.0f points, give or take %.0f.", -gain, unsure)
 	}
-	return []string{
-		fmt.Sprintf("The %d ended listings left %.0f %% of the likely price after fees and holding; at the suggested asks they would have left about %.0f %%: %s",
+	return []pricing.Sentence{
+		pricing.Say(pricing.SaidFollowing, "The %d ended listings left %.0f %% of the likely price after fees and holding; at the suggested asks they would have left about %.0f %%: %s",
 			h.Listings, h.LeftPercent, h.FollowedPercent, verdict),
-		"That is the model's own account of sales that nobody saw: it rests on how strongly the ask moves the pace, and a seller may have known what the description leaves out.",
+		pricing.Say(pricing.SaidDoubt, "That is the model's own account of sales that nobody saw: it rests on how strongly the ask moves the pace, and a seller may have known what the description leaves out."),
 	}
 }

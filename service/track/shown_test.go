@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"askwright/db"
+	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/servicetest"
@@ -83,15 +84,15 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 		t.Error("an estimate changed after a suggestion counts")
 	}
 	first := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-2", "category": "desk"})[0]
-	if !strings.Contains(first.Sentences[0], "estimate") {
-		t.Errorf("the first sentence is %q, want to be asked for the estimate", first.Sentences[0])
+	if !strings.Contains(first.Sentences[0].Text, "estimate") {
+		t.Errorf("the first sentence is %q, want to be asked for the estimate", first.Sentences[0].Text)
 	}
 	if counts("E-2", "320") { // not written yet when the estimate comes
 		t.Error("an estimate right after a suggestion counts")
 	}
 	asked := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-3", "category": "desk", "estimate": "320"})[0]
-	if strings.Contains(asked.Sentences[0], "Record your own estimate") {
-		t.Errorf("asked for an estimate that came with the request: %q", asked.Sentences[0])
+	if strings.Contains(asked.Sentences[0].Text, "Record your own price") {
+		t.Errorf("asked for an estimate that came with the request: %q", asked.Sentences[0].Text)
 	}
 	if !counts("E-3", "320") {
 		t.Error("the estimate of the suggestion's own request does not count")
@@ -152,7 +153,7 @@ func TestEstimateDoesNotShowInAnothersSuggestion(t *testing.T) {
 	if mine.Ask < 2*theirs.Ask {
 		t.Errorf("the owner is told %v, the other %v: want the estimate to move the owner's alone", mine.Ask, theirs.Ask)
 	}
-	if text := strings.Join(theirs.Sentences, " "); strings.Contains(text, "4444") {
+	if text := pricing.Joined(theirs.Sentences); strings.Contains(text, "4444") {
 		t.Errorf("another member reads %q", text)
 	}
 }

@@ -1,0 +1,172 @@
+package prose
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"askwright/pricing"
+	"askwright/service"
+)
+
+// Suggestion says an ask and what it is based on.
+func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
+	var t []pricing.Sentence
+	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
+	if s.Refusal == nil {
+		say(pricing.SaidAsk, "Ask %s.", v.Money(s.Ask))
+		t = append(t, v.plan(s.Plan)...)
+	}
+	if r := s.SalePrice; r != nil {
+		say(pricing.SaidPrice, "Similar pieces sell for about %s, mostly %s–%s.",
+			v.Money(r.Likely), v.Money(r.Low), v.Money(r.High))
+	}
+	if s.Refusal != nil {
+		return append(t, v.refusal(s.Refusal, s.SalePrice)...)
+	}
+	wait := fmt.Sprintf("fewer than half sell within %d days", s.HorizonDays)
+	if s.MedianDays != nil {
+		wait = "half sell within " + service.Count(*s.MedianDays, "day", "days")
+	}
+	say(pricing.SaidPace, "After haggling about %s; %s.", v.Money(s.Choices[1].LikelySale), wait)
+	switch own := s.OwnPrice; {
+	case slices.Contains(s.Labels, pricing.LabelFromEstimate):
+		say(pricing.SaidBasis, "Based on your own price: only %s recorded.",
+			service.Count(s.Basis.Sold, "sale", "sales"))
+	case slices.Contains(s.Labels, pricing.LabelLowConfidence):
+		say(pricing.SaidDoubt, "Rough guide: the range is wide.")
+	case own != nil && own.IsFirstAsk:
+		say(pricing.SaidOwnPrice, "The first ask of %s counts %.0f%% where it differs from sales.",
+			v.Money(own.Amount), 100*own.Share)
+	case own != nil:
+		say(pricing.SaidOwnPrice, "Your own price of %s counts %.0f%% where it differs from sales.",
+			v.Money(own.Amount), 100*own.Share)
+	}
+	switch {
+	case s.Demand > 0 && s.Demand < 0.75:
+		say(pricing.SaidDemand, "It draws about %.0f%% of the usual interest, so the ask is lower.", 100*s.Demand)
+	case s.Demand > 1.25:
+		say(pricing.SaidDemand, "It draws about %.0f%% of the usual interest, so the ask is higher.", 100*s.Demand)
+	}
+	return t
+}
+
+// stepsTold bounds the later asks of a plan that are said.
+const stepsTold = 2
+
+// plan goes on from the ask: Still here on Dec 18: $310. On Jan 8: $285.
+func (v Voice) plan(p pricing.Plan) []pricing.Sentence {
+	if p.Next() == nil {
+		return nil
+	}
+	later := p.Steps[1:min(len(p.Steps), stepsTold+1)]
+	texts := make([]string, len(later))
+	for i, step := range later {
+		when := "after " + service.Count(step.FromDay, "day", "days")
+		if !step.On.IsZero() {
+			when = "on " + step.On.Time().Format("Jan 2")
+		}
+		texts[i] = when + ": " + v.Money(step.Ask) + "."
+	}
+	texts[0] = "still here " + texts[0]
+	for i, text := range texts {
+		texts[i] = service.UpperFirst(text)
+	}
+	return []pricing.Sentence{{Kind: pricing.SaidPlan, Text: strings.Join(texts, " ")}}
+}
+
+// Causes name why a listing has not sold.
+var Causes = map[string]string{
+	"price":    "Priced high",
+	"exposure": "Too few views",
+	"look":     "Views, no messages",
+	"season":   "Slow season",
+	"luck":     "Just unlucky",
+}
+
+// Review says how an open listing does and what to do about it.
+func (v Voice) Review(r *pricing.Review, ask float64) []pricing.Sentence {
+	var t []pricing.Sentence
+	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
+	say(pricing.SaidDays, "Up %s. At your ask %s of similar pieces would be gone.",
+		service.Count(r.ActiveDays, "day", "days"), Chance(r.ChanceSoldByNow))
+	if usual := math.Round(r.MessagesUsual); r.MessagesSeen != nil && usual >= 1 {
+		seen := "No messages"
+		if *r.MessagesSeen > 0 {
+			seen = service.Count(*r.MessagesSeen, "message", "messages")
+		}
+		say(pricing.SaidMessages, "%s, usually %.0f.", seen, usual)
+	}
+	if r.Reason == "season" {
+		say(pricing.SaidSeason, "Slow season: messages are down %.0f%% across the group.", 100*(1-r.GroupPulse))
+	}
+	switch {
+	case r.State == pricing.StatePaused:
+		say(pricing.SaidState, "Paused: these days don't count. Repost it when it is back.")
+	case r.Refusal != nil:
+		t = append(t, v.refusal(r.Refusal, nil)...)
+	case r.State == pricing.StateStale:
+		best := r.Remedies[0]
+		say(pricing.SaidMove, "%s; nets about %s more than leaving it.", v.move(best, ask), v.Money(r.Gain))
+		say(pricing.SaidOdds, "Beats waiting %s of the time.", Chance(best.ChanceBetterThanWaiting))
+	case r.State == pricing.StateSlow:
+		say(pricing.SaidState, "Slow, but nothing clearly beats waiting yet.")
+	}
+	return t
+}
+
+// move says what to do with what it changes.
+func (v Voice) move(r pricing.Remedy, ask float64) string {
+	switch r.Action {
+	case pricing.ActionReprice:
+		return v.Move(r) + " from " + v.Money(ask)
+	case pricing.ActionWithdraw:
+		return v.Move(r) + ": sell it for what you can get or donate it"
+	}
+	return v.Move(r)
+}
+
+// lowestTold is the place, among the days ahead, of the later amount that is said.
+const lowestTold = 3
+
+// Offer says what to do about an offer.
+func (v Voice) Offer(o *pricing.OfferAdvice, offer pricing.Offer, today pricing.Date) []pricing.Sentence {
+	if o.Refusal != nil {
+		return v.refusal(o.Refusal, nil)
+	}
+	var t []pricing.Sentence
+	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
+	if o.Flooded && offer.Amount < o.Ask {
+		say(pricing.SaidDemand, "Messages are pouring in and the post is new: no discount yet.")
+	}
+	wait := v.Money(o.WaitNet)
+	switch o.Action {
+	case pricing.OfferTake:
+		say(pricing.SaidOffer, "Take %s: it nets about %s; waiting nets about %s.",
+			v.Money(offer.Amount), v.Money(o.TakeNet), wait)
+	case pricing.OfferCounter:
+		say(pricing.SaidOffer, "Say %s; below %s, refuse. Waiting nets about %s.",
+			v.Money(*o.Counter), v.Money(o.LowestLike), wait)
+	default:
+		say(pricing.SaidOffer, "Refuse %s: it nets about %s; waiting nets about %s.",
+			v.Money(offer.Amount), v.Money(o.TakeNet), wait)
+	}
+	say(pricing.SaidOdds, "Taking it beats waiting %s of the time.", Chance(o.ChanceBetter))
+	if offer.TurnsUp < 1 {
+		say(pricing.SaidPromise, "%s of promises show up, so a promise must reach %s.",
+			service.UpperFirst(Chance(offer.TurnsUp)), v.Money(o.LowestLike))
+	}
+	return append(t, v.Lowest(o, today)...)
+}
+
+// Lowest says the lowest amounts to take.
+func (v Voice) Lowest(o *pricing.OfferAdvice, today pricing.Date) []pricing.Sentence {
+	if o.Refusal != nil {
+		return v.refusal(o.Refusal, nil)
+	}
+	now, later := o.Lowest[0], o.Lowest[lowestTold]
+	day := today + pricing.Date(later.Days)
+	return []pricing.Sentence{pricing.Say(pricing.SaidLowest, "Below %s, refuse; from %s, below %s.",
+		v.Money(now.Amount), Day(day, today), v.Money(later.Amount))}
+}
