@@ -50,15 +50,6 @@ type Repeats interface {
 	Once(ctx context.Context, a *service.Actor, r service.OnceRequest, do func(context.Context) (*service.OnceAnswer, error)) (*service.OnceAnswer, error)
 }
 
-// Answers that take long to work out or to send: how many of a group at once,
-// and in all, and how long one waits for its turn.
-const (
-	answersOfGroup = 2
-	answersInAll   = 32
-	workInAll      = 4 // answers being worked out; each may hold a connection to the database
-	turnPatience   = 5 * time.Second
-)
-
 // NewKit returns a Kit.
 func NewKit(o KitOptions) *Kit {
 	return &Kit{
