@@ -66,7 +66,7 @@ func newProxy(t *testing.T, dsn string) *proxy {
 			p.mu.Unlock()
 			for _, way := range [][2]net.Conn{{client, server}, {server, client}} {
 				go func() {
-					io.Copy(way[0], way[1]) //nolint:errcheck // ends with the connection
+					io.Copy(way[0], way[1])
 					way[0].Close()
 				}()
 			}
@@ -80,7 +80,7 @@ func (p *proxy) cut() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, c := range p.conns {
-		c.SetLinger(0) //nolint:errcheck // a reset is all the same
+		c.SetLinger(0)
 		c.Close()
 	}
 	p.conns = nil

@@ -191,12 +191,12 @@ func TestAnInterruptedRestoreLeavesWhatWasThere(t *testing.T) {
 	// A pg_restore that gives half of the dump and then waits to be interrupted.
 	bin := t.TempDir()
 	stub := filepath.Join(bin, "pg_restore")
-	real, err := exec.LookPath("pg_restore")
+	program, err := exec.LookPath("pg_restore")
 	if err != nil {
 		t.Fatal(err)
 	}
-	write(t, stub, "#!/bin/sh\n"+real+" \"$@\" | head -n 300\necho ready >&2\nexec sleep 60\n")
-	if err := os.Chmod(stub, 0o700); err != nil { //nolint:gosec // a program
+	write(t, stub, "#!/bin/sh\n"+program+" \"$@\" | head -n 300\necho ready >&2\nexec sleep 60\n")
+	if err := os.Chmod(stub, 0o700); err != nil {
 		t.Fatal(err)
 	}
 	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGKILL} {
@@ -212,7 +212,7 @@ func TestAnInterruptedRestoreLeavesWhatWasThere(t *testing.T) {
 		}
 		for lines := bufio.NewScanner(said); lines.Scan() && lines.Text() != "ready"; {
 		}
-		syscall.Kill(-cmd.Process.Pid, signal) //nolint:errcheck // a group of the test's own
+		syscall.Kill(-cmd.Process.Pid, signal)
 		if err := cmd.Wait(); err == nil {
 			t.Errorf("%v: the restore ends well", signal)
 		}
