@@ -29,7 +29,11 @@ func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
 	if s.MedianDays != nil {
 		wait = "half sell within " + service.Count(*s.MedianDays, "day", "days")
 	}
-	say(pricing.SaidPace, "After haggling about %s; %s.", v.Money(s.Choices[1].LikelySale), wait)
+	after := "After haggling about %s; %s."
+	if s.Plan.Next() != nil { // the days are those at this ask alone
+		after = "Kept at that ask: about %s after haggling; %s."
+	}
+	say(pricing.SaidPace, after, v.Money(s.Choices[1].LikelySale), wait)
 	switch own := s.OwnPrice; {
 	case slices.Contains(s.Labels, pricing.LabelFromEstimate):
 		say(pricing.SaidBasis, "Based on your own price: only %s recorded.",
