@@ -72,7 +72,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 		s.reserved.Close()
 		return nil, fmt.Errorf("open the database pool: %w", err)
 	}
-	s.repeatable = semaphore.NewWeighted(int64(max(1, config.MaxConns/2)))
+	s.repeatable = semaphore.NewWeighted(int64((config.MaxConns + 1) / 2))
 	if err := s.check(ctx); err != nil {
 		s.Close()
 		return nil, err
