@@ -20,7 +20,6 @@ import (
 //	@Security	Key
 //	@Router		/v1/reports/listing-age [get]
 //	@Router		/v1/reports/listing-age.csv [get]
-//	@Router		/v1/listing-age.csv [get]
 func (s *Server) listingAge(r web.Request, in wire.AgeQuery) ([]wire.AgeLine, error) {
 	q, err := s.ageQuery(r, in)
 	if err != nil {

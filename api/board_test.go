@@ -14,7 +14,7 @@ import (
 	"askwright/service/advice"
 )
 
-// reviewPage is what the tests read of /v1/stale.
+// reviewPage is what the tests read of /v1/reviews.
 type reviewPage struct {
 	Items []struct {
 		Ref, ID, State string
@@ -38,12 +38,12 @@ type speedPage struct {
 	}
 }
 
-// Each row of the board says what /v1/stale says, figure by figure.
+// Each row of the board says what /v1/reviews says, figure by figure.
 func TestBoardEqualsTheAPI(t *testing.T) {
 	t.Parallel()
 	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
-	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: s.Keys["Maren"]}), 200).Items
+	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: s.Keys["Maren"]}), 200).Items
 	page := v.get(t, "/board").page(t, 200)
 	rows := page.all("ol", "tape")[0].all("li", "")
 	if len(rows) != len(reviews) || len(rows) < 30 {
@@ -91,7 +91,7 @@ func TestBoardChartsEqualTheAPI(t *testing.T) {
 	t.Parallel()
 	s := demoBoard(t)
 	key := s.Keys["Maren"]
-	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: key}), 200).Items
+	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: key}), 200).Items
 	speeds := want[speedPage](t, s.do(t, call{method: "GET", path: "/v1/reports/days-to-sell", key: key}), 200).Items
 	tables := s.signedIn(t, key).get(t, "/board").page(t, 200).all("table", "")
 	count := map[string]int{}
@@ -143,7 +143,7 @@ func TestListingPageEqualsTheAPI(t *testing.T) {
 	s := demoBoard(t)
 	key := s.Keys["Maren"]
 	v := s.signedIn(t, key)
-	reviews := s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key})
+	reviews := s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: key})
 	for i, r := range want[reviewPage](t, reviews, 200).Items {
 		at := "/v1/listings/" + r.ID
 		known := numbersOf(t, string(want[struct{ Items []json.RawMessage }](t, reviews, 200).Items[i]))
@@ -232,7 +232,7 @@ func TestPagesAreSelfContained(t *testing.T) {
 	t.Parallel()
 	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
-	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s), "/board/try?category=desk", "/board/kerb?category=desk"} {
+	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s), "/board/what-if?category=desk", "/board/finds?category=desk"} {
 		r := v.get(t, path)
 		page := r.page(t, 200)
 		if got := r.Header.Get("Content-Security-Policy"); !strings.HasPrefix(got, "default-src 'none'; style-src 'self';") || strings.Contains(got, "unsafe") {

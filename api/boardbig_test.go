@@ -25,7 +25,7 @@ func bigBoard(tb testing.TB) (s *site, cookie string) {
 	tb.Helper()
 	s = newSite(tb, servicetest.Demo(tb), web.Limits{RequestsPerMinute: 1e9, FailuresPerMinute: 1e9})
 	key := s.Keys["Maren"]
-	open := len(want[reviewPage](tb, s.do(tb, call{method: "GET", path: "/v1/stale", key: key}), 200).Items)
+	open := len(want[reviewPage](tb, s.do(tb, call{method: "GET", path: "/v1/reviews", key: key}), 200).Items)
 	kinds := []string{"dresser", "sideboard", "desk", "bookcase", "nightstand", "dining_table", "cabinet", "coffee_table"}
 	colors := []string{"navy", "white", "green"}
 	rows := strings.Builder{}
@@ -34,7 +34,7 @@ func bigBoard(tb testing.TB) (s *site, cookie string) {
 		listed := servicetest.Today - pricing.Date(1+i%110)
 		fmt.Fprintf(&rows, "X-%d,%s,%d,solid_wood,good,painted,%s,%s,%d,%d\n", i, kinds[i%len(kinds)], 24+i%40, colors[i%len(colors)], listed, 150+5*(i%60), i%4)
 	}
-	want[row](tb, s.do(tb, call{method: "POST", path: "/v1/listings/import", key: key, body: rows.String(), header: []string{"Content-Type", "text/csv"}}), 200)
+	want[row](tb, s.do(tb, call{method: "POST", path: "/v1/imports", key: key, body: rows.String(), header: []string{"Content-Type", "text/csv"}}), 200)
 	holder, err := s.Members.Authenticate(tb.Context(), key)
 	if err != nil {
 		tb.Fatal(err)

@@ -68,11 +68,11 @@ func TestBoardInABrowser(t *testing.T) {
 // of the listing on screen.
 func (b *browser) tries(t *testing.T) {
 	t.Helper()
-	b.press(t, `.story ~ p a, p a[href^="/board/try"]`)
+	b.press(t, `.story ~ p a, p a[href^="/board/what-if"]`)
 	b.do(t, chromedp.SetValue(chromedp.ID("if_finish"), "clear"))
 	b.press(t, ".describe button")
 	b.look(t, "what-if-on-file")
-	b.press(t, `.top a[href="/board/try"]`)
+	b.press(t, `.top a[href="/board/what-if"]`)
 	for id, value := range map[string]string{"category": "sideboard", "width": "60", "material": "solid_wood", "condition": "good", "finish": "painted", "color": "green", "if_color": "navy"} {
 		b.do(t, chromedp.SetValue(chromedp.ID(id), value))
 	}
@@ -85,7 +85,7 @@ func (b *browser) tries(t *testing.T) {
 // finds asks what to pay for a find, keeps it, and buys it.
 func (b *browser) finds(t *testing.T) {
 	t.Helper()
-	b.press(t, `.top a[href="/board/kerb"]`)
+	b.press(t, `.top a[href="/board/finds"]`)
 	b.look(t, "kerb")
 	for id, value := range map[string]string{"category": "dresser", "width": "48", "material": "solid_wood", "condition": "good", "planned_finish": "painted", "seller_ask": "45"} {
 		b.do(t, chromedp.SetValue(chromedp.ID(id), value))

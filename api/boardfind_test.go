@@ -18,7 +18,7 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 	t.Parallel()
 	s, key := demoSite(t)
 	v := s.signedIn(t, key)
-	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale", key: key}), 200).Items[0].ID
+	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: key}), 200).Items[0].ID
 	for query, asked := range map[string]struct{ subject, andIf string }{
 		"category=sideboard&width=60&finish=painted&color=green":                                                           {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, ""},
 		"category=sideboard&width=152.4&unit=cm&finish=painted&color=green&if_color=navy&if_condition=good&within_days=45": {`{"category":"sideboard","width":60,"finish":"painted","color":"green"}`, `{"color":"navy","condition":"good"}`},
@@ -41,13 +41,13 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 		var asks, lines []string
 		for _, answer := range answers {
 			maps.Copy(known, numbersOf(t, answer.body))
-			one := want[advised](t, answer, 200).Suggestions[0]
+			one := want[advised](t, answer, 200).Items[0]
 			asks = append(asks, string(one.Ask))
 			for _, d := range one.Differences {
 				lines = append(lines, string(d.Percent), string(d.Money), string(d.AskChange))
 			}
 		}
-		page := v.get(t, "/board/try?"+query).page(t, 200)
+		page := v.get(t, "/board/what-if?"+query).page(t, 200)
 		values := page.values()
 		if len(values) < 30 {
 			t.Errorf("%s: %d figures", query, len(values))
@@ -67,21 +67,21 @@ func TestWhatIfEqualsTheAPI(t *testing.T) {
 			t.Errorf("%s: step by step %v, want %v", query, got, lines)
 		}
 	}
-	if page := v.get(t, "/board/try").page(t, 200); len(page.all("table", "versus")) != 0 || len(page.all("form", "describe")) != 1 {
+	if page := v.get(t, "/board/what-if").page(t, 200); len(page.all("table", "versus")) != 0 || len(page.all("form", "describe")) != 1 {
 		t.Error("an empty page answers, or has no form")
 	}
-	wrong := v.get(t, "/board/try?category=sideboard&width=wide&if_condition=new").page(t, 422)
+	wrong := v.get(t, "/board/what-if?category=sideboard&width=wide&if_condition=new").page(t, 422)
 	if text := wrong.text(); !strings.Contains(text, "wide") || !strings.Contains(text, "new") || len(wrong.all("p", "wrong")) != 2 {
 		t.Errorf("wrong values: %s", text)
 	}
-	v.get(t, "/board/try?listing=none").page(t, 400)
-	v.get(t, "/board/try?listing=01a21555-117e-7915-bdd8-af726f311c4b").page(t, 404)
-	v.get(t, "/board/try?colour=navy").page(t, 400)
+	v.get(t, "/board/what-if?listing=none").page(t, 400)
+	v.get(t, "/board/what-if?listing=01a21555-117e-7915-bdd8-af726f311c4b").page(t, 404)
+	v.get(t, "/board/what-if?colour=navy").page(t, 400)
 }
 
 // advised is what the tests read of /v1/suggestions.
 type advised struct {
-	Suggestions []struct {
+	Items []struct {
 		Ask         json.Number
 		Differences []struct {
 			Percent, Money json.Number
@@ -95,13 +95,13 @@ type advised struct {
 func TestWhatIfOfAListing(t *testing.T) {
 	t.Parallel()
 	s, key := demoSite(t)
-	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key}), 200).Items[0].ID
+	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: key}), 200).Items[0].ID
 	v := s.signedIn(t, key)
-	if got := v.get(t, "/board/listings/"+id).body; !strings.Contains(got, `href="/board/try?listing=`+id+`"`) {
+	if got := v.get(t, "/board/listings/"+id).body; !strings.Contains(got, `href="/board/what-if?listing=`+id+`"`) {
 		t.Error("the listing's page does not lead there")
 	}
 	asked := func(query string) (document, []string) {
-		page := v.get(t, "/board/try?"+query).page(t, 200)
+		page := v.get(t, "/board/what-if?"+query).page(t, 200)
 		return page, page.all("table", "versus")[0].all("tr", "")[1].values()
 	}
 	page, first := asked("listing=" + id)
@@ -120,7 +120,7 @@ func TestWhatIfOfAListing(t *testing.T) {
 	if _, other := asked(form.Encode()); slices.Equal(other, first) {
 		t.Errorf("a desk of unknown size asks the same %v", other)
 	}
-	others := s.signedIn(t, s.Keys["Junia"]).get(t, "/board/try?listing="+id).page(t, 200).all("form", "describe")[0].sent()
+	others := s.signedIn(t, s.Keys["Junia"]).get(t, "/board/what-if?listing="+id).page(t, 200).all("form", "describe")[0].sent()
 	if others.Get("category") == "" || others.Get("estimate") != "" {
 		t.Errorf("another member reads %v", others)
 	}
@@ -133,7 +133,7 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	s, key := demoSite(t)
 	v := s.signedIn(t, key)
 	find := url.Values{"category": {"dresser"}, "width": {"48"}, "material": {"solid_wood"}, "condition": {"good"}, "planned_finish": {"painted"}, "seller_ask": {"45"}, "hours": {"6.5"}}
-	page := v.get(t, "/board/kerb?"+find.Encode()).page(t, 200)
+	page := v.get(t, "/board/finds?"+find.Encode()).page(t, 200)
 	answer := s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key,
 		body: `{"subjects":[{"category":"dresser","width":48,"material":"solid_wood","condition":"good","planned_finish":"painted","seller_ask":45,"hours":6.5}]}`})
 	known, limit := numbersOf(t, answer.body), page.all("section", "limit")[0]
@@ -142,7 +142,7 @@ func TestFindsEqualTheAPI(t *testing.T) {
 			t.Errorf("the figure %s is none of the API's", value)
 		}
 	}
-	one := want[struct{ Limits []purchaseLimit }](t, answer, 200).Limits[0]
+	one := want[struct{ Items []purchaseLimit }](t, answer, 200).Items[0]
 	if n := len(limit.values()); n < 15 || one.WalkAway == nil || len(one.Inspect) < 4 {
 		t.Errorf("%d figures of %+v", n, one)
 	}
@@ -157,7 +157,7 @@ func TestFindsEqualTheAPI(t *testing.T) {
 		sent.Set(attribute(input.Node, "name"), attribute(input.Node, "value"))
 	}
 	ref := sent.Get("ref")
-	if r := v.send(t, "POST", "/board/finds", sent); r.StatusCode != 303 || !strings.HasPrefix(r.Header.Get("Location"), "/board/kerb?kept="+ref) {
+	if r := v.send(t, "POST", "/board/finds", sent); r.StatusCode != 303 || !strings.HasPrefix(r.Header.Get("Location"), "/board/finds?kept="+ref) {
 		t.Fatalf("keep: %d %s", r.StatusCode, r.body)
 	}
 	kept := want[items](t, s.do(t, call{method: "GET", path: "/v1/listings?ref=" + ref, key: key}), 200).Items[0]
@@ -165,10 +165,10 @@ func TestFindsEqualTheAPI(t *testing.T) {
 		t.Errorf("kept %v", kept)
 	}
 	v.send(t, "POST", "/board/finds", sent).page(t, 409)
-	if got := v.get(t, "/board/kerb?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Kept as "+ref+"." {
+	if got := v.get(t, "/board/finds?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Kept as "+ref+"." {
 		t.Errorf("after keeping it: %v", got)
 	}
-	if got := v.get(t, "/board/kerb?kept=anything").page(t, 200).all("p", "done"); len(got) != 0 {
+	if got := v.get(t, "/board/finds?kept=anything").page(t, 200).all("p", "done"); len(got) != 0 {
 		t.Errorf("the page says whatever its address does: %s", got[0].text())
 	}
 	bad := maps.Clone(sent)
@@ -177,10 +177,10 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	if text := v.send(t, "POST", "/board/finds", bad).page(t, 422).text(); !strings.Contains(text, "wide") {
 		t.Errorf("a wrong width: %s", text)
 	}
-	listed := func() string { return v.get(t, "/board/kerb").page(t, 200).all("ol", "finds")[0].text() }
+	listed := func() string { return v.get(t, "/board/finds").page(t, 200).all("ol", "finds")[0].text() }
 	limits := s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"` + ref + `"}]}`})
 	figures := numbersOf(t, limits.body)
-	for _, li := range v.get(t, "/board/kerb").page(t, 200).all("ol", "finds")[0].all("li", "") {
+	for _, li := range v.get(t, "/board/finds").page(t, 200).all("ol", "finds")[0].all("li", "") {
 		values := li.values()
 		if !strings.Contains(li.text(), ref) {
 			continue
@@ -205,7 +205,7 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	}
 	// Another member's finds are theirs; a key that only reads keeps none.
 	reader := s.signedIn(t, s.keyWith(t, "Maren", service.ScopeRead))
-	if n := len(reader.get(t, "/board/kerb?"+find.Encode()).page(t, 200).all("form", "keep")); n != 0 {
+	if n := len(reader.get(t, "/board/finds?"+find.Encode()).page(t, 200).all("form", "keep")); n != 0 {
 		t.Error("a key that only reads is offered to keep a find")
 	}
 	reader.send(t, "POST", "/board/finds", sent).page(t, 403)

@@ -105,7 +105,7 @@ func TestBoardByFeedKey(t *testing.T) {
 	if r := v.get(t, "/board?refresh=off&key="+feed); r.Header.Get("Refresh") != "" {
 		t.Error("it refreshes although told not to")
 	}
-	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
+	id := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
 	for _, path := range []string{"/board/listings/" + id, "/board/listings/" + id + "/confirm"} {
 		v.get(t, path+"?key="+feed).page(t, 400)
 	}

@@ -96,7 +96,7 @@ func TestWhatIsPacked(t *testing.T) {
 		s.create(t, "Wilda", strings.Replace(sideboard, "B-17", ref, 1))
 	}
 	for path, coding := range map[string]string{
-		"/v1/listings": "gzip", "/v1/listings.csv": "gzip", "/v1/stale": "gzip", "/openapi.json": "gzip",
+		"/v1/listings": "gzip", "/v1/listings.csv": "gzip", "/v1/reviews": "gzip", "/openapi.json": "gzip",
 		"/board/sign-in":    "gzip",
 		"/v1/listings.xlsx": "", "/healthz": "",
 	} {

@@ -38,7 +38,7 @@ func TestDigestAgreesWithTheOtherAnswers(t *testing.T) {
 		}](t, s.do(t, call{method: "GET", path: "/v1/digest?" + member, key: key}), 200)
 		states := map[string]int{}
 		var stale []row
-		for _, r := range ask("/v1/stale?" + member).Items {
+		for _, r := range ask("/v1/reviews?" + member).Items {
 			states[r["state"].(string)]++
 			if r["state"] == "stale" {
 				stale = append(stale, r)
@@ -72,7 +72,7 @@ func TestDigestAgreesWithTheOtherAnswers(t *testing.T) {
 		}
 		record := want[struct {
 			Kept struct{ Sentences []wire.Sentence }
-		}](t, s.do(t, call{method: "GET", path: "/v1/model/record", key: key}), 200)
+		}](t, s.do(t, call{method: "GET", path: "/v1/track-record", key: key}), 200)
 		if !slices.Equal(got.Record, record.Kept.Sentences) {
 			t.Errorf("record %q, want %q", got.Record, record.Kept.Sentences)
 		}
@@ -225,10 +225,10 @@ func TestStaleFeed(t *testing.T) {
 	const reader = "Wren" // has no record of work, as the feed is without anybody's
 	s.AddMember(t, "Maren", reader)
 	feedKey, key := s.keyWith(t, reader, service.ScopeFeed), s.keyWith(t, reader, service.ScopeRead)
-	path := "/v1/stale.atom?key=" + feedKey
+	path := "/v1/reviews.atom?key=" + feedKey
 	reply := s.do(t, call{method: "GET", path: path})
 	first := readAtom(t, reply)
-	stale := want[items](t, s.do(t, call{method: "GET", path: "/v1/stale?state=stale", key: key}), 200).Items
+	stale := want[items](t, s.do(t, call{method: "GET", path: "/v1/reviews?state=stale", key: key}), 200).Items
 	if len(first.Entries) != len(stale) || len(stale) < 2 {
 		t.Fatalf("%d entries, want the %d stale", len(first.Entries), len(stale))
 	}
@@ -294,7 +294,7 @@ func updates(f atom) map[string]string {
 // actionOf is the best remedy of a listing as it is now.
 func (s *site) actionOf(t *testing.T, key, urn string) any {
 	t.Helper()
-	for _, r := range want[items](t, s.do(t, call{method: "GET", path: "/v1/stale", key: key}), 200).Items {
+	for _, r := range want[items](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: key}), 200).Items {
 		if "urn:uuid:"+r["id"].(string) == urn {
 			return r["remedies"].([]any)[0].(row)["action"]
 		}

@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/pprof"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -14,6 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"askwright/api/board"
+	"askwright/api/renamed"
 	"askwright/api/web"
 	"askwright/service"
 	"askwright/service/app"
@@ -84,12 +86,32 @@ func (s *Server) engine(proxies []string) *gin.Engine {
 			allowed[r.path] = append(allowed[r.path], http.MethodHead)
 		}
 	}
+	for _, r := range renamed.Routes {
+		e.Handle(r.Method, r.Was, s.Moved(r))
+		allowed[r.Was] = append(allowed[r.Was], r.Method)
+		if r.Method == http.MethodGet {
+			e.HEAD(r.Was, s.Moved(r))
+			allowed[r.Was] = append(allowed[r.Was], http.MethodHead)
+		}
+	}
+	for was, now := range boardMoved {
+		e.GET(was, func(c *gin.Context) { c.Redirect(http.StatusMovedPermanently, moved(c.Request.URL, now)) })
+	}
 	for path, methods := range allowed {
 		methods = append(methods, http.MethodOptions)
 		slices.Sort(methods)
 		e.OPTIONS(path, web.Options(strings.Join(methods, ", ")))
 	}
 	return e
+}
+
+// boardMoved are pages of the board that moved: bookmarks go on.
+var boardMoved = map[string]string{"/board/try": "/board/what-if", "/board/kerb": "/board/finds"}
+
+// moved is an address with another path.
+func moved(from *url.URL, path string) string {
+	to := url.URL{Path: path, RawQuery: from.RawQuery}
+	return to.String()
 }
 
 // chain is what a request to the route passes through.

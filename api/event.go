@@ -1,6 +1,8 @@
 package api
 
 import (
+	"net/http"
+
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -10,18 +12,21 @@ import (
 //
 //	@Summary	What happened to a listing
 //	@Tags		listings
-//	@Param		id		path		string	true	"id of the listing"
+//	@Param		id		path	string			true	"id of the listing"
+//	@Param		query	query	web.TableQuery	false	"of CSV"
+//	@Produce	json,text/csv,application/problem+json
 //	@Success	200		{object}	wire.EventPage
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/listings/{id}/events [get]
-func (s *Server) listEvents(r web.Request, _ struct{}) (out wire.EventPage, err error) {
+//	@Router		/v1/listings/{id}/events.csv [get]
+func (s *Server) listEvents(r web.Request, _ web.TableQuery) ([]wire.Event, error) {
 	l, err := s.app.Recording.Listing(r.Request.Context(), r.Actor, r.ID)
 	if err != nil {
-		return out, err
+		return nil, err
 	}
 	events, err := s.app.Recording.Events(r.Request.Context(), r.Actor, r.ID)
-	return wire.EventPage{Items: wire.ViewerOf(r.Actor).Events(l, events)}, err
+	return wire.ViewerOf(r.Actor).Events(l, events), err
 }
 
 // createEvent records a fact and changes the listing with it.
@@ -32,6 +37,7 @@ func (s *Server) listEvents(r web.Request, _ struct{}) (out wire.EventPage, err 
 //	@Param		id			path		string			true	"id of the listing"
 //	@Param		If-Match	header		string			false	"the revision seen"
 //	@Param		event		body		wire.EventRequest	true	"kind, and what belongs to it"
+//	@Success	200			{object}	wire.EventAnswer	"it was recorded before"
 //	@Success	201			{object}	wire.EventAnswer
 //	@Failure	default		{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
@@ -44,6 +50,9 @@ func (s *Server) createEvent(r web.Request, in wire.EventRequest) (out wire.Even
 	change, err := s.recorded(r, event)
 	if err != nil {
 		return out, err
+	}
+	if len(change.Events) == 0 {
+		r.Status(http.StatusOK)
 	}
 	v := wire.ViewerOf(r.Actor)
 	return wire.EventAnswer{Listing: v.Row(change.New), Events: v.Events(change.New, change.Events)}, nil

@@ -18,7 +18,7 @@ import (
 )
 
 var feeds = []string{
-	"/v1/listings.csv", "/v1/stale.csv", "/v1/suggestions.csv", "/v1/listing-age.csv", "/v1/reports/listing-age.csv",
+	"/v1/listings.csv", "/v1/reviews.csv", "/v1/suggestions.csv", "/v1/reports/listing-age.csv",
 	"/v1/comparables.csv?category=desk",
 }
 
@@ -109,11 +109,11 @@ func TestSuggestionsAsCSV(t *testing.T) {
 	got := table(t, s.do(t, call{method: c.method, path: c.path, key: c.key, body: c.body, header: []string{"Accept", "text/csv"}}))
 	c.path = "/v1/suggestions"
 	answers := want[struct {
-		Suggestions []struct {
+		Items []struct {
 			Ref string
 			Ask float64
 		}
-	}](t, s.do(t, c), 200).Suggestions
+	}](t, s.do(t, c), 200).Items
 	wanted := [][]string{{"ref", "suggested_ask", "refusal"}}
 	for _, a := range answers {
 		wanted = append(wanted, []string{a.Ref, fmt.Sprintf("%.2f", a.Ask), ""})
@@ -147,7 +147,7 @@ func TestListingAge(t *testing.T) {
 	if got != wanted {
 		t.Errorf("got\n%s\nwant\n%s", got, wanted)
 	}
-	if r := s.do(t, call{method: "GET", path: "/v1/listing-age.csv", key: s.Keys["Otto"]}); r.body != wanted {
+	if r := s.do(t, call{method: "GET", path: "/v1/reports/listing-age.csv", key: s.Keys["Otto"]}); r.body != wanted {
 		t.Errorf("by its short name:\n%s", r.body)
 	}
 	page := want[struct {
@@ -181,8 +181,7 @@ func TestFeedKeys(t *testing.T) {
 		if r.StatusCode != 200 || r.Header.Get("RateLimit") == "" {
 			t.Errorf("%s: %d, RateLimit %s", path, r.StatusCode, r.Header.Get("RateLimit"))
 		}
-		wantProblem(t, s.do(t, call{method: "GET", path: strings.Replace(with(path), ".csv", "", 1)}), map[bool]int{true: 404, false: 400}[path == "/v1/listing-age.csv"],
-			map[bool]string{true: "not-found", false: "key-in-address"}[path == "/v1/listing-age.csv"])
+		wantProblem(t, s.do(t, call{method: "GET", path: strings.Replace(with(path), ".csv", "", 1)}), 400, "key-in-address")
 	}
 	r := s.do(t, call{method: "GET", path: with(feeds[0])})
 	for range 40 {

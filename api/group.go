@@ -43,13 +43,16 @@ func (s *Server) patchGroup(r web.Request, in wire.GroupPatch) (out wire.Group, 
 //
 //	@Summary	List members
 //	@Tags		group
+//	@Param		query	query	web.TableQuery	false	"of CSV"
+//	@Produce	json,text/csv,application/problem+json
 //	@Success	200		{object}	wire.MemberPage
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/members [get]
-func (s *Server) listMembers(r web.Request, _ struct{}) (web.Page[wire.Member], error) {
+//	@Router		/v1/members.csv [get]
+func (s *Server) listMembers(r web.Request, _ web.TableQuery) ([]wire.Member, error) {
 	found, err := s.app.Members.Members(r.Request.Context(), r.Actor)
-	return web.Page[wire.Member]{Items: web.Each(found, wire.MemberOf)}, err
+	return web.Each(found, wire.MemberOf), err
 }
 
 // createMember adds a person.

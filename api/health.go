@@ -139,19 +139,18 @@ func (s *Server) getDocs() web.Handler {
 	}
 }
 
-// ProblemPage is the kinds of problems.
-type ProblemPage struct {
-	Items []*web.ProblemType `json:"items"`
-}
-
 // listProblems documents the kinds of problems.
 //
 //	@Summary	The kinds of problems
 //	@Tags		about
-//	@Success	200	{object}	ProblemPage
+//	@Param		query	query	web.TableQuery	false	"of CSV"
+//	@Produce	json,text/csv,application/problem+json
+//	@Success	200	{object}	wire.ProblemPage
+//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Router		/problems [get]
-func (s *Server) listProblems(c *gin.Context, _ *service.Actor) error {
-	return web.AnswerTagged(c, ProblemPage{Items: web.ProblemTypes})
+//	@Router		/problems.csv [get]
+func (s *Server) listProblems(web.Request, web.TableQuery) ([]web.ProblemType, error) {
+	return web.Each(web.ProblemTypes, func(t *web.ProblemType) web.ProblemType { return *t }), nil
 }
 
 // getProblem documents one.

@@ -18,6 +18,7 @@ import (
 // importListings keeps the good rows of a file, or with atomic all or none.
 //
 //	@Summary	Import rows
+//	@Description	The rows land at once; with dry_run=true the answer is the same and nothing is kept. Headings and words of earlier exports are read as well.
 //	@Tags		listings
 //	@Accept		json,text/csv,application/vnd.openxmlformats-officedocument.spreadsheetml.sheet
 //	@Param		query	query		wire.ImportQuery		false	"how"
@@ -26,7 +27,7 @@ import (
 //	@Failure	422		{object}	web.Problem	"nothing landed; with the same counts"
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
-//	@Router		/v1/listings/import [post]
+//	@Router		/v1/imports [post]
 func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	if err := web.WantMediaType(c, "application/json", "text/csv", web.WorkbookMediaType); err != nil {
 		return err

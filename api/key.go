@@ -10,13 +10,16 @@ import (
 //
 //	@Summary	List keys
 //	@Tags		group
+//	@Param		query	query	web.TableQuery	false	"of CSV"
+//	@Produce	json,text/csv,application/problem+json
 //	@Success	200		{object}	wire.KeyPage
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
 //	@Router		/v1/keys [get]
-func (s *Server) listKeys(r web.Request, _ struct{}) (web.Page[wire.Key], error) {
+//	@Router		/v1/keys.csv [get]
+func (s *Server) listKeys(r web.Request, _ web.TableQuery) ([]wire.Key, error) {
 	keys, err := s.app.Members.Keys(r.Request.Context(), r.Actor)
-	return web.Page[wire.Key]{Items: web.Each(keys, wire.KeyResource)}, err
+	return web.Each(keys, wire.KeyResource), err
 }
 
 // createKey makes a key.

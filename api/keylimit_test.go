@@ -36,7 +36,7 @@ func TestSignInsAreFewAndChangeNothing(t *testing.T) {
 	s.create(t, "Wilda", sideboard)
 	key := s.keyWith(t, "Wilda", service.ScopeRead)
 	state := "select change_no || ' ' || (select count(*) from askwright.audit) from askwright.groups"
-	before, list := s.Select(t, state), s.do(t, call{method: "GET", path: "/v1/stale", key: key})
+	before, list := s.Select(t, state), s.do(t, call{method: "GET", path: "/v1/reviews", key: key})
 	var sessions []string
 	for {
 		text := s.sessionOf(t, key)
@@ -60,7 +60,7 @@ func TestSignInsAreFewAndChangeNothing(t *testing.T) {
 	if after := s.Select(t, state); !slices.Equal(before, after) {
 		t.Errorf("change number and audit rows: %s, before %s", after, before)
 	}
-	again := s.do(t, call{method: "GET", path: "/v1/stale", key: key, header: []string{"If-None-Match", list.Header.Get("ETag")}})
+	again := s.do(t, call{method: "GET", path: "/v1/reviews", key: key, header: []string{"If-None-Match", list.Header.Get("ETag")}})
 	if again.StatusCode != 304 {
 		t.Errorf("the list is another one after sign-ins: %d", again.StatusCode)
 	}

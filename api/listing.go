@@ -49,10 +49,10 @@ func (s *Server) listListings(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	next := ""
+	var next *string
 	if more {
-		next = wire.NextListing(c, a, query, rows[len(rows)-1])
-		web.LinkNext(c, next)
+		next = new(wire.NextListing(c, a, query, rows[len(rows)-1]))
+		web.LinkNext(c, *next)
 	}
 	if form == web.FormCSV {
 		return web.WriteTable(c, "listings.csv", columns, options, rows)
@@ -150,7 +150,7 @@ func shownListing(r web.Request, l *service.Listing) json.RawMessage {
 }
 
 // getListing answers with the facts on file, no ages and no states: those are
-// of /v1/stale.
+// of /v1/reviews.
 //
 //	@Summary	Read a listing
 //	@Tags		listings

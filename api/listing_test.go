@@ -219,7 +219,7 @@ func TestListTagsFollowChanges(t *testing.T) {
 	get := func(path, tag string) reply {
 		return s.do(t, call{method: "GET", path: path, key: key, header: []string{"If-None-Match", tag}})
 	}
-	for _, path := range []string{"/v1/listings", "/v1/listings.csv", "/v1/stale", "/v1/pieces", "/v1/group"} {
+	for _, path := range []string{"/v1/listings", "/v1/listings.csv", "/v1/reviews", "/v1/pieces", "/v1/group"} {
 		first := get(path, "")
 		tag := first.Header.Get("ETag")
 		if r := get(path, tag); r.StatusCode != 304 {
@@ -274,7 +274,7 @@ func TestForms(t *testing.T) {
 	if got := r.Header.Get("Content-Disposition"); got != `attachment; filename="listings.csv"` {
 		t.Errorf("Content-Disposition %q", got)
 	}
-	again := s.do(t, call{method: "POST", path: "/v1/listings/import?decimal=,", key: key, body: r.body, header: []string{"Content-Type", "text/csv"}})
+	again := s.do(t, call{method: "POST", path: "/v1/imports?decimal=,", key: key, body: r.body, header: []string{"Content-Type", "text/csv"}})
 	if got := want[row](t, again, 200); got["unchanged"] != 1.0 {
 		t.Errorf("importing the export: %s", again.body)
 	}
@@ -286,12 +286,12 @@ func TestAdvice(t *testing.T) {
 	s := newSite(t, servicetest.Demo(t), web.Limits{RequestsPerMinute: 100_000})
 	key := anyKey(s)
 	r := s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[{"ref":"X-1","category":"sideboard","width":60,"depth":18,"height":34,"condition":"good"},{"category":"desk"}],"within_days":45}`})
-	got := want[struct{ Suggestions []map[string]json.RawMessage }](t, r, 200)
-	if len(got.Suggestions) != 2 {
-		t.Fatalf("%d suggestions", len(got.Suggestions))
+	got := want[struct{ Items []map[string]json.RawMessage }](t, r, 200)
+	if len(got.Items) != 2 {
+		t.Fatalf("%d suggestions", len(got.Items))
 	}
 	for _, name := range []string{"ref", "sale_price", "ask", "chance_sold", "days", "choices", "curve", "drivers", "comparables", "basis", "cautions", "sentences"} {
-		if len(got.Suggestions[0][name]) == 0 {
+		if len(got.Items[0][name]) == 0 {
 			t.Errorf("a suggestion without %s: %s", name, r.body)
 		}
 	}
@@ -299,11 +299,11 @@ func TestAdvice(t *testing.T) {
 		Name string
 		Ask  float64
 	}
-	if err := json.Unmarshal(got.Suggestions[0]["choices"], &choices); err != nil || len(choices) != 3 || choices[1].Name != "balanced" {
-		t.Errorf("choices %s: %v", got.Suggestions[0]["choices"], err)
+	if err := json.Unmarshal(got.Items[0]["choices"], &choices); err != nil || len(choices) != 3 || choices[1].Name != "balanced" {
+		t.Errorf("choices %s: %v", got.Items[0]["choices"], err)
 	}
 	var ask float64
-	if err := json.Unmarshal(got.Suggestions[0]["ask"], &ask); err != nil || ask != choices[1].Ask {
+	if err := json.Unmarshal(got.Items[0]["ask"], &ask); err != nil || ask != choices[1].Ask {
 		t.Errorf("ask %v, balanced %v (%v)", ask, choices[1].Ask, err)
 	}
 	open := want[struct{ Items []row }](t, s.do(t, call{method: "GET", path: "/v1/listings?outcome=open&limit=1", key: key}), 200).Items[0]
@@ -315,7 +315,7 @@ func TestAdvice(t *testing.T) {
 	if len(comparables.Items) != 7 || comparables.Items[0]["member"] == "" || comparables.Items[0]["adjustments"] == nil {
 		t.Errorf("comparables %v", comparables.Items)
 	}
-	stale := s.do(t, call{method: "GET", path: "/v1/stale?state=stale,slow", key: key})
+	stale := s.do(t, call{method: "GET", path: "/v1/reviews?state=stale,slow", key: key})
 	items := want[struct{ Items []row }](t, stale, 200).Items
 	if len(items) == 0 {
 		t.Fatal("no stale or slow listing in the demo")
@@ -325,7 +325,7 @@ func TestAdvice(t *testing.T) {
 			t.Errorf("state %v", item["state"])
 		}
 	}
-	for _, path := range []string{"/v1/stale.csv", "/v1/comparables.csv?category=desk", "/v1/stale?as_of=2026-01-15"} {
+	for _, path := range []string{"/v1/reviews.csv", "/v1/comparables.csv?category=desk", "/v1/reviews?as_of=2026-01-15"} {
 		if r := s.do(t, call{method: "GET", path: path, key: key}); r.StatusCode != 200 {
 			t.Errorf("%s: %d %s", path, r.StatusCode, r.body)
 		}

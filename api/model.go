@@ -33,7 +33,7 @@ func (s *Server) getModel(r web.Request, _ struct{}) (out wire.Model, err error)
 //	@Success	200		{object}	wire.TrackRecord
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
-//	@Router		/v1/model/record [get]
+//	@Router		/v1/track-record [get]
 func (s *Server) getTrackRecord(r web.Request, _ struct{}) (out wire.TrackRecord, err error) {
 	found, err := s.app.Track.Record(r.Request.Context(), r.Actor)
 	if err != nil {

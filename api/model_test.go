@@ -56,9 +56,9 @@ func TestModelAndItsRecord(t *testing.T) {
 		t.Errorf("model %+v", m)
 	}
 	suggested := want[struct {
-		Suggestions []struct{ Basis struct{ Model string } }
+		Items []struct{ Basis struct{ Model string } }
 	}](t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[{"ref":"NEW-1","category":"desk"}]}`}), 200)
-	if got := suggested.Suggestions[0].Basis.Model; got != m.Model {
+	if got := suggested.Items[0].Basis.Model; got != m.Model {
 		t.Errorf("a suggestion rests on %s, the model is %s", got, m.Model)
 	}
 
@@ -87,7 +87,7 @@ func TestModelAndItsRecord(t *testing.T) {
 				Sold  int
 			}
 		}
-	}](t, s.do(t, call{method: "GET", path: "/v1/model/record", key: key}), 200)
+	}](t, s.do(t, call{method: "GET", path: "/v1/track-record", key: key}), 200)
 	if r.Model != m.Model || r.Kept.Sold != 0 || r.Kept.MedianError != nil || len(r.Kept.Sentences) != 1 {
 		t.Errorf("kept: %+v", r.Kept)
 	}
@@ -99,8 +99,8 @@ func TestModelAndItsRecord(t *testing.T) {
 		t.Errorf("the answer to whether following pays: %q", text)
 	}
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/model?month=3", key: key}), 400, "malformed")
-	tag := s.do(t, call{method: "GET", path: "/v1/model/record", key: key}).Header.Get("ETag")
-	if again := s.do(t, call{method: "GET", path: "/v1/model/record", key: key, header: []string{"If-None-Match", tag}}); again.StatusCode != 304 {
+	tag := s.do(t, call{method: "GET", path: "/v1/track-record", key: key}).Header.Get("ETag")
+	if again := s.do(t, call{method: "GET", path: "/v1/track-record", key: key, header: []string{"If-None-Match", tag}}); again.StatusCode != 304 {
 		t.Errorf("unchanged: %d, want 304", again.StatusCode)
 	}
 }
@@ -130,14 +130,14 @@ func TestWhatIfTellsTheDifferences(t *testing.T) {
 		t.Fatalf("no open listing: %v", err)
 	}
 	answer := want[struct {
-		Suggestions []struct {
+		Items []struct {
 			Differences []struct {
 				Column, From, To string
 				Percent, Money   *float64
 				AskChange        *float64 `json:"ask_change"`
 			}
 		}
-	}](t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: f.Keys[member], body: `{"subjects":[{"id":"` + rows[0].ID.String() + `"},{"id":"` + rows[0].ID.String() + `","finish":"painted","set_size":2}]}`}), 200).Suggestions
+	}](t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: f.Keys[member], body: `{"subjects":[{"id":"` + rows[0].ID.String() + `"},{"id":"` + rows[0].ID.String() + `","finish":"painted","set_size":2}]}`}), 200).Items
 	if answer[0].Differences != nil {
 		t.Errorf("differences without a change: %+v", answer[0].Differences)
 	}

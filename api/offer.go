@@ -18,6 +18,7 @@ import (
 //	@Failure		default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
 //	@Router			/v1/listings/{id}/offers [get]
+//	@Router			/v1/listings/{id}/offers.csv [get]
 func (s *Server) listOffers(r web.Request, _ web.TableQuery) (wire.OfferPage, error) {
 	offers, advice, err := s.app.Advice.Offers(r.Request.Context(), r.Actor, r.ID)
 	v := wire.ViewerOf(r.Actor)

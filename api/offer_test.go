@@ -146,7 +146,7 @@ func TestOffersAreTheOwners(t *testing.T) {
 	}
 	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/listings/" + id + "/events", key: admin, body: `{"kind":"offer","amount":5}`}), 403, "forbidden")
 	events := "/v1/listings/" + id + "/events"
-	for path, keys := range map[string][]string{events: {otto, admin}, "/v1/stale": {admin}, "/v1/listings": {admin}} {
+	for path, keys := range map[string][]string{events: {otto, admin}, "/v1/reviews": {admin}, "/v1/listings": {admin}} {
 		for _, key := range keys {
 			text := s.do(t, call{method: "GET", path: path, key: key}).body
 			for _, private := range []string{"171.17", "31.31", made.Offer.ID} {
@@ -178,7 +178,7 @@ func TestHolds(t *testing.T) {
 	}
 	look := func() (found review) {
 		t.Helper()
-		for _, r := range want[struct{ Items []review }](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key}), 200).Items {
+		for _, r := range want[struct{ Items []review }](t, s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: key}), 200).Items {
 			if r.Ref == "HOLD-1" {
 				return r
 			}

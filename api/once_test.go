@@ -49,8 +49,8 @@ func TestARepeatedRequestIsDoneOnce(t *testing.T) {
 	if p := wantProblem(t, s.again(t, "offer-1", other), 422, "invalid"); !strings.Contains(p.Detail, "Idempotency-Key") {
 		t.Errorf("another body: %q", p.Detail)
 	}
-	wantProblem(t, s.again(t, "offer-1", call{method: "POST", path: "/v1/listings/import?dry_run=true", key: offer.key, body: "[]x"}), 400, "malformed") // keys are of one path
-	s.Clock.Advance(3)                                                                                                                                   // longer than answers are kept
+	wantProblem(t, s.again(t, "offer-1", call{method: "POST", path: "/v1/imports?dry_run=true", key: offer.key, body: "[]x"}), 400, "malformed") // keys are of one path
+	s.Clock.Advance(3)                                                                                                                           // longer than answers are kept
 	if s.again(t, "offer-1", offer); events() != before+3 {
 		t.Errorf("%d new events after three days, want 3", events()-before)
 	}
@@ -98,7 +98,7 @@ func TestEveryWriteCanBeRepeated(t *testing.T) {
 	s := setup(t)
 	for path, body := range map[string]string{
 		"/v1/pieces": `{"ref":"P-1","category":"desk","stage":"found"}`, "/v1/members": `{"name":"Sixt"}`,
-		"/v1/listings/import": `[{"ref":"P-2","category":"desk","stage":"found"},{"ref":"P-3"}]`,
+		"/v1/imports": `[{"ref":"P-2","category":"desk","stage":"found"},{"ref":"P-3"}]`,
 	} {
 		c := call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}
 		first, second := s.again(t, "k", c), s.again(t, "k", c)

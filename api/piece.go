@@ -10,17 +10,6 @@ import (
 	"askwright/service"
 )
 
-// shownPiece is a single piece as it goes out, with its story.
-func (s *Server) shownPiece(r web.Request, p *service.Piece) (wire.Piece, error) {
-	story, err := s.app.History.Story(r.Request.Context(), r.Actor, p)
-	if err != nil {
-		return wire.Piece{}, err
-	}
-	out := wire.ViewerOf(r.Actor).Piece(p)
-	out.Story = wire.StoryEntries(story)
-	return out, nil
-}
-
 // listPieces answers with pieces in the order of their refs.
 //
 //	@Summary	List pieces
@@ -78,14 +67,14 @@ func (s *Server) changedPiece(r web.Request, id uuid.UUID) (out wire.Piece, err 
 	if err != nil {
 		return out, err
 	}
-	out, err = s.shownPiece(r, piece)
+	out = wire.ViewerOf(r.Actor).Piece(piece)
 	r.Header("ETag", web.HashTag(out))
-	return out, err
+	return out, nil
 }
 
-// getPiece answers with a piece, all its listings and its story.
+// getPiece answers with a piece and all its listings.
 //
-//	@Summary	Read a piece and its story
+//	@Summary	Read a piece
 //	@Tags		pieces
 //	@Param		id		path		string	true	"id"
 //	@Success	200		{object}	wire.Piece
@@ -97,7 +86,7 @@ func (s *Server) getPiece(r web.Request, _ struct{}) (out wire.Piece, err error)
 	if err != nil {
 		return out, err
 	}
-	return s.shownPiece(r, piece)
+	return wire.ViewerOf(r.Actor).Piece(piece), nil
 }
 
 // patchPiece changes the piece as it is now: its newest row.
@@ -131,41 +120,8 @@ func (s *Server) pieceToChange(r web.Request) (*service.Piece, *int64, error) {
 	if err != nil || sent == "" {
 		return piece, nil, err
 	}
-	shown, err := s.shownPiece(r, piece)
-	if err != nil {
-		return nil, nil, err
-	}
-	if !web.TagMatches(sent, web.HashTag(shown)) {
+	if !web.TagMatches(sent, web.HashTag(wire.ViewerOf(r.Actor).Piece(piece))) {
 		return nil, nil, web.Refuse(web.Changed, "the piece %s was changed in the meantime", piece.Ref)
 	}
 	return piece, &piece.Listings[len(piece.Listings)-1].Revision, nil
-}
-
-// refinishPiece gives a piece another look.
-//
-//	@Summary		Refinish a piece
-//	@Description	The open listing ends as withdrawn, which is kept as information, and the piece's next row begins with the same description and what changed: in work, or with listed_on and ask on offer at once. The same request again changes nothing. A sold piece is refused.
-//	@Tags			pieces
-//	@Param			id			path		string			true	"id of the piece"
-//	@Param			If-Match	header		string			false	"the entity tag seen"
-//	@Param			refinish	body		wire.RefinishRequest	true	"what changes"
-//	@Success		200			{object}	wire.Piece			"it was on file already"
-//	@Success		201			{object}	wire.Piece
-//	@Failure		default		{object}	web.Problem	"RFC 9457 problem"
-//	@Security		Key
-//	@Router			/v1/pieces/{id}/refinish [post]
-func (s *Server) refinishPiece(r web.Request, in wire.RefinishRequest) (out wire.Piece, err error) {
-	piece, want, err := s.pieceToChange(r)
-	if err != nil {
-		return out, err
-	}
-	event := service.NewEvent{On: in.On, Fields: wire.SentFields(&in)}
-	made, err := s.app.Recording.Refinish(r.Request.Context(), r.Actor, piece.ID, event, want)
-	if err != nil {
-		return out, err
-	}
-	if !made {
-		r.Status(http.StatusOK)
-	}
-	return s.changedPiece(r, piece.ID)
 }

@@ -130,7 +130,7 @@ func TestNoPageOfTheBoardHoldsWhatIsTheOwnersAlone(t *testing.T) {
 	s := setup(t)
 	listing, _ := plantSecrets(t, s)
 	otto := s.signedIn(t, s.Keys["Otto"])
-	for _, path := range []string{"/board", "/board?all=true", "/board/listings/" + listing, "/board/try?id=" + listing, "/board/kerb"} {
+	for _, path := range []string{"/board", "/board?all=true", "/board/listings/" + listing, "/board/what-if?id=" + listing, "/board/finds"} {
 		hides(t, "another member", call{path: path}, otto.get(t, path).body)
 	}
 }

@@ -14,8 +14,10 @@ import (
 
 // profitBook is each sheet of the workbook with the CSV that has the same rows.
 var profitBook = []struct{ sheet, csv string }{
-	{"Pieces", "by=piece"}, {"Months", "by=month"}, {"Years", "by=year"}, {"Categories", "by=category"}, {"Finishes", "by=finish"},
-	{"Venues", "by=venue"}, {"Sources", "by=source"}, {"Lines", "rows=lines"}, {"Stock", "rows=stock"}, {"Let go", "rows=let_go"},
+	{"Pieces", "profit.csv?by=piece&"}, {"Months", "profit.csv?by=month&"}, {"Years", "profit.csv?by=year&"},
+	{"Categories", "profit.csv?by=category&"}, {"Finishes", "profit.csv?by=finish&"}, {"Venues", "profit.csv?by=venue&"},
+	{"Sources", "profit.csv?by=source&"}, {"Lines", "profit-lines.csv?"}, {"Stock", "stock.csv?"}, {"Let go", "let-go.csv?"},
+	{"Quick sales", "quick-sales.csv?"},
 }
 
 // Each cell of the profit workbook is the cell of the CSV, as a spreadsheet
@@ -33,10 +35,10 @@ func TestProfitWorkbook(t *testing.T) {
 		names := []string{"About", "Total"}
 		for _, one := range profitBook {
 			names = append(names, one.sheet)
-			expected := table(t, s.do(t, call{method: "GET", path: "/v1/reports/profit.csv?" + period + "&" + one.csv, key: key}))
+			expected := table(t, s.do(t, call{method: "GET", path: "/v1/reports/" + one.csv + period, key: key}))
 			sameCells(t, member, book, one.sheet, expected)
 		}
-		if got := book.GetSheetList(); !slices.Equal(got, append(names, "Quick sales")) {
+		if got := book.GetSheetList(); !slices.Equal(got, names) {
 			t.Errorf("sheets %q", got)
 		}
 		about, err := book.GetRows("About")
@@ -99,7 +101,7 @@ func cellAt(row []string, i int) string {
 
 // amountsOfProfit are the columns of money.
 var amountsOfProfit = strings.Fields(`revenue purchase_cost pickup_cost materials_cost other_cost fees fees_estimated cost
-	delivery_charged delivery_cost profit profit_per_hour profit_per_day_owned amount`)
+	delivery_charged delivery_cost profit profit_per_hour profit_per_day_owned amount first_ask sale_price`)
 
 // asCell is what a spreadsheet holds for a cell of a CSV, and what it shows.
 func asCell(column, text string) (raw, shown string) {

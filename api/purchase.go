@@ -45,9 +45,9 @@ func (s *Server) createPurchaseLimits(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return web.WithPointers(err)
 	}
-	out := wire.PurchaseLimitsAnswer{Limits: web.Each(found.Limits, wire.ViewerOf(a).PurchaseLimit), RankedBy: found.RankedBy}
+	out := wire.PurchaseLimitsAnswer{Items: web.Each(found.Limits, wire.ViewerOf(a).PurchaseLimit), RankedBy: found.RankedBy}
 	if form == web.FormCSV {
-		return web.WriteTable(c, "purchase-limits.csv", wire.PurchaseColumns, options, out.Limits)
+		return web.WriteTable(c, "purchase-limits.csv", wire.PurchaseColumns, options, out.Items)
 	}
 	return web.Answer(c, http.StatusOK, out)
 }

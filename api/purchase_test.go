@@ -3,7 +3,6 @@ package api_test
 import (
 	"encoding/csv"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -67,7 +66,7 @@ type purchaseLimit struct {
 }
 
 type purchaseAnswer struct {
-	Limits   []purchaseLimit
+	Items    []purchaseLimit
 	RankedBy string `json:"ranked_by"`
 }
 
@@ -84,7 +83,7 @@ func TestPurchaseLimits(t *testing.T) {
 		{"ref":"K-2",` + kerbside + `,"materials":30,"hours":3,"days_out":7,"price":"40.00"},
 		{"category":"harmonium","planned_finish":"painted","hours":5},
 		{"category":"dresser","material":"laminate","planned_finish":"stained","hours":5}]}`)
-	first, second := all.Limits[0], all.Limits[1]
+	first, second := all.Items[0], all.Items[1]
 	if first.MostToPay == nil || first.AtPrice == nil || first.Costs == nil || first.Offer == nil || first.WalkAway == nil {
 		t.Fatalf("the first find: %+v", first)
 	}
@@ -106,10 +105,10 @@ func TestPurchaseLimits(t *testing.T) {
 	if second.Ref != "K-2" || *second.Rank != 1 || *first.Rank != 2 || all.RankedBy != "profit_per_hour" || *second.MostToPay <= *first.MostToPay {
 		t.Errorf("ranked by %s: %d and %d", all.RankedBy, *first.Rank, *second.Rank)
 	}
-	if r := all.Limits[2]; r.Refusal == nil || r.Refusal.Reason != "interval_too_wide" || r.MostToPay != nil || r.Rank != nil {
+	if r := all.Items[2]; r.Refusal == nil || r.Refusal.Reason != "interval_too_wide" || r.MostToPay != nil || r.Rank != nil {
 		t.Errorf("a kind never sold: %+v", r)
 	}
-	if r := all.Limits[3]; r.Refusal == nil || r.Refusal.Reason != "finish_not_possible" || r.Costs != nil {
+	if r := all.Items[3]; r.Refusal == nil || r.Refusal.Reason != "finish_not_possible" || r.Costs != nil {
 		t.Errorf("stain on laminate: %+v", r)
 	}
 	if codes := fmt.Sprint(first.Cautions); codes != "[{lead} {recall} {tip_over}]" {
@@ -132,23 +131,23 @@ func TestPurchaseCosts(t *testing.T) {
 		return strings.Contains(textOf(l.Sentences), "Work not counted")
 	}
 	none := ask(`{"category":"dresser","condition":"good","planned_finish":"gilded"}`)
-	if l := none.Limits[0]; l.Plan.CostsFrom != "nothing" || !said(l) || none.RankedBy != "profit" || l.ProfitPerHour != nil || l.Plan.Hours != 0 {
+	if l := none.Items[0]; l.Plan.CostsFrom != "nothing" || !said(l) || none.RankedBy != "profit" || l.ProfitPerHour != nil || l.Plan.Hours != 0 {
 		t.Errorf("no costs known: %+v", l)
 	}
 	// The work is what the refinish estimate tells.
-	estimated := ask(`{` + kerbside + `}`).Limits[0]
+	estimated := ask(`{` + kerbside + `}`).Items[0]
 	work := want[struct {
-		Estimates []struct {
+		Items []struct {
 			Planned struct {
 				Materials, Hours float64
 				DaysOut          int `json:"days_out"`
 			}
 		}
-	}](t, s.do(t, call{method: "POST", path: "/v1/refinish-estimates", key: key, body: `{"subjects":[{` + kerbside + `}]}`}), 200).Estimates[0].Planned
+	}](t, s.do(t, call{method: "POST", path: "/v1/refinish-estimates", key: key, body: `{"subjects":[{` + kerbside + `}]}`}), 200).Items[0].Planned
 	if p := estimated.Plan; p.CostsFrom != "estimate" || said(estimated) || !about(p.Hours, work.Hours) || p.Hours < 3 || p.DaysOut != work.DaysOut || !about(estimated.Costs.Materials, work.Materials) {
 		t.Errorf("estimated: %+v, the work %+v", estimated, work)
 	}
-	asItIs := ask(`{"category":"dresser","condition":"fair","material":"solid_wood"}`).Limits[0]
+	asItIs := ask(`{"category":"dresser","condition":"fair","material":"solid_wood"}`).Items[0]
 	if asItIs.Plan.CostsFrom != "as_it_is" || said(asItIs) || fmt.Sprint(asItIs.Cautions) != "[{recall} {tip_over}]" {
 		t.Errorf("as it is: %+v", asItIs)
 	}
@@ -165,7 +164,7 @@ func TestPurchaseCosts(t *testing.T) {
 		`{"category":"dresser","finish":"painted","planned_color":"red"}`:           "33 7 6 refinish_options",
 		`{"category":"dresser","planned_finish":"gilded"}`:                          "0 0 0 nothing",
 	} {
-		l := ask(find).Limits[0]
+		l := ask(find).Items[0]
 		if l.Refusal != nil || l.Costs == nil {
 			t.Errorf("%s: %+v", find, l.Refusal)
 			continue
@@ -182,7 +181,7 @@ func TestPurchaseOfPieceOnFile(t *testing.T) {
 	s, key := demoSite(t)
 	mine := want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: `{"ref":"YARD-1","category":"dresser","stage":"bought","width":40,"depth":18,"height":34,"condition":"fair","finish":"original","purchase_cost":55,"pickup_cost":12,"hours":1.5,"materials_cost":9}`}), 201)
 	path := call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"YARD-1"},{"id":"` + mine["id"].(string) + `","price":70,"planned_finish":"painted","hours":6}]}`}
-	l := want[purchaseAnswer](t, s.do(t, path), 200).Limits
+	l := want[purchaseAnswer](t, s.do(t, path), 200).Items
 	if p := l[0].AtPrice; p == nil || p.Price != 55 || l[0].Costs.Transport != 12 || l[0].Costs.Materials != 9 || l[0].Plan.Hours != 1.5 || l[0].Ref != "YARD-1" {
 		t.Errorf("on file: %+v", l[0])
 	}
@@ -190,7 +189,7 @@ func TestPurchaseOfPieceOnFile(t *testing.T) {
 		t.Errorf("laid over: %+v", l[1])
 	}
 	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: `{"ref":"SEEN-1","category":"dresser","stage":"found","seller_ask":65}`}), 201)
-	found := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"SEEN-1","condition":"good"}]}`}), 200).Limits[0]
+	found := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"SEEN-1","condition":"good"}]}`}), 200).Items[0]
 	if p := found.AtPrice; p == nil || p.Price != 65 {
 		t.Errorf("what the seller asks: %+v", found)
 	}
@@ -200,7 +199,7 @@ func TestPurchaseOfPieceOnFile(t *testing.T) {
 		}
 		path.key = other
 		path.body = `{"subjects":[{"id":"` + mine["id"].(string) + `"}]}`
-		if l := want[purchaseAnswer](t, s.do(t, path), 200).Limits[0]; l.AtPrice != nil || l.Costs.Transport != 0 || l.Costs.Materials != 0 || l.Plan.Hours != 0 {
+		if l := want[purchaseAnswer](t, s.do(t, path), 200).Items[0]; l.AtPrice != nil || l.Costs.Transport != 0 || l.Costs.Materials != 0 || l.Plan.Hours != 0 {
 			t.Errorf("another member reads the costs: %+v", l)
 		}
 	}
@@ -220,7 +219,7 @@ func TestPurchaseTables(t *testing.T) {
 		t.Fatalf("%v in %q", err, r.body)
 	}
 	asJSON := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key,
-		body: `{"subjects":[{"ref":"F-1","category":"dresser","width":60,"planned_finish":"painted","hours":3,"price":30,"materials":20}],"target":{"hourly":20}}`}), 200).Limits[0]
+		body: `{"subjects":[{"ref":"F-1","category":"dresser","width":60,"planned_finish":"painted","hours":3,"price":30,"materials":20}],"target":{"hourly":20}}`}), 200).Items[0]
 	walk, err := strconv.ParseFloat(table[1][2], 64)
 	if err != nil || table[1][0] != "F-1" || table[1][1] != "1" || walk != *asJSON.WalkAway || table[1][3] != "30.00" || table[1][4] == "" || table[2][5] != "interval_too_wide" || table[2][1] != "" {
 		t.Errorf("table %q, as JSON %+v", table, asJSON)
@@ -275,10 +274,10 @@ func TestPurchaseFaults(t *testing.T) {
 	}
 	// Without sales there is no limit, and with an estimate no cautious one.
 	r := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"category":"desk"},{"category":"desk","estimate":300,"price":0}]}`}), 200)
-	if l := r.Limits[0]; l.Refusal == nil || l.Refusal.Reason != "too_few_sales" || l.MostToPay != nil {
+	if l := r.Items[0]; l.Refusal == nil || l.Refusal.Reason != "too_few_sales" || l.MostToPay != nil {
 		t.Errorf("without sales: %+v", l)
 	}
-	if l := r.Limits[1]; l.MostToPay != nil || l.AtLikely == nil || l.AtPrice == nil || l.AtPrice.ChanceOfLoss != nil || l.Rank == nil {
+	if l := r.Items[1]; l.MostToPay != nil || l.AtLikely == nil || l.AtPrice == nil || l.AtPrice.ChanceOfLoss != nil || l.Rank == nil {
 		t.Errorf("with an estimate: %+v", l)
 	}
 }
@@ -299,8 +298,8 @@ func TestUnusualSizeIsAnswered(t *testing.T) {
 			Ask      float64
 			Warnings []struct{ Code, Text string }
 		}
-		got := want[struct{ Suggestions, Limits []told }](t, s.do(t, call{method: "POST", path: path, key: key, body: `{"subjects":[` + subject + `,{"category":"nightstand","width":20}]}`}), 200)
-		both := slices.Concat(got.Suggestions, got.Limits)
+		got := want[struct{ Items []told }](t, s.do(t, call{method: "POST", path: path, key: key, body: `{"subjects":[` + subject + `,{"category":"nightstand","width":20}]}`}), 200)
+		both := got.Items
 		if w := both[0].Warnings; both[0].Ask <= 0 || len(w) == 0 || w[0].Code != "unusual_size" || !strings.HasSuffix(w[0].Text, "It is 110 in; usual are 11.8 to 31.5 (common practice, no source).") {
 			t.Errorf("%s: asked %g, %v", path, both[0].Ask, w)
 		}
@@ -319,8 +318,8 @@ func TestPlanOfAFindIsKept(t *testing.T) {
 	if made["planned_finish"] != "painted" || made["planned_color"] != "navy" {
 		t.Errorf("on file %v", made)
 	}
-	limits := want[struct{ Limits []purchaseLimit }](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key,
-		body: `{"subjects":[{"ref":"F-1"},{"ref":"F-1",` + plan + `},{"ref":"F-1","planned_finish":"cleaned"}]}`}), 200).Limits
+	limits := want[struct{ Items []purchaseLimit }](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key,
+		body: `{"subjects":[{"ref":"F-1"},{"ref":"F-1",` + plan + `},{"ref":"F-1","planned_finish":"cleaned"}]}`}), 200).Items
 	if kept, told, other := limits[0], limits[1], limits[2]; kept.Plan.Finish != "painted" || kept.Plan.Color != "navy" || kept.Plan.CostsFrom == "as_it_is" ||
 		*kept.MostToPay != *told.MostToPay || other.Plan.Finish != "cleaned" || *other.MostToPay == *kept.MostToPay {
 		t.Errorf("kept %+v\ntold %+v\nother %+v", kept, told, other)

@@ -27,10 +27,10 @@ func (s *Server) createRefinishEstimates(r web.Request, in wire.RefinishEstimate
 		return advice.RefinishSubject{Subject: advice.Subject(sub.Row), Plan: sub.Plan.Plan()}
 	})
 	found, err := s.app.Advice.RefinishEstimates(r.Request.Context(), r.Actor, subjects, n)
-	out.Estimates = make([]wire.RefinishEstimate, len(found))
+	out.Items = make([]wire.RefinishEstimate, len(found))
 	v := wire.ViewerOf(r.Actor)
 	for i := range found {
-		out.Estimates[i] = v.RefinishEstimate(&found[i], r.Actor.Group)
+		out.Items[i] = v.RefinishEstimate(&found[i], r.Actor.Group)
 	}
 	return out, err
 }

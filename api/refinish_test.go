@@ -71,7 +71,7 @@ type refinishEstimate struct {
 
 func (s *site) refinishes(t *testing.T, key, body string) []refinishEstimate {
 	t.Helper()
-	return want[struct{ Estimates []refinishEstimate }](t, s.do(t, call{method: "POST", path: "/v1/refinish-estimates", key: key, body: body}), 200).Estimates
+	return want[struct{ Items []refinishEstimate }](t, s.do(t, call{method: "POST", path: "/v1/refinish-estimates", key: key, body: body}), 200).Items
 }
 
 const oakDresser = `"category":"dresser","width":54,"depth":19,"height":33,"drawers":6,"material":"solid_wood","wood":"oak","condition":"good","finish":"original"`
@@ -161,7 +161,7 @@ func TestRefinishOnFile(t *testing.T) {
 				DaysOut               int `json:"days_out"`
 			}
 		}
-	}](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: key}), 200).Items // of others the estimate is hidden
+	}](t, s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: key}), 200).Items // of others the estimate is hidden
 	told := 0
 	for _, review := range reviews[:min(12, len(reviews))] {
 		looks := s.refinishes(t, key, `{"finishes":100,"subjects":[{"id":"`+review.ID+`"}]}`)[0].Finishes

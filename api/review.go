@@ -14,9 +14,9 @@ import (
 	"askwright/service/advice"
 )
 
-// staleFeed tells which listings need a hand, for feed readers.
+// reviewFeed tells which listings need a hand, for feed readers.
 //
-//	@Summary	Stale listings as an Atom feed
+//	@Summary	Listings to see to as an Atom feed
 //	@Description	An entry keeps its id for as long as the listing is offered; it is updated when its state or what to do about it changes.
 //	@Tags		advice
 //	@Param		query	query	wire.FeedQuery	false	"filters"
@@ -24,8 +24,8 @@ import (
 //	@Success	200		{string}	string	"RFC 4287"
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
-//	@Router		/v1/stale.atom [get]
-func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
+//	@Router		/v1/reviews.atom [get]
+func (s *Server) reviewFeed(c *gin.Context, a *service.Actor) error {
 	var in wire.FeedQuery
 	if err := web.ReadQuery(c, &in); err != nil {
 		return err
@@ -69,18 +69,18 @@ func (s *Server) staleFeed(c *gin.Context, a *service.Actor) error {
 	return err
 }
 
-// listStale reviews the open listings, the most urgent first.
+// listReviews reviews the open listings, the most urgent first.
 //
 //	@Summary	Review open listings
 //	@Tags		advice
-//	@Param		query	query	wire.StaleQuery	false	"filters"
+//	@Param		query	query	wire.ReviewQuery	false	"filters"
 //	@Produce	json,text/csv,application/problem+json
 //	@Success	200		{object}	wire.ReviewPage
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
-//	@Router		/v1/stale [get]
-//	@Router		/v1/stale.csv [get]
-func (s *Server) listStale(r web.Request, in wire.StaleQuery) ([]wire.Review, error) {
+//	@Router		/v1/reviews [get]
+//	@Router		/v1/reviews.csv [get]
+func (s *Server) listReviews(r web.Request, in wire.ReviewQuery) ([]wire.Review, error) {
 	member, err := s.MemberNamed(r, in.Member)
 	if err != nil {
 		return nil, err

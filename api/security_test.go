@@ -46,17 +46,16 @@ func documented(t *testing.T) [][2]string {
 	return out
 }
 
-var placeholder = regexp.MustCompile(`\{[a-z]+\}`)
+var placeholder = regexp.MustCompile(`\{[a-z_]+\}`)
 
 // bodies that are right, so that nothing but the key decides.
 var rightBodies = map[string]string{
 	"POST /v1/listings":             `{"ref":"N-1","category":"desk","stage":"found"}`,
-	"POST /v1/listings/import":      `[{"ref":"N-1","category":"desk","stage":"found"}]`,
+	"POST /v1/imports":              `[{"ref":"N-1","category":"desk","stage":"found"}]`,
 	"POST /v1/pieces":               `{"ref":"N-1","category":"desk","stage":"found"}`,
 	"PATCH /v1/listings/{id}":       `{"color":"navy"}`,
 	"POST /v1/listings/{id}/events": `{"kind":"ask","ask":400}`,
 	"PATCH /v1/pieces/{id}":         `{"color":"navy"}`,
-	"POST /v1/pieces/{id}/refinish": `{"finish":"clear"}`,
 	"POST /v1/pieces/{id}/costs":    `{"kind":"materials_cost","amount":12.5}`,
 	"POST /v1/suggestions":          `{"subjects":[{"category":"desk"}]}`,
 	"POST /v1/listings/{id}/offers": `{"amount":300}`,
@@ -68,12 +67,18 @@ var rightBodies = map[string]string{
 	"POST /v1/webhooks":             `{"url":"https://hooks.example/otterford"}`,
 }
 
+// noFeeds are lists with what is one's own, or the group's alone.
+var noFeeds = []string{
+	"/v1/pieces/{id}/costs.csv", "/v1/reports/profit.csv", "/v1/reports/profit-lines.csv", "/v1/reports/stock.csv", "/v1/reports/let-go.csv",
+	"/v1/reports/quick-sales.csv", "/v1/listings/{id}/events.csv", "/v1/listings/{id}/offers.csv", "/v1/work-queue.csv", "/v1/members.csv", "/v1/keys.csv",
+}
+
 // scopes says what each route needs, apart from the table of routes.
 func scopeOf(method, path string) string {
 	switch {
 	case strings.HasPrefix(path, "/v1/webhooks"):
 		return service.ScopeAdmin
-	case path == "/v1/pieces/{id}/costs.csv" || path == "/v1/reports/profit.csv": // a ledger is no feed
+	case slices.Contains(noFeeds, path):
 		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
@@ -215,13 +220,13 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	piece := want[struct{ Items []struct{ ID string } }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: s.Keys["Otto"]}), 200).Items[0].ID
 	for _, path := range []string{
 		"/v1/listings", "/v1/listings.csv", "/v1/listings/" + id, "/v1/listings/" + id + "/events", "/v1/listings/" + id + "/suggestion",
-		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/stale", "/v1/stale.csv",
-		"/v1/suggestions", "/v1/suggestions.csv", "/v1/reports/listing-age", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
-		"/v1/stale.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/model/record", "/v1/listings?fields=ref,estimate,purchase_cost",
+		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/reviews", "/v1/reviews.csv",
+		"/v1/suggestions", "/v1/suggestions.csv", "/v1/reports/listing-age", "/v1/reports/listing-age.csv",
+		"/v1/reviews.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/track-record", "/v1/listings?fields=ref,estimate,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
 	}
-	for _, path := range []string{"/v1/reports/profit?lines=true", "/v1/reports/profit.csv?rows=stock"} { // Otto's own, which is empty
+	for _, path := range []string{"/v1/reports/profit", "/v1/reports/profit-lines", "/v1/reports/stock.csv"} { // Otto's own, which is empty
 		r := s.do(t, call{method: "GET", path: path, key: s.Keys["Otto"]})
 		for _, secret := range secrets {
 			if r.StatusCode != 200 || strings.Contains(r.body, secret) {
@@ -231,7 +236,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	}
 	look("another member", s.Keys["Otto"], call{method: "POST", path: "/v1/suggestions", body: `{"subjects":[{"id":"` + id + `"},{"category":"desk"}]}`})
 	for _, path := range []string{
-		"/v1/listings.csv", "/v1/stale.csv", "/v1/stale.atom?state=fresh,slow,stale", "/v1/comparables.csv?category=desk", "/v1/suggestions.csv", "/v1/reports/listing-age.csv", "/v1/listing-age.csv",
+		"/v1/listings.csv", "/v1/reviews.csv", "/v1/reviews.atom?state=fresh,slow,stale", "/v1/comparables.csv?category=desk", "/v1/suggestions.csv", "/v1/reports/listing-age.csv",
 		"/v1/listings/" + id + "/curve.svg", "/v1/reports/listing-age.svg",
 	} {
 		look("a feed", feed, call{method: "GET", path: path})
@@ -409,7 +414,7 @@ func TestSlowImportHoldsNobodyUp(t *testing.T) {
 	slow, feed := make(chan struct{}), make(chan []byte)
 	done := make(chan int)
 	go func() {
-		r, err := http.NewRequest("POST", s.server.URL+"/v1/listings/import", channelReader(feed))
+		r, err := http.NewRequest("POST", s.server.URL+"/v1/imports", channelReader(feed))
 		if err == nil {
 			r.Header.Set("Authorization", "Bearer "+s.Keys["Wilda"])
 			r.Header.Set("Content-Type", "text/csv")

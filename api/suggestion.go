@@ -47,7 +47,7 @@ func (s *Server) createSuggestions(r web.Request, in wire.SuggestionsRequest) (o
 	subjects := web.Each(in.Subjects, func(cells wire.Cells) advice.Subject { return advice.Subject(cells) })
 	found, err := s.app.Advice.SuggestIf(r.Request.Context(), r.Actor, subjects, service.Cells(in.AndIf), within)
 	v := wire.ViewerOf(r.Actor)
-	out.Suggestions = web.Each(found, func(f advice.Suggestion) wire.Suggestion { return v.Suggestion(f, within) })
+	out.Items = web.Each(found, func(f advice.Suggestion) wire.Suggestion { return v.Suggestion(f, within) })
 	return out, err
 }
 

@@ -128,8 +128,8 @@ type problem struct {
 	Type, Title, Detail, Instance string
 	Status                        int
 	Errors                        []struct {
-		Pointer, Parameter, Ref, Column, Reason string
-		Row                                     int
+		Pointer, Parameter, Ref, Column, Code, Detail, Nearest string
+		Row                                                    int
 	}
 	Received, Rejected int
 }

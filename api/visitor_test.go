@@ -181,5 +181,5 @@ func numbersOf(t *testing.T, text string) map[string]bool {
 
 func demoListing(t *testing.T, s *site) string {
 	t.Helper()
-	return want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/stale?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
+	return want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: s.Keys["Maren"]}), 200).Items[0].ID
 }

@@ -65,7 +65,7 @@ func (s *Server) deleteWebhook(r web.Request) error {
 //	@Success		204
 //	@Failure		default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security		Key
-//	@Router			/v1/webhooks/{id}/test [post]
+//	@Router			/v1/webhooks/{id}/deliveries [post]
 func (s *Server) testWebhook(r web.Request) error {
 	return s.app.Webhooks.Test(r.Request.Context(), r.Actor, r.ID)
 }
@@ -106,13 +106,13 @@ func (s *Server) listWebhookDeliveries(r web.Request, in wire.WebhookDeliveryQue
 //	@Summary	Send a failed delivery again
 //	@Tags		webhooks
 //	@Param		id			path	string	true	"id of the webhook"
-//	@Param		delivery	path	string	true	"id of the delivery"
+//	@Param		delivery_id	path	string	true	"id of the delivery"
 //	@Success	204
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Security	Key
-//	@Router		/v1/webhooks/{id}/deliveries/{delivery}/resend [post]
+//	@Router		/v1/webhooks/{id}/deliveries/{delivery_id}/attempts [post]
 func (s *Server) resendWebhookDelivery(r web.Request) error {
-	delivery, err := web.IDAt(r.Context, "delivery")
+	delivery, err := web.IDAt(r.Context, "delivery_id")
 	if err != nil {
 		return err
 	}

@@ -139,7 +139,7 @@ func (s *site) deliveries(t *testing.T, member, id, query string) []delivery {
 // test asks for a message to a webhook of Wilda's.
 func (s *site) test(t *testing.T, hook endpoint) {
 	t.Helper()
-	if r := s.do(t, call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/test", key: s.Keys["Wilda"]}); r.StatusCode != 204 {
+	if r := s.do(t, call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/deliveries", key: s.Keys["Wilda"]}); r.StatusCode != 204 {
 		t.Fatalf("test: %d %s", r.StatusCode, r.body)
 	}
 }
@@ -274,7 +274,7 @@ func TestADeadLetterAndItsResending(t *testing.T) {
 	if want := "event,state,attempts,status,error\r\nlisting.sold,failed,9,503,it answered 503\r\n"; csv != want {
 		t.Errorf("as CSV %q, want %q", csv, want)
 	}
-	again := call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/deliveries/" + list[0].ID + "/resend", key: s.Keys["Wilda"]}
+	again := call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/deliveries/" + list[0].ID + "/attempts", key: s.Keys["Wilda"]}
 	if answer := s.do(t, again); answer.StatusCode != 204 {
 		t.Fatalf("sent again: %d %s", answer.StatusCode, answer.body)
 	}
@@ -291,7 +291,7 @@ func TestADeadLetterAndItsResending(t *testing.T) {
 	if hooks := s.hooks(t, "Wilda"); hooks[0].FailingSince != nil {
 		t.Errorf("after a success: %+v", hooks[0])
 	}
-	again.path = "/v1/webhooks/" + hook.ID + "/deliveries/" + hook.ID + "/resend"
+	again.path = "/v1/webhooks/" + hook.ID + "/deliveries/" + hook.ID + "/attempts"
 	wantProblem(t, s.do(t, again), 404, "not-found")
 }
 
@@ -349,7 +349,7 @@ func TestGoneDisablesAWebhook(t *testing.T) {
 	if hooks := s.hooks(t, "Wilda"); hooks[0].DisabledAt == nil || !strings.Contains(hooks[0].Note, "410") || len(list) != 2 || list[0].State != "failed" || list[1].State != "failed" {
 		t.Errorf("%+v, %+v", hooks, list)
 	}
-	again := call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/deliveries/" + list[0].ID + "/resend", key: s.Keys["Wilda"]}
+	again := call{method: "POST", path: "/v1/webhooks/" + hook.ID + "/deliveries/" + list[0].ID + "/attempts", key: s.Keys["Wilda"]}
 	if p := wantProblem(t, s.do(t, again), 409, "conflict"); !strings.Contains(p.Detail, "410") {
 		t.Errorf("detail %q", p.Detail)
 	}
@@ -407,7 +407,7 @@ func TestWebhookRequests(t *testing.T) {
 		`{"url":"https://hooks.example/","label":"` + strings.Repeat("x", 101) + `"}`: "/label",
 	} {
 		p := wantProblem(t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Wilda"], body: body}), 422, "invalid")
-		if len(p.Errors) != 1 || p.Errors[0].Pointer != pointer {
+		if len(p.Errors) != 1 || p.Errors[0].Pointer != "#"+pointer {
 			t.Errorf("%s: %+v", body, p.Errors)
 		}
 	}

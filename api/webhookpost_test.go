@@ -207,7 +207,7 @@ func TestStatesAreToldOvernight(t *testing.T) {
 	// Another remedy in the same state is no news.
 	s.Select(t, "delete from askwright.webhook_delivery returning event")
 	s.Select(t, "update askwright.listing_state set action = 'none', since = since - interval '30 days' returning state")
-	s.do(t, call{method: "GET", path: "/v1/stale.atom", key: s.Keys[admin]})
+	s.do(t, call{method: "GET", path: "/v1/reviews.atom", key: s.Keys[admin]})
 	s.send(t)
 	if changed := s.Select(t, "select state from askwright.listing_state where updated_at > since and action <> 'none'"); len(changed) == 0 || len(r.take()) > 0 {
 		t.Errorf("of %d other remedies something is told", len(changed))
@@ -219,7 +219,7 @@ func TestStatesAreToldOvernight(t *testing.T) {
 	}{{0, true}, {0, false}, {6, false}, {9, true}} {
 		s.Select(t, "update askwright.listing_state set state = 'fresh' where state in ('slow', 'stale') returning state")
 		s.Clock.Advance(test.days)
-		s.do(t, call{method: "GET", path: "/v1/stale.atom", key: s.Keys[admin]}) // reading notes states, too
+		s.do(t, call{method: "GET", path: "/v1/reviews.atom", key: s.Keys[admin]}) // reading notes states, too
 		now := review()
 		s.send(t)
 		s.send(t)
@@ -246,8 +246,8 @@ func TestWebhooksAreOffUnlessTurnedOn(t *testing.T) {
 	off.App, _ = s.replica(t, nil)
 	o := newSite(t, off, web.Limits{})
 	for path, body := range map[string]string{
-		"/v1/webhooks": `{"url":"https://hooks.example/"}`, "/v1/webhooks/" + hook.ID + "/test": "",
-		"/v1/webhooks/" + hook.ID + "/deliveries/" + hook.ID + "/resend": "",
+		"/v1/webhooks": `{"url":"https://hooks.example/"}`, "/v1/webhooks/" + hook.ID + "/deliveries": "",
+		"/v1/webhooks/" + hook.ID + "/deliveries/" + hook.ID + "/attempts": "",
 	} {
 		if p := wantProblem(t, o.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}), 409, "conflict"); !strings.Contains(p.Detail, "ASKWRIGHT_WEBHOOKS=on") {
 			t.Errorf("%s: %q", path, p.Detail)

@@ -24,8 +24,8 @@ func TestReadsWeighWhatTheyTake(t *testing.T) {
 		path   string
 		weight int
 	}{
-		{"/v1/listings?limit=1", 1}, {"/v1/reports/profit.xlsx", 25}, {"/v1/listings.xlsx", 20}, {"/v1/stale", 3},
-		{"/v1/stale?as_of=2026-03-10", 7}, {"/v1/digest.txt", 25},
+		{"/v1/listings?limit=1", 1}, {"/v1/reports/profit.xlsx", 25}, {"/v1/listings.xlsx", 20}, {"/v1/reviews", 3},
+		{"/v1/reviews?as_of=2026-03-10", 7}, {"/v1/digest.txt", 25},
 	} {
 		before := left()
 		r := s.do(t, call{method: "GET", path: weighed.path, key: s.Keys["Wilda"]})

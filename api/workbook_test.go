@@ -24,14 +24,14 @@ type landed struct {
 	Received, Created, Updated, Unchanged, Rejected int
 	Errors                                          []struct {
 		Row                       int
-		Ref, Column, Cell, Reason string
+		Ref, Column, Cell, Detail string
 	}
 	Revisions map[string]int64
 }
 
 func (s *site) importBook(t *testing.T, member, query string, book []byte) reply {
 	t.Helper()
-	return s.do(t, call{method: "POST", path: "/v1/listings/import" + query, key: s.Keys[member], body: string(book), header: []string{"Content-Type", xlsx}})
+	return s.do(t, call{method: "POST", path: "/v1/imports" + query, key: s.Keys[member], body: string(book), header: []string{"Content-Type", xlsx}})
 }
 
 func open(t *testing.T, r reply) *excelize.File {
@@ -148,7 +148,7 @@ func TestAWorkbookComesBack(t *testing.T) {
 	}
 	s.do(t, call{method: "PATCH", path: "/v1/listings/" + other, key: s.Keys[me], body: `{"flaws":"seen by somebody else"}`})
 	got = want[landed](t, s.importBook(t, me, "?revisions=true", save(t, book)), 200)
-	if got.Updated != 1 || got.Unchanged != rows-2 || got.Rejected != 1 || got.Errors[0].Column != "revision" || !strings.Contains(got.Errors[0].Reason, "somebody changed") ||
+	if got.Updated != 1 || got.Unchanged != rows-2 || got.Rejected != 1 || got.Errors[0].Column != "revision" || !strings.Contains(got.Errors[0].Detail, "somebody changed") ||
 		got.Errors[0].Cell != "Listings!"+column(t, book, "Listings", "revision")+"3" {
 		t.Errorf("%+v, want 1 updated, 1 rejected for its revision", got)
 	}
@@ -201,7 +201,7 @@ func TestASheetAsPeopleKeepIt(t *testing.T) {
 	}
 	var errs []string
 	for _, e := range got.Errors {
-		errs = append(errs, fmt.Sprintf("%d %s %s %s", e.Row, e.Column, e.Cell, e.Reason))
+		errs = append(errs, fmt.Sprintf("%d %s %s %s", e.Row, e.Column, e.Cell, e.Detail))
 	}
 	if !slices.Equal(errs, wanted) {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(errs, "\n"), strings.Join(wanted, "\n"))

@@ -33,7 +33,7 @@ cat <<END
 Once it serves, a key of the demo group Millrace Lane is printed below. With it, in another terminal:
   KEY=ask_a...
   curl -H "Authorization: Bearer \$KEY" '$url/v1/listings?limit=3'
-  curl -H "Authorization: Bearer \$KEY" '$url/v1/stale?state=stale'
+  curl -H "Authorization: Bearer \$KEY" '$url/v1/reviews?state=stale'
   curl -H "Authorization: Bearer \$KEY" -H 'Content-Type: application/json' $url/v1/suggestions -d '{"subjects": [{"category": "sideboard", "width": "60", "depth": "18", "height": "32", "finish": "painted", "color": "navy"}], "within_days": 30}'
 
 All that it can do: $url/docs/index.html

@@ -100,7 +100,7 @@ func (d *Draft) Read(cells Cells) []FieldError {
 			return
 		}
 		if err := c.Set(d, cell); err != nil {
-			errs = append(errs, FieldError{Column: c.Name, Reason: err.Error()})
+			errs = append(errs, FaultOf(c.Name, err))
 		}
 	}
 	unit, _ := ColumnByName("unit") // lengths depend on it

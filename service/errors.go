@@ -50,7 +50,28 @@ type FieldError struct {
 	Ref     string
 	Column  string
 	Reason  string
+	Code    string // what kind of fault it is; "": the value is wrong
+	Nearest string // what was probably meant
+	Cause   error  // a *WordError, where the value is no word of a closed list
 }
+
+// FaultOf is what is wrong with a column.
+func FaultOf(column string, err error) FieldError {
+	return FieldError{Column: column, Reason: err.Error(), Cause: err}
+}
+
+// WordError is a word that is not on a closed list.
+type WordError struct {
+	Word    string
+	Allowed []string
+}
+
+func (e *WordError) Error() string {
+	return fmt.Sprintf("%q is not one of %s", Clip(e.Word), strings.Join(e.Allowed, ", "))
+}
+
+// NotAllowed says which words a cell may have.
+func NotAllowed(cell string, allowed []string) error { return &WordError{cell, allowed} }
 
 // InvalidError says that a request was understood but its values are wrong.
 type InvalidError struct {
@@ -74,7 +95,13 @@ func (e *InvalidError) Error() string {
 
 // Invalid is an InvalidError of one field.
 func Invalid(column, format string, args ...any) *InvalidError {
-	return &InvalidError{Fields: []FieldError{{Column: column, Reason: fmt.Sprintf(format, args...)}}}
+	fault := FieldError{Column: column, Reason: fmt.Sprintf(format, args...)}
+	for _, arg := range args {
+		if err, ok := arg.(*WordError); ok {
+			fault.Cause = err
+		}
+	}
+	return &InvalidError{Fields: []FieldError{fault}}
 }
 
 // IsNotFound reports whether an error says that something is not there.

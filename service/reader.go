@@ -190,8 +190,3 @@ func CheckText(s string, most int) error {
 	}
 	return nil
 }
-
-// NotAllowed says which words a cell may have.
-func NotAllowed(cell string, allowed []string) error {
-	return fmt.Errorf("%q is not one of %s", Clip(cell), strings.Join(allowed, ", "))
-}

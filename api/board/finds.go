@@ -17,15 +17,15 @@ import (
 	"askwright/service/recording"
 )
 
-// The page for the kerb: what to pay for a find at most, and the finds that are
+// The page for the curb: what to pay for a find at most, and the finds that are
 // kept.
 var (
-	kerbFields = []string{"category", "width", "material", "condition", "planned_finish", "seller_ask"}
-	kerbMore   = []string{"planned_color", "planned_condition", "depth", "height", "wood", "set_size", "drawers", "doors", "flaws", "smell", "estimate", "hours", "materials", "transport"}
+	findFields = []string{"category", "width", "material", "condition", "planned_finish", "seller_ask"}
+	findMore   = []string{"planned_color", "planned_condition", "depth", "height", "wood", "set_size", "drawers", "doors", "flaws", "smell", "estimate", "hours", "materials", "transport"}
 )
 
-// kerbPage is a find with its limits, and the list of those kept.
-type kerbPage struct {
+// findsPage is a find with its limits, and the list of those kept.
+type findsPage struct {
 	Fields, More []formField
 	Wrong        []string // what belongs to no field
 	Limit        *wire.PurchaseLimit
@@ -37,10 +37,10 @@ type kerbPage struct {
 }
 
 // MoreFilled reports whether one of the fields that are folded away has a value.
-func (p *kerbPage) MoreFilled() bool { return anyFilled(p.More) }
+func (p *findsPage) MoreFilled() bool { return anyFilled(p.More) }
 
 // Told are the fields that have a value, to send them again.
-func (p *kerbPage) Told() (told []formField) {
+func (p *findsPage) Told() (told []formField) {
 	for _, f := range slices.Concat(p.Fields, p.More) {
 		if f.Value != "" {
 			told = append(told, f)
@@ -65,7 +65,7 @@ func (f find) Asked() *web.Number {
 
 const findsMost = 100 // of the kept ones that are shown
 
-// GetBoardKerb answers what to pay for a find at most, and lists the finds that
+// GetBoardFinds answers what to pay for a find at most, and lists the finds that
 // the member keeps.
 //
 //	@Summary	The board: what to pay for a find
@@ -78,33 +78,33 @@ const findsMost = 100 // of the kept ones that are shown
 //	@Success	200
 //	@Success	303	"not signed in"
 //	@Failure	422	"a value is wrong; the form again"
-//	@Router		/board/kerb [get]
-func (s *Board) GetBoardKerb(c *gin.Context, a *service.Actor) error {
+//	@Router		/board/finds [get]
+func (s *Board) GetBoardFinds(c *gin.Context, a *service.Actor) error {
 	p := web.ParamsOf(c)
 	sent := url.Values{}
-	for _, name := range slices.Concat(kerbFields, kerbMore) {
+	for _, name := range slices.Concat(findFields, findMore) {
 		sent.Set(name, p.Text(name))
 	}
 	kept := p.Text("kept")
 	if err := p.Done(); err != nil {
 		return err
 	}
-	page, status, err := s.kerbPage(c.Request.Context(), a, sent)
+	page, status, err := s.findsPage(c.Request.Context(), a, sent)
 	if err != nil {
 		return err
 	}
 	if slices.ContainsFunc(page.Finds, func(f find) bool { return f.Row.Ref == kept }) {
 		page.Kept = kept // not just any text of an address
 	}
-	return s.render(c, status, "kerb", boardFrame{Title: "Finds", At: "kerb", Viewer: a, Page: page})
+	return s.render(c, status, "finds", boardFrame{Title: "Finds", At: "finds", Viewer: a, Page: page})
 }
 
-func (s *Board) kerbPage(ctx context.Context, a *service.Actor, sent url.Values) (*kerbPage, int, error) {
-	page := &kerbPage{
-		Fields: formFields(kerbFields, "", sent), More: formFields(kerbMore, "", sent), Unit: lengthsIn(a.Group.Unit), Currency: a.Group.Currency.Code,
+func (s *Board) findsPage(ctx context.Context, a *service.Actor, sent url.Values) (*findsPage, int, error) {
+	page := &findsPage{
+		Fields: formFields(findFields, "", sent), More: formFields(findMore, "", sent), Unit: lengthsIn(a.Group.Unit), Currency: a.Group.Currency.Code,
 	}
 	page.Fields[0].Required = true
-	cells := filled(slices.Concat(kerbFields, kerbMore), "", sent)
+	cells := filled(slices.Concat(findFields, findMore), "", sent)
 	status := http.StatusOK
 	if len(cells) > 0 {
 		found, err := s.app.Advice.PurchaseLimits(ctx, a, []service.Cells{cells}, advice.PurchaseTarget{})
@@ -176,21 +176,21 @@ func (s *Board) PostBoardFind(c *gin.Context, a *service.Actor) error {
 	}
 	ctx, sent := c.Request.Context(), c.Request.PostForm
 	ref := strings.TrimSpace(sent.Get("ref"))
-	find := filled(slices.Concat(kerbFields, kerbMore), "", sent)
+	find := filled(slices.Concat(findFields, findMore), "", sent)
 	find["ref"] = ref
 	_, err := s.app.Recording.KeepFind(ctx, a, find)
 	var wrong *service.InvalidError
 	if errors.As(err, &wrong) {
-		page, _, err := s.kerbPage(ctx, a, sent)
+		page, _, err := s.findsPage(ctx, a, sent)
 		if err != nil {
 			return err
 		}
 		page.Wrong = append(page.Wrong, blame(wrong.Fields, func(column string) *formField { return fieldNamed(column, page.Fields, page.More) })...)
-		return s.render(c, http.StatusUnprocessableEntity, "kerb", boardFrame{Title: "Finds", At: "kerb", Viewer: a, Page: page})
+		return s.render(c, http.StatusUnprocessableEntity, "finds", boardFrame{Title: "Finds", At: "finds", Viewer: a, Page: page})
 	}
 	if err != nil {
 		return err
 	}
-	c.Redirect(http.StatusSeeOther, "/board/kerb?kept="+url.QueryEscape(ref)+"#finds")
+	c.Redirect(http.StatusSeeOther, "/board/finds?kept="+url.QueryEscape(ref)+"#finds")
 	return nil
 }

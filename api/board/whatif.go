@@ -30,8 +30,8 @@ var (
 
 const ifPrefix = "if_"
 
-// tryPage is a piece, and the same piece otherwise.
-type tryPage struct {
+// whatIfPage is a piece, and the same piece otherwise.
+type whatIfPage struct {
 	Listing  *service.Listing // on file, whose values the form holds at first; nil: none
 	Fields   []formField
 	More     []formField
@@ -51,13 +51,13 @@ type tryPage struct {
 
 // MoreFilled reports whether a value among the fields that are folded away was
 // typed, or is wrong.
-func (p *tryPage) MoreFilled() bool {
+func (p *whatIfPage) MoreFilled() bool {
 	isWrong := slices.ContainsFunc(p.More, func(f formField) bool { return f.Wrong != "" })
 	return isWrong || (p.Listing == nil && anyFilled(p.More))
 }
 
 // Shown is the answer that is told in full.
-func (p *tryPage) Shown() *wire.Suggestion {
+func (p *whatIfPage) Shown() *wire.Suggestion {
 	if p.Second != nil {
 		return p.Second
 	}
@@ -65,14 +65,14 @@ func (p *tryPage) Shown() *wire.Suggestion {
 }
 
 // Answers are those side by side.
-func (p *tryPage) Answers() []*wire.Suggestion {
+func (p *whatIfPage) Answers() []*wire.Suggestion {
 	if p.Second == nil {
 		return []*wire.Suggestion{p.First}
 	}
 	return []*wire.Suggestion{p.First, p.Second}
 }
 
-// GetBoardTry answers what a piece would bring; nothing is recorded.
+// GetBoardWhatIf answers what a piece would bring; nothing is recorded.
 //
 //	@Summary	The board: what a piece would bring
 //	@Tags		board
@@ -85,8 +85,8 @@ func (p *tryPage) Answers() []*wire.Suggestion {
 //	@Success	303	"not signed in"
 //	@Failure	404	"no such listing"
 //	@Failure	422	"a value is wrong; the form again"
-//	@Router		/board/try [get]
-func (s *Board) GetBoardTry(c *gin.Context, a *service.Actor) error {
+//	@Router		/board/what-if [get]
+func (s *Board) GetBoardWhatIf(c *gin.Context, a *service.Actor) error {
 	p := web.ParamsOf(c)
 	sent := url.Values{}
 	for _, name := range slices.Concat(describing, prefixed(ifPrefix, tryIf)) {
@@ -95,7 +95,7 @@ func (s *Board) GetBoardTry(c *gin.Context, a *service.Actor) error {
 	listing, unit := p.Text("listing"), p.OneOf("unit", service.UnitInch, service.UnitCentimetre)
 	var in wire.WithinQuery
 	web.BindQuery(p, &in)
-	page := &tryPage{Unit: cmp.Or(unit, a.Group.Unit), Currency: a.Group.Currency.Code, WithinDays: in.WithinDays}
+	page := &whatIfPage{Unit: cmp.Or(unit, a.Group.Unit), Currency: a.Group.Currency.Code, WithinDays: in.WithinDays}
 	if err := p.Done(); err != nil {
 		return err
 	}
@@ -126,7 +126,7 @@ func (s *Board) GetBoardTry(c *gin.Context, a *service.Actor) error {
 			return err
 		}
 	}
-	return s.render(c, status, "try", boardFrame{Title: "What if", At: "try", Viewer: a, Page: page})
+	return s.render(c, status, "whatif", boardFrame{Title: "What if", At: "whatif", Viewer: a, Page: page})
 }
 
 // changesOf are what is changed of the piece. Another finish keeps nothing of
@@ -184,7 +184,7 @@ func overlaid(v wire.Viewer, row *service.Listing, unit string, sent url.Values,
 }
 
 // try asks for the piece and, with changes, for the changed one.
-func (s *Board) try(ctx context.Context, a *service.Actor, page *tryPage, subject advice.Subject, changes service.Cells) error {
+func (s *Board) try(ctx context.Context, a *service.Actor, page *whatIfPage, subject advice.Subject, changes service.Cells) error {
 	ask := func(changes service.Cells) (*wire.Suggestion, error) {
 		found, err := s.app.Advice.SuggestIf(ctx, a, []advice.Subject{subject}, changes, page.WithinDays)
 		if err != nil {
@@ -214,7 +214,7 @@ func (s *Board) try(ctx context.Context, a *service.Actor, page *tryPage, subjec
 
 // blame puts what is wrong beside its field, of the change beside those of the
 // change.
-func (p *tryPage) blame(wrong *service.InvalidError) {
+func (p *whatIfPage) blame(wrong *service.InvalidError) {
 	for _, w := range wrong.Fields {
 		prefix := ""
 		if strings.HasPrefix(w.Pointer, "/and_if/") {

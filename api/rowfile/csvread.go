@@ -208,7 +208,7 @@ func headerOf(columns ColumnSet, cells []string, ignoreUnknown bool) (header, er
 		case !known && ignoreUnknown:
 			name = ignored
 		case !known:
-			wrong = append(wrong, service.FieldError{Column: web.Clip(name, 60), Reason: "is no column" + web.DidYouMean(columns.Nearest(web.Clip(name, 60)))})
+			wrong = append(wrong, columns.Unknown(name))
 		case slices.Contains(names, name):
 			wrong = append(wrong, service.FieldError{Column: name, Reason: "stands twice in the header"})
 		}

@@ -143,7 +143,9 @@ func (f *RowFile) jsonRow(n web.Node) (recording.Row, error) {
 		switch {
 		case !known && f.IgnoreUnknown:
 		case !known:
-			return row, &service.InvalidError{Fields: []service.FieldError{wrong(m.Name, "is no column%s", web.DidYouMean(f.Columns.Nearest(web.Clip(m.Name, 60))))}}
+			unknown := f.Columns.Unknown(m.Name)
+			unknown.Pointer, unknown.Row, unknown.Ref = pointer+"/"+web.EscapePointer(m.Name), f.Rows, web.Clip(row.Cells["ref"], 100)
+			return row, &service.InvalidError{Fields: []service.FieldError{unknown}}
 		case m.Value.Kind == web.NullNode || m.Value.Kind == web.NumberNode || m.Value.Kind == web.StringNode:
 			row.Cells[m.Name] = m.Value.Text
 		default:

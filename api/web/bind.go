@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"askwright/api/renamed"
 	"askwright/service"
 )
 
@@ -37,6 +38,12 @@ func decode(n Node, target any) error {
 func (b *Binder) Refuse(pointer, format string, args ...any) {
 	column := pointer[strings.LastIndexByte(pointer, '/')+1:]
 	b.wrong = append(b.wrong, service.FieldError{Pointer: pointer, Column: column, Reason: fmt.Sprintf(format, args...)})
+}
+
+// Unknown notes a name that is not known at its place in the body.
+func (b *Binder) Unknown(pointer string, f service.FieldError) {
+	f.Pointer = pointer
+	b.wrong = append(b.wrong, f)
 }
 
 // Want reports whether the value is of one of the kinds.
@@ -166,7 +173,8 @@ func (b *Binder) SetStruct(n Node, v reflect.Value, pointer string) {
 		at := pointer + "/" + EscapePointer(m.Name)
 		i, known := fields[m.Name]
 		if !known {
-			b.Refuse(at, "is not known here%s", DidYouMean(NearestName(m.Name, KeysOf(fields))))
+			names := KeysOf(fields)
+			b.Unknown(at, UnknownName(renamed.Field, m.Name, "is not known here", renamed.Among(names), NearestName(m.Name, names)))
 			continue
 		}
 		b.set(m.Value, v.Field(i), at)
@@ -183,12 +191,4 @@ func JSONFields(t reflect.Type) map[string]int {
 		}
 	}
 	return fields
-}
-
-// DidYouMean goes on after a name that is not known; "" where none is near.
-func DidYouMean(name string) string {
-	if name == "" {
-		return ""
-	}
-	return "; did you mean " + name + "?"
 }

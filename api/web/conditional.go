@@ -169,8 +169,8 @@ func IsAfterValue(column, value string) bool {
 
 // Page is how a list goes out.
 type Page[T any] struct {
-	Items []T    `json:"items"`
-	Next  string `json:"next,omitempty"`
+	Items []T     `json:"items"`
+	Next  *string `json:"next"` // the cursor of the next page; null: this was the last
 }
 
 // LinkNext tells where the next page is (RFC 8288).

@@ -13,6 +13,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/gin-gonic/gin"
+
+	"askwright/service"
 )
 
 // No body needs more: how deep arrays and objects nest, and how many values
@@ -174,7 +176,7 @@ func atPointer(pointer, reason string) error {
 	if pointer != "" {
 		detail = pointer + ": " + reason
 	}
-	return &RequestError{Kind: Malformed, Detail: detail, Errors: []ProblemError{{Pointer: pointer, Reason: reason}}}
+	return &RequestError{Kind: Malformed, Detail: detail, Errors: []ProblemError{problemError(service.FieldError{Pointer: pointer, Reason: reason})}}
 }
 
 // Value reads a value with all that is in it.

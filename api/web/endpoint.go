@@ -176,8 +176,8 @@ func PageEndpoint[In, Out any, P paged[In]](s *Kit, columns []TableColumn[Out], 
 		}
 		out := Page[Out]{Items: items}
 		if next != nil {
-			out.Next = next.Encode(c)
-			LinkNext(c, out.Next)
+			out.Next = new(next.Encode(c))
+			LinkNext(c, *out.Next)
 		}
 		switch {
 		case r.Form == FormCSV:

@@ -88,7 +88,7 @@ func TestAListIsNotMadeForAClientThatHasIt(t *testing.T) {
 		return []chair{{"C-1", 4}}, nil
 	})
 	first := ask(t, h, "GET", "/v1/chairs", "")
-	if first.Code != 200 || first.Body.String() != `{"items":[{"ref":"C-1","legs":4}]}` {
+	if first.Code != 200 || first.Body.String() != `{"items":[{"ref":"C-1","legs":4}],"next":null}` {
 		t.Errorf("%d %s", first.Code, first.Body)
 	}
 	tag := first.Header().Get("ETag")
@@ -138,7 +138,7 @@ func TestABodyIsReadAndItsFaultsHavePlaces(t *testing.T) {
 	for body, want := range map[string]string{
 		`{"ref":"C-1","legs":5}`: `201 {"ref":"C-1","legs":5}`,
 		`{"ref":"C-1","legs":4}`: `200 {"ref":"C-1","legs":4}`,
-		`{"legs":3}`:             `422 "pointer":"/legs"`,
+		`{"legs":3}`:             `422 "pointer":"#/legs"`,
 		`{"lgs":3}`:              `422 did you mean legs?`,
 		`{`:                      `400 ends too early`,
 	} {

@@ -7,8 +7,11 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strings"
 
 	"github.com/gin-gonic/gin"
+
+	"askwright/api/renamed"
 )
 
 // Fail answers with the problem that err is. When the answer has begun already
@@ -37,7 +40,7 @@ func (s *Kit) answerProblem(c *gin.Context, p Problem) {
 	p.Detail = Scrub(p.Detail)
 	for i := range p.Errors {
 		e := &p.Errors[i]
-		for _, text := range []*string{&e.Pointer, &e.Parameter, &e.Ref, &e.Column, &e.Reason} {
+		for _, text := range []*string{&e.Pointer, &e.Parameter, &e.Ref, &e.Column, &e.Detail, &e.Nearest} {
 			*text = Scrub(*text)
 		}
 	}
@@ -50,6 +53,10 @@ func (s *Kit) answerProblem(c *gin.Context, p Problem) {
 		h.Set("WWW-Authenticate", `Bearer realm="askwright"`)
 	case p.Status == http.StatusServiceUnavailable, p.Type == inProgress.URI():
 		h.Set("Retry-After", RetryAfterSeconds)
+	}
+	if p.Now != "" {
+		address, _, _ := strings.Cut(p.Now, "?")
+		h.Set("Link", "<"+address+`>; rel="successor-version"`) // RFC 5829
 	}
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Type", ProblemMediaType)
@@ -69,6 +76,21 @@ func (s *Kit) answerProblem(c *gin.Context, p Problem) {
 // NoRoute answers where nothing is.
 func (s *Kit) NoRoute(c *gin.Context) {
 	s.Fail(c, Refuse(NotFound, "there is nothing at this address"))
+}
+
+// Moved answers at an address that gave way to another one. No key is needed to
+// learn of that.
+func (s *Kit) Moved(r renamed.Route) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		now := r.At(c.Param)
+		detail := r.Method + " " + now
+		if r.Why != "" {
+			detail += ": " + r.Why
+		}
+		err := Refuse(Renamed, "this is now %s", detail)
+		err.Now = now
+		s.Fail(c, err)
+	}
 }
 
 // NoMethod answers a method that a route does not have.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"maps"
 	"net/url"
 	"regexp"
@@ -11,6 +12,7 @@ import (
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
 
+	"askwright/api/renamed"
 	"askwright/pricing"
 	"askwright/service"
 )
@@ -51,6 +53,13 @@ func (p *Params) Refuse(name, format string, args ...any) {
 	}
 }
 
+// RefuseWord notes that a value is not on a closed list.
+func (p *Params) RefuseWord(name, word string, allowed []string) {
+	if p.Err == nil {
+		p.Err = wrongParameter(service.FaultOf(name, service.NotAllowed(word, allowed)))
+	}
+}
+
 // Has notes that the name is known and reports whether it was sent.
 func (p *Params) Has(name string) bool {
 	p.known = append(p.known, name)
@@ -82,7 +91,7 @@ func (p *Params) List(name string) []string {
 func (p *Params) OneOf(name string, allowed ...string) string {
 	word := p.Text(name)
 	if word != "" && !slices.Contains(allowed, word) {
-		p.Refuse(name, "%q is not one of %s", Clip(word, 40), strings.Join(allowed, ", "))
+		p.RefuseWord(name, word, allowed)
 	}
 	return word
 }
@@ -144,28 +153,51 @@ func (p *Params) Fields(all []string) []string {
 func (p *Params) checkFields(wanted, all []string) {
 	for _, name := range wanted {
 		if !slices.Contains(all, name) {
-			p.Refuse("fields", "%q is no column%s", Clip(name, 40), DidYouMean(NearestName(name, all)))
+			p.refuseColumn(name, all)
 		}
 	}
+}
+
+// refuseColumn refuses a column that a table does not have.
+func (p *Params) refuseColumn(name string, all []string) {
+	if p.Err != nil {
+		return
+	}
+	f := UnknownName(renamed.Field, name, "is no column", renamed.Among(all), NearestName(name, all))
+	if f.Code != CodeRenamed {
+		f = UnknownName(renamed.Answer, name, "is no column", renamed.Among(all), f.Nearest)
+	}
+	f.Column, f.Reason = "fields", fmt.Sprintf("%q %s", Clip(name, 40), f.Reason)
+	p.Err = wrongParameter(f)
 }
 
 // Done returns the first fault: a wrong value, or a name that is not known.
 func (p *Params) Done() error {
 	for _, name := range slices.Sorted(maps.Keys(p.Values)) {
 		if name != "key" && !slices.Contains(p.known, name) {
-			p.Refuse(Clip(name, 40), "is not known here%s", DidYouMean(NearestName(name, p.known)))
+			p.unknown(name)
 		}
 	}
 	return p.Err
 }
 
-// NearestName is the name that was probably meant, or "".
-func NearestName(name string, known []string) string {
-	return service.Nearest(service.CanonicalWord(Clip(name, 60)), known)
+// unknown refuses a parameter that nobody asked for.
+func (p *Params) unknown(name string) {
+	isKnown := func(now string) bool {
+		return slices.Contains(p.known, now) || strings.HasPrefix(now, "/") && p.movedTo(name)
+	}
+	if p.Err == nil {
+		p.Err = wrongParameter(UnknownName(renamed.Parameter, name, "is not known here", isKnown, NearestName(name, p.known)))
+	}
 }
 
-// KeysOf are the keys of a map in their order.
-func KeysOf(m map[string]int) []string { return slices.Sorted(maps.Keys(m)) }
+// movedTo reports whether a parameter of this very address became an address of
+// its own.
+func (p *Params) movedTo(name string) bool {
+	return slices.ContainsFunc(renamed.Names, func(n renamed.Name) bool {
+		return n.Kind == renamed.Parameter && n.Was == name && n.Where == strings.TrimSuffix(p.path, ".csv")
+	})
+}
 
 // PathID reads the id in a path.
 func PathID(c *gin.Context) (uuid.UUID, error) { return IDAt(c, "id") }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -37,6 +38,7 @@ type Problem struct {
 	Status   int            `json:"status" example:"422"`                             // the HTTP status
 	Detail   string         `json:"detail,omitempty" example:"ask: \"abc\" is wrong"` // one line about this occurrence
 	Instance string         `json:"instance,omitempty"`                               // the request id, also in X-Request-Id
+	Now      string         `json:"now,omitempty" example:"/v1/reviews?state=stale"`  // of an address that moved: the present one
 	Errors   []ProblemError `json:"errors,omitempty"`                                 // what is wrong, value by value
 
 	*ImportCounts // of an import of which nothing landed
@@ -44,13 +46,15 @@ type Problem struct {
 
 // ProblemError is what is wrong with one value.
 type ProblemError struct {
-	Pointer   string `json:"pointer,omitempty" example:"/subjects/0/width"` // RFC 6901, into the body
-	Parameter string `json:"parameter,omitempty" example:"limit"`           // of the query
-	Row       int    `json:"row,omitempty" example:"17"`                    // data rows count from 1
+	Pointer   string `json:"pointer,omitempty" example:"#/subjects/0/width"` // RFC 6901, into the body
+	Parameter string `json:"parameter,omitempty" example:"limit"`            // of the query
+	Row       int    `json:"row,omitempty" example:"17"`                     // data rows count from 1
 	Ref       string `json:"ref,omitempty" example:"B-17"`
 	Column    string `json:"column,omitempty" example:"ask"`
 	Cell      string `json:"cell,omitempty" example:"Listings!D17"` // of a workbook
-	Reason    string `json:"reason"`
+	Code      string `json:"code" enums:"invalid,unknown_field,unknown_word,renamed" example:"renamed"`
+	Detail    string `json:"detail"`                                // what is wrong, in words
+	Nearest   string `json:"nearest,omitempty" example:"fee_share"` // of a name or word that is not known: the one that was probably meant
 }
 
 // ProblemType is one kind of problem with its documentation.
@@ -81,6 +85,8 @@ var (
 		"For instance an offer for a listing that ended, a second open listing of one piece, or a name that is taken."}
 	inProgress = &ProblemType{"in-progress", "The same request is still being worked on", http.StatusConflict,
 		"Another request with this Idempotency-Key has not been answered yet. Repeat after as many seconds as Retry-After says: the answer will be that one's."}
+	Renamed = &ProblemType{"renamed", "This address moved", http.StatusGone,
+		"now is the address that took its place, as does the header Link. docs/changelog.md lists all names that changed, with those of parameters and fields."}
 	Changed = &ProblemType{"changed", "It was changed in the meantime", http.StatusPreconditionFailed,
 		"The revision in If-Match is not the present one. Fetch it again, look, and repeat."}
 	TooLarge = &ProblemType{"too-large", "The request is too large", http.StatusRequestEntityTooLarge,
@@ -102,7 +108,7 @@ var (
 // ProblemTypes are all kinds of problems, as /problems lists them.
 var ProblemTypes = []*ProblemType{
 	Malformed, keyInAddress, Unauthenticated, Forbidden, NotFound, methodNotAllowed, NotAcceptable, Conflict, inProgress,
-	Changed, TooLarge, unsupportedMedia, Invalid, NothingLanded, TooMany, Internal, Unavailable,
+	Renamed, Changed, TooLarge, unsupportedMedia, Invalid, NothingLanded, TooMany, Internal, Unavailable,
 }
 
 // URI is the type's address.
@@ -128,6 +134,7 @@ var problemTable = []struct {
 type RequestError struct {
 	Kind   *ProblemType
 	Detail string
+	Now    string
 	Errors []ProblemError
 	Counts *ImportCounts
 }
@@ -141,8 +148,14 @@ func Refuse(kind *ProblemType, format string, args ...any) *RequestError {
 
 // BadParameter refuses a query parameter.
 func BadParameter(name, format string, args ...any) *RequestError {
-	reason := fmt.Sprintf(format, args...)
-	return &RequestError{Kind: Malformed, Detail: name + ": " + reason, Errors: []ProblemError{{Parameter: name, Reason: reason}}}
+	return wrongParameter(service.FieldError{Column: name, Reason: fmt.Sprintf(format, args...)})
+}
+
+// wrongParameter refuses a query parameter, which is the column of a fault.
+func wrongParameter(f service.FieldError) *RequestError {
+	e := problemError(f)
+	e.Column, e.Parameter = "", f.Column
+	return &RequestError{Kind: Malformed, Detail: f.Column + ": " + e.Detail, Errors: []ProblemError{e}}
 }
 
 // ProblemOf finds the document for an error. The text of an internal error or
@@ -151,7 +164,7 @@ func ProblemOf(err error) Problem {
 	var own *RequestError
 	if errors.As(err, &own) {
 		p := newProblem(own.Kind, own.Detail)
-		p.Errors, p.ImportCounts = own.Errors, own.Counts
+		p.Now, p.Errors, p.ImportCounts = own.Now, own.Errors, own.Counts
 		return p
 	}
 	var wrong *service.InvalidError
@@ -186,7 +199,7 @@ const maxDetail = 500
 
 // OneLine is the first fault in full and the number of the others.
 func OneLine(e *service.InvalidError) string {
-	first := (&service.InvalidError{Fields: e.Fields[:min(1, len(e.Fields))]}).Error()
+	first := (&service.InvalidError{Fields: Each(e.Fields[:min(1, len(e.Fields))], explained)}).Error()
 	if len(e.Fields) > 0 && e.Fields[0].Row > 0 {
 		first = fmt.Sprintf("row %d, %s", e.Fields[0].Row, first)
 	}
@@ -198,11 +211,17 @@ func OneLine(e *service.InvalidError) string {
 
 // ProblemErrors tells faults of fields as a problem does.
 func ProblemErrors(fields []service.FieldError) []ProblemError {
-	out := make([]ProblemError, len(fields))
-	for i, f := range fields {
-		out[i] = ProblemError{Pointer: f.Pointer, Row: f.Row, Ref: f.Ref, Column: f.Column, Reason: f.Reason}
+	return Each(fields, problemError)
+}
+
+func problemError(f service.FieldError) ProblemError {
+	f = explained(f)
+	if f.Pointer != "" {
+		f.Pointer = "#" + f.Pointer // a fragment (RFC 6901, 6), as in RFC 9457
 	}
-	return out
+	return ProblemError{
+		Pointer: f.Pointer, Row: f.Row, Ref: f.Ref, Column: f.Column, Code: cmp.Or(f.Code, CodeInvalid), Detail: f.Reason, Nearest: f.Nearest,
+	}
 }
 
 // WithPointers gives each wrong column its place in a body that is one object.
@@ -227,17 +246,6 @@ func ProblemTypeByName(name string) (*ProblemType, bool) {
 	return ProblemTypes[i], true
 }
 
-// Clip shortens text for a message.
-func Clip(s string, most int) string { return service.ClipTo(s, most) }
-
-// ByteCount writes a size in words.
-func ByteCount(n int64) string {
-	if n >= 1<<20 {
-		return fmt.Sprintf("%d MB", n>>20)
-	}
-	return fmt.Sprintf("%d bytes", n)
-}
-
 // InQuery turns wrong values into wrong parameters: they came in the address.
 func InQuery(err error) error {
 	var wrong *service.InvalidError
@@ -246,7 +254,7 @@ func InQuery(err error) error {
 	}
 	refused := &RequestError{Kind: Malformed, Detail: OneLine(&service.InvalidError{Fields: withoutRows(wrong.Fields)})}
 	for _, f := range wrong.Fields {
-		refused.Errors = append(refused.Errors, ProblemError{Parameter: f.Column, Reason: f.Reason})
+		refused.Errors = append(refused.Errors, wrongParameter(f).Errors...)
 	}
 	return refused
 }

@@ -46,15 +46,6 @@ func CsvParams(p *Params, form string, columns []string) TableOptions {
 	return o
 }
 
-// Each shows every item.
-func Each[S, T any](from []S, show func(S) T) []T {
-	out := make([]T, len(from))
-	for i, one := range from {
-		out[i] = show(one)
-	}
-	return out
-}
-
 // WriteTable writes items that are at hand.
 func WriteTable[T any](c *gin.Context, filename string, columns []TableColumn[T], o TableOptions, items []T) error {
 	startFile(c, csvMediaType, filename)

@@ -34,6 +34,7 @@ type AgeLine struct {
 // AgePage is the open listings by category, the one with most first.
 type AgePage struct {
 	Items []AgeLine `json:"items"`
+	Next  *string   `json:"next"` // null: the list is whole
 }
 
 // AgeLine shows the ages of a category.
@@ -85,6 +86,7 @@ type SurvivalStep struct {
 // more.
 type DaysToSellPage struct {
 	Items []DaysToSell `json:"items"`
+	Next  *string      `json:"next"` // null: the list is whole
 }
 
 // SurvivalLevel is the level of the limits of a survival curve.

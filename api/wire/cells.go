@@ -34,7 +34,7 @@ func readCells(b *web.Binder, n web.Node, pointer string, columns rowfile.Column
 	for _, m := range n.Members {
 		at := pointer + "/" + web.EscapePointer(m.Name)
 		if _, known := columns.ByName(m.Name); !known {
-			b.Refuse(at, "is no column%s", web.DidYouMean(columns.Nearest(m.Name)))
+			b.Unknown(at, columns.Unknown(m.Name))
 			continue
 		}
 		if m.Value.Kind == web.NullNode || b.Want(m.Value, at, web.NumberNode, web.StringNode) {
@@ -61,7 +61,7 @@ func (s *RefinishSubject) ReadNode(b *web.Binder, n web.Node, pointer string) {
 	}
 	s.Row = readCells(b, row, pointer, rowfile.ColumnSet{
 		ByName: service.ColumnByName,
-		Nearest: func(name string) string {
+		Near: func(name string) string {
 			return cmp.Or(web.NearestName(name, web.KeysOf(fields)), service.NearestColumn(name))
 		},
 	})

@@ -42,6 +42,7 @@ func (a Adjustment) InCell() string { return a.Term + ":" + string(a.Percent) }
 // ComparablePage is the comparables of a subject, the nearest first.
 type ComparablePage struct {
 	Items []Comparable `json:"items"`
+	Next  *string      `json:"next"` // null: the list is whole
 }
 
 // Comparable shows a comparable.

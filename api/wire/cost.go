@@ -28,6 +28,7 @@ type CostLine struct {
 // CostPage is a piece's ledger by its days.
 type CostPage struct {
 	Items []CostLine `json:"items"`
+	Next  *string    `json:"next"` // null: the list is whole
 }
 
 // NewCost asks for a cost line: of a kind, or one that undoes another.

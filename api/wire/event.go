@@ -71,15 +71,15 @@ func (e Event) Tell() string {
 
 // Event is a dated fact about a listing.
 type Event struct {
-	ID       uuid.UUID         `json:"id" format:"uuid"`
-	Kind     string            `json:"kind" example:"ask"`
-	On       string            `json:"on" format:"date"`      // the day that it speaks of
-	At       time.Time         `json:"at" format:"date-time"` // when it was recorded
-	Member   string            `json:"member"`                // who recorded it
-	Changes  map[string]Values `json:"changes,omitempty"`     // by column
-	Details  map[string]string `json:"details,omitempty"`     // of an offer or a refinish
-	Voids    *uuid.UUID        `json:"voids,omitempty" format:"uuid"`
-	VoidedBy *uuid.UUID        `json:"voided_by,omitempty" format:"uuid"`
+	ID       uuid.UUID  `json:"id" format:"uuid"`
+	Kind     string     `json:"kind" example:"ask"`
+	On       string     `json:"on" format:"date"`                 // the day that it speaks of
+	At       time.Time  `json:"at" format:"date-time"`            // when it was recorded
+	Member   string     `json:"member"`                           // who recorded it
+	Changes  changes    `json:"changes,omitempty" csv:"embedded"` // by column
+	Details  details    `json:"details,omitempty" csv:"embedded"` // of an offer or a refinish
+	Voids    *uuid.UUID `json:"voids,omitempty" format:"uuid"`
+	VoidedBy *uuid.UUID `json:"voided_by,omitempty" format:"uuid"`
 }
 
 // Values are a column before and after; "" was or is unknown.
@@ -87,6 +87,35 @@ type Values struct {
 	Old string `json:"old"`
 	New string `json:"new"`
 }
+
+// changes are by column.
+type changes map[string]Values
+
+// InCell is the changes in a table: a column with its value before and after.
+func (c changes) InCell() string {
+	return pairs(c, func(v Values) string { return v.Old + ">" + v.New })
+}
+
+// details are fields of an event that are no columns.
+type details map[string]string
+
+// InCell is the details in a table.
+func (d details) InCell() string {
+	return pairs(d, func(text string) string { return text })
+}
+
+// pairs are names with their values, in the order of the names.
+func pairs[V any](of map[string]V, text func(V) string) string {
+	parts := make([]string, 0, len(of))
+	for _, name := range slices.Sorted(maps.Keys(of)) {
+		parts = append(parts, name+":"+text(of[name]))
+	}
+	return strings.Join(parts, ";")
+}
+
+// EventColumns are the columns of events.
+var EventColumns = web.ColumnsOf[Event](`
+	id kind on at member changes details voids voided_by`)
 
 // EventRequest asks for an event. Which fields apply depends on the kind.
 type EventRequest struct {
@@ -156,6 +185,7 @@ func SentFields(request any) map[string]string {
 // EventPage is a listing's story.
 type EventPage struct {
 	Items []Event `json:"items"`
+	Next  *string `json:"next"` // null: the list is whole
 }
 
 // EventAnswer is the listing after an event.
@@ -177,7 +207,7 @@ func (v Viewer) Events(l *service.Listing, events []service.Event) []Event {
 			maps.Copy(shown.Details, e.OwnerDetails)
 		}
 		if len(e.Changes) > 0 {
-			shown.Changes = make(map[string]Values, len(e.Changes))
+			shown.Changes = make(changes, len(e.Changes))
 		}
 		for column, v := range e.Changes {
 			shown.Changes[column] = Values(v)

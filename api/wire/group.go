@@ -208,7 +208,12 @@ type Member struct {
 // MemberPage is the people of the group.
 type MemberPage struct {
 	Items []Member `json:"items"`
+	Next  *string  `json:"next"` // null: the list is whole
 }
+
+// MemberColumns are the columns of members.
+var MemberColumns = web.ColumnsOf[Member](`
+	id name joined_at left_at`)
 
 // NewMember asks for a member.
 type NewMember struct {

@@ -5,6 +5,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"askwright/api/web"
 	"askwright/service/members"
 )
 
@@ -24,7 +25,8 @@ type Key struct {
 
 // KeyPage is a list of keys.
 type KeyPage struct {
-	Items []Key `json:"items"`
+	Items []Key   `json:"items"`
+	Next  *string `json:"next"` // null: the list is whole
 }
 
 // CreatedKey is a new key with its secret, which is shown this once.
@@ -32,6 +34,10 @@ type CreatedKey struct {
 	Key
 	Secret string `json:"key"`
 }
+
+// KeyColumns are the columns of keys.
+var KeyColumns = web.ColumnsOf[Key](`
+	id member_id member scope label made_by created_at expires_at revoked_at last_used_at`)
 
 // NewKey asks for a key.
 type NewKey struct {

@@ -34,7 +34,7 @@ func GroupJSON(a *service.Actor) (json.RawMessage, error) { return json.Marshal(
 // ListingPage is a page of rows.
 type ListingPage struct {
 	Items []ListingRow `json:"items"`
-	Next  string       `json:"next,omitempty"` // the cursor of the next page
+	Next  *string      `json:"next"` // the cursor of the next page; null: this was the last
 }
 
 // ListingQuery is what a list of rows can be asked for. Lists of words take
@@ -100,7 +100,7 @@ func ReadWords(p *web.Params, name string) []string {
 			at = grade
 		}
 		if column.Closed && at < 0 {
-			p.Refuse(name, "%q is not one of %s", web.Clip(v, 40), strings.Join(column.Words, ", "))
+			p.RefuseWord(name, v, column.Words)
 		}
 		if values[i] = word; name == "condition" {
 			values[i] = strconv.Itoa(at + 1)

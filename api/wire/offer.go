@@ -65,6 +65,7 @@ type LowestToTake struct {
 // OfferPage is the offers for a listing as they came, undone ones left out.
 type OfferPage struct {
 	Items     []Offer        `json:"items"`
+	Next      *string        `json:"next"`             // null: the list is whole
 	Lowest    []LowestToTake `json:"lowest,omitempty"` // of an open listing
 	HeldUntil *string        `json:"held_until,omitempty" format:"date"`
 	Refusal   *Refusal       `json:"refusal,omitempty"` // of lowest

@@ -22,13 +22,12 @@ type Piece struct {
 	DaysOwned int               `json:"days_owned,omitempty"`                      // owner only: until it was sold, or today
 	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`             // refs of its rows, the first one first
 	Listings  []json.RawMessage `json:"listings" swaggertype:"array,object"`       // listing rows
-	Story     []StoryEntry      `json:"story,omitempty"`                           // of a single piece: all that happened, in order
 }
 
 // PiecePage is a page of pieces.
 type PiecePage struct {
 	Items []Piece `json:"items"`
-	Next  string  `json:"next,omitempty"`
+	Next  *string `json:"next"` // the cursor of the next page; null: this was the last
 }
 
 // Piece shows a piece with its listings.
@@ -69,31 +68,7 @@ func (l *stateWords) FromQuery(p *web.Params, name string) {
 	*l = p.List(name)
 	for _, state := range *l {
 		if !slices.Contains(service.PieceStates, state) {
-			hint := web.DidYouMean(web.NearestName(state, service.PieceStates))
-			p.Refuse(name, "%q is no state%s", web.Clip(state, 40), hint)
+			p.RefuseWord(name, state, service.PieceStates)
 		}
 	}
-}
-
-// RefinishRequest says what changes of a piece's look, and how its next listing
-// begins. One of the look's fields is needed.
-type RefinishRequest struct {
-	On           string       `json:"on" format:"date"`                       // the day it came off the market; default: today
-	Ref          *string      `json:"ref" example:"B-17-2"`                   // of the next row; default: the next free one of the piece
-	Finish       *string      `json:"finish" example:"clear"`                 //
-	Color        *string      `json:"color" example:"mid_wood"`               //
-	SecondFinish *string      `json:"second_finish"`                          // of a two_tone piece
-	SecondColor  *string      `json:"second_color"`                           //
-	Topcoat      *string      `json:"topcoat"`                                //
-	Sheen        *string      `json:"sheen"`                                  //
-	Hardware     *string      `json:"hardware" example:"replaced"`            //
-	Condition    *web.Decimal `json:"condition" swaggertype:"string"`         // as it is offered next
-	Flaws        *string      `json:"flaws"`                                  // that are left
-	Smell        *string      `json:"smell"`                                  // that is left
-	Legs         *string      `json:"legs" example:"shortened by two inches"` // what was done to them
-	Top          *string      `json:"top" example:"sanded, new boards"`       // what was done to it
-	ListedOn     *string      `json:"listed_on" format:"date"`                // with ask: the next listing opens at once
-	Ask          *web.Decimal `json:"ask" swaggertype:"number"`               //
-	Estimate     *web.Decimal `json:"estimate" swaggertype:"number"`          // owner only
-	Venue        *string      `json:"venue"`                                  // default: as before
 }

@@ -52,7 +52,7 @@ func WriteProfitBook(b *web.Workbook, reports []ProfitReport) error {
 	if err := web.AddSheet(b, "Let go", idLast, report.LetGo); err != nil {
 		return err
 	}
-	return web.AddSheet(b, "Quick sales", quickSaleColumns, report.QuickSales)
+	return web.AddSheet(b, "Quick sales", QuickSaleColumns, report.QuickSales)
 }
 
 // aboutProfitColumns tell what the report is about, a line each.
@@ -90,16 +90,45 @@ type ProfitReport struct {
 	From       string       `json:"from,omitempty" format:"date"` // of the sale
 	To         string       `json:"to,omitempty" format:"date"`   // of the sale, included
 	Items      []ProfitItem `json:"items"`                        // pieces and periods by their days, others by profit
+	Next       *string      `json:"next"`                         // null: the list is whole
 	Total      ProfitItem   `json:"total"`                        // the sum of items
 	StockOn    string       `json:"stock_on" format:"date"`       // the last day of the period, or today
-	Stock      []StockItem  `json:"stock"`                        // not sold by then, at what it cost by then
-	StockTotal StockItem    `json:"stock_total"`                  // the sum of stock
-	LetGo      []StockItem  `json:"let_go"`                       // left without a sale within the period, at all that they cost; in no figure of items
-	LetGoTotal StockItem    `json:"let_go_total"`                 // the sum of let_go
-	Lines      []ProfitLine `json:"lines,omitempty"`              // with lines=true: the amounts that items are the sums of
-	QuickSales []QuickSale  `json:"quick_sales"`                  // gone by the day after listing at the full first ask: asked too little?
+	StockTotal StockItem    `json:"stock_total"`                  // the sum of /v1/reports/stock
+	LetGoTotal StockItem    `json:"let_go_total"`                 // the sum of /v1/reports/let-go, in no figure of items
 	Sentences  []Sentence   `json:"sentences"`
 	Cautions   []Caution    `json:"cautions"`
+
+	// Lists of their own: not sold by StockOn, left without a sale within the
+	// period, the amounts that Items are the sums of, and what went at once.
+	Stock      []StockItem  `json:"-"`
+	LetGo      []StockItem  `json:"-"`
+	Lines      []ProfitLine `json:"-"`
+	QuickSales []QuickSale  `json:"-"`
+}
+
+// StockReport is the unsold pieces of a member, or those that left without a
+// sale.
+type StockReport struct {
+	Items   []StockItem `json:"items"`
+	Next    *string     `json:"next"`                   // null: the list is whole
+	Total   StockItem   `json:"total"`                  // the sum of items
+	StockOn string      `json:"stock_on" format:"date"` // the last day of the period, or today
+}
+
+// StockTable has a line for each piece.
+var StockTable = web.TableOf(StockColumns, func(r StockReport) []StockItem { return r.Items })
+
+// ProfitLinePage is the amounts that the figures of the profit report are the
+// sums of.
+type ProfitLinePage struct {
+	Items []ProfitLine `json:"items"`
+	Next  *string      `json:"next"`
+}
+
+// QuickSalePage is the listings that went at once.
+type QuickSalePage struct {
+	Items []QuickSale `json:"items"`
+	Next  *string     `json:"next"`
 }
 
 // ProfitItem is one sold piece, or the sold pieces that have something in
@@ -320,7 +349,8 @@ var StockColumns = web.ColumnsOf[StockItem](`
 var LineColumns = web.ColumnsOf[ProfitLine](`
 	group piece_ref ref on kind amount hours step note piece_id listing_id cost_id`)
 
-var quickSaleColumns = web.ColumnsOf[QuickSale](`
+// QuickSaleColumns are the columns of quick sales.
+var QuickSaleColumns = web.ColumnsOf[QuickSale](`
 	ref listed_on ended_on first_ask sale_price listing_id`)
 
 // OptionalCount writes a count; "" where it is unknown.
@@ -333,39 +363,20 @@ func OptionalCount(n *int) string {
 
 // ProfitQuery is what the report can be asked for.
 type ProfitQuery struct {
-	By    string       `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
-	From  pricing.Date `form:"from" swaggertype:"string" format:"date"`               // of the sale
-	To    pricing.Date `form:"to" swaggertype:"string" format:"date"`                 // of the sale, included; also the day of the stock
-	Lines bool         `form:"lines"`                                                 // JSON: with the amounts that the figures are made of
-	Rows  string       `form:"rows" enums:"items,lines,stock,let_go" default:"items"` // CSV: which of the four
+	By   string       `form:"by" enums:"piece,month,year,category,finish,venue,source" default:"piece"`
+	From pricing.Date `form:"from" swaggertype:"string" format:"date"` // of the sale
+	To   pricing.Date `form:"to" swaggertype:"string" format:"date"`   // of the sale, included; also the day of the stock
 	web.TableQuery
 }
 
-// RowsLines and the others are what the table of the report can be of.
+// PeriodQuery is the period of a report.
+type PeriodQuery struct {
+	From pricing.Date `form:"from" swaggertype:"string" format:"date"`
+	To   pricing.Date `form:"to" swaggertype:"string" format:"date"` // included
+	web.TableQuery
+}
+
 const (
 	byPiece    = "piece"
-	RowsLines  = "lines"
-	RowsStock  = "stock"
-	RowsLetGo  = "let_go"
 	TaxCaution = "Askwright-Caution" // header of the CSV, whose rows are data alone
 )
-
-// ReadProfitQuery reads what is asked for, which rows a CSV has, and their columns.
-func ReadProfitQuery(p *web.Params, form string) (q profit.Query, rows string, columns []string) {
-	var in ProfitQuery
-	web.BindQuery(p, &in)
-	q = profit.Query{By: in.By, From: in.From, To: in.To, WithLines: in.Lines}
-	rows = in.Rows
-	columns = web.ColumnNames(ProfitColumns(q.By))
-	switch {
-	case form == web.FormJSON && p.Text("rows") != "":
-		p.Refuse("rows", "is for CSV; JSON has items, stock and let_go, and lines with lines=true")
-	case form == web.FormCSV && q.WithLines:
-		p.Refuse("lines", "is for JSON; for CSV it is rows=lines")
-	case rows == RowsLines:
-		columns, q.WithLines = web.ColumnNames(LineColumns), true
-	case rows == RowsStock || rows == RowsLetGo:
-		columns = web.ColumnNames(StockColumns)
-	}
-	return q, rows, columns
-}

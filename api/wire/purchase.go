@@ -31,7 +31,8 @@ type PurchaseTarget struct {
 
 // PurchaseLimitsAnswer has one limit for each subject, in order.
 type PurchaseLimitsAnswer struct {
-	Limits   []PurchaseLimit `json:"limits"`
+	Items    []PurchaseLimit `json:"items"`
+	Next     *string         `json:"next"`                                     // always null
 	RankedBy string          `json:"ranked_by" enums:"profit_per_hour,profit"` // profit where the hours of one are unknown
 }
 

@@ -51,7 +51,7 @@ func TestParametersAreReadByTheirTags(t *testing.T) {
 		var got asked
 		err := web.ReadQuery(contextFor("/?"+test.query), &got)
 		if test.refused != "" {
-			if err == nil || web.ProblemOf(err).Errors[0].Reason != test.refused {
+			if err == nil || web.ProblemOf(err).Errors[0].Detail != test.refused {
 				t.Errorf("%s: %v, want %s", test.query, err, test.refused)
 			}
 			continue

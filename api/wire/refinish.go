@@ -43,7 +43,8 @@ type Amounts map[string]float64
 
 // RefinishEstimatesAnswer has one estimate for each subject, in order.
 type RefinishEstimatesAnswer struct {
-	Estimates []RefinishEstimate `json:"estimates"`
+	Items []RefinishEstimate `json:"items"`
+	Next  *string            `json:"next"` // always null
 }
 
 // RefinishEstimate is what looks take and bring on one piece.

@@ -3,7 +3,6 @@ package wire
 import (
 	"encoding/xml"
 	"slices"
-	"strings"
 
 	"github.com/google/uuid"
 
@@ -122,6 +121,7 @@ type Remedy struct {
 // ReviewPage is the open listings, the most urgent first.
 type ReviewPage struct {
 	Items []Review `json:"items"`
+	Next  *string  `json:"next"` // null: the list is whole
 }
 
 // Review shows where a listing stands.
@@ -168,8 +168,8 @@ var ReviewColumns = web.ColumnsOf[Review](`
 	action_color=remedies.color expected_net=remedies.expected_net gain
 	chance_better_than_waiting=remedies.chance_better_than_waiting cautions held_until`)
 
-// StaleQuery is what the reviews can be asked for.
-type StaleQuery struct {
+// ReviewQuery is what the reviews can be asked for.
+type ReviewQuery struct {
 	State  OpenStates   `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
 	Member string       `form:"member"`                                          // me, an id or a name
 	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"`        // default: today
@@ -184,7 +184,7 @@ func (l *OpenStates) FromQuery(p *web.Params, name string) {
 	*l = p.List(name)
 	for _, state := range *l {
 		if !slices.Contains(advice.ListingStates, state) {
-			p.Refuse(name, "%q is not one of %s", web.Clip(state, 40), strings.Join(advice.ListingStates, ", "))
+			p.RefuseWord(name, state, advice.ListingStates)
 		}
 	}
 }

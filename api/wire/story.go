@@ -18,6 +18,12 @@ type StoryEntry struct {
 	Figures figures `json:"figures,omitempty" swaggertype:"object,number" csv:"embedded"` // amounts, days, hours and counts by name
 }
 
+// StoryPage is all that happened to a piece, in order.
+type StoryPage struct {
+	Items []StoryEntry `json:"items"`
+	Next  *string      `json:"next"`
+}
+
 // figures are written as an object, in their order.
 type figures []history.Figure
 

@@ -149,7 +149,8 @@ type SuggestionsRequest struct {
 
 // SuggestionsAnswer has one suggestion for each subject, in order.
 type SuggestionsAnswer struct {
-	Suggestions []Suggestion `json:"suggestions"`
+	Items []Suggestion `json:"items"`
+	Next  *string      `json:"next"` // always null
 }
 
 // WithinDefault is in how many days a piece is to be sold where nothing is said.

@@ -23,6 +23,7 @@ type OpenSuggestion struct {
 // OpenSuggestionPage is the suggestions for the open listings, by ref.
 type OpenSuggestionPage struct {
 	Items []OpenSuggestion `json:"items"`
+	Next  *string          `json:"next"` // null: the list is whole
 }
 
 // OpenSuggestion shows the suggestion for an open listing.
@@ -71,7 +72,7 @@ var AdviceColumns = slices.Concat(
 )
 
 // AdviceTable has a line for each subject.
-var AdviceTable = web.TableOf(AdviceColumns, func(a SuggestionsAnswer) []Suggestion { return a.Suggestions })
+var AdviceTable = web.TableOf(AdviceColumns, func(a SuggestionsAnswer) []Suggestion { return a.Items })
 
 // SuggestionColumns are adviceColumns with what is on file.
 var SuggestionColumns = func() []web.TableColumn[OpenSuggestion] {

@@ -26,6 +26,7 @@ type Webhook struct {
 // WebhookPage is the group's webhooks.
 type WebhookPage struct {
 	Items []Webhook `json:"items"`
+	Next  *string   `json:"next"` // null: the list is whole
 }
 
 // CreatedWebhook is a new webhook with the secret of its signatures, which is
@@ -72,7 +73,7 @@ type WebhookDelivery struct {
 // WebhookDeliveryPage is a page of deliveries, the latest first.
 type WebhookDeliveryPage struct {
 	Items []WebhookDelivery `json:"items"`
-	Next  string            `json:"next,omitempty"` // cursor of the next page
+	Next  *string           `json:"next"` // the cursor of the next page; null: this was the last
 }
 
 // DeliveryOf shows a delivery.

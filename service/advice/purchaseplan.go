@@ -125,7 +125,9 @@ func readPlan(a *service.Actor, sub subject, cells service.Cells, onFile service
 			continue
 		}
 		if err := c.Set(d, cell); err != nil {
-			errs = append(errs, service.FieldError{Ref: d.Ref, Column: c.Name, Reason: err.Error()})
+			fault := service.FaultOf(c.Name, err)
+			fault.Ref = d.Ref
+			errs = append(errs, fault)
 		}
 	}
 	if d.Finish == sub.row.Finish || d.Finish == "cleaned" { // the color stays unless told

@@ -98,7 +98,9 @@ func (p Plan) job(l *service.Listing, g *service.Group) (j refinish.Job, wrong [
 		case service.CheckText(text, 60) != nil:
 			refuse(column, "%v", service.CheckText(text, 60))
 		case w != "" && closed != nil && !service.IsOneOf(w, closed):
-			refuse(column, "%v", service.NotAllowed(text, closed))
+			fault := service.FaultOf(column, service.NotAllowed(text, closed))
+			fault.Ref = l.Ref
+			wrong = append(wrong, fault)
 		}
 		return w
 	}

@@ -147,14 +147,14 @@ def _send(table):
     revisions, stopped = {}, ""
     try:
         for rows in _chunks(table.rows, ROWS_PER_REQUEST):
-            code, text = _request("/v1/listings/import?revisions=true", [row["cells"] for row in rows], repeatable=True, understands=422)
+            code, text = _request("/v1/imports?revisions=true", [row["cells"] for row in rows], repeatable=True, understands=422)
             answer = json.loads(text)
             if "received" not in answer:
                 raise Trouble(_problem(code, text))
             for name in counts:
                 counts[name] += answer[name]
             for e in answer.get("errors") or []:
-                table.fault(rows[e["row"] - 1]["line"], e.get("column"), e["reason"])
+                table.fault(rows[e["row"] - 1]["line"], e.get("column"), e["detail"])
             revisions.update(answer.get("revisions") or {})
     except Trouble as e:
         stopped = " Stopped: %s What was sent before is kept; send again, nothing is doubled." % e
@@ -183,7 +183,7 @@ def _fill_suggestions(table):
 
 
 def _mark_stale(table):
-    by_ref = {r["ref"]: r for r in _records(_request("/v1/stale.csv?member=me&fields=ref," + ",".join(STALE))[1])}
+    by_ref = {r["ref"]: r for r in _records(_request("/v1/reviews.csv?member=me&fields=ref," + ",".join(STALE))[1])}
     answers = {row["line"]: by_ref[str(row["cells"]["ref"])] for row in table.rows if str(row["cells"]["ref"]) in by_ref}
     return "%d open listings reviewed." % table.write_answers(STALE, answers)
 
@@ -208,10 +208,10 @@ def _advise(table, rows, path, subject):
                 break
             wrong = set()
             for e in json.loads(text).get("errors") or []:
-                place = re.match(r"/subjects/(\d+)", e.get("pointer", ""))
+                place = re.match(r"#/subjects/(\d+)", e.get("pointer", ""))
                 if place:
                     wrong.add(int(place.group(1)))
-                    table.fault(some[int(place.group(1))]["line"], e.get("column"), e["reason"])
+                    table.fault(some[int(place.group(1))]["line"], e.get("column"), e["detail"])
             if not wrong:
                 raise Trouble(_problem(code, text))
             some = [row for i, row in enumerate(some) if i not in wrong]

@@ -145,7 +145,7 @@ class Macros(OfficeCase):
         self.assertGreater(got["F-1"]["suggested_ask"], 0)
         self.assertRegex(self.notes(sheet)[(8, self.column(sheet, "width"))], 'Askwright: "wide" is not a length')
         self.assertEqual(self.run_macro(doc, "mark_stale"), "5 open listings reviewed.")
-        stale = {r["ref"]: r for r in csv.DictReader(io.StringIO(api(self.key, "/v1/stale.csv").decode()))}
+        stale = {r["ref"]: r for r in csv.DictReader(io.StringIO(api(self.key, "/v1/reviews.csv").decode()))}
         got = self.records(sheet)
         for r in rows:
             self.assertEqual([got[r["ref"]]["state"], got[r["ref"]]["gain"]], [stale[r["ref"]]["state"], float(stale[r["ref"]]["gain"])])

@@ -15,10 +15,9 @@ from support import XLSX, OfficeCase, api, days_ago, serial
 CSV_UTF8 = ("FilterName", "Text - txt - csv (StarCalc)"), ("FilterOptions", "44,34,76,1,,1033,false,true")
 CSV_GERMAN = CSV_UTF8[0], ("FilterOptions", "59,34,76,1,,1031,false,true")
 
-# Lists whose JSON stands elsewhere, or that need a parameter.
-JSON_OF = {"/v1/listing-age.csv": "/v1/reports/listing-age", "/v1/pieces/{id}/story.csv": "/v1/pieces/{id}"}
+# Lists that need a parameter, or whose rows stand elsewhere in the JSON.
 QUERY_OF = {"/v1/comparables.csv": "category=desk", "/v1/work-queue.csv": "hours=12&money=150"}
-MEMBER_OF = {"/v1/pieces/{id}/story.csv": "story", "/v1/work-queue.csv": "tasks"}
+MEMBER_OF = {"/v1/work-queue.csv": "tasks"}
 OTHER_NAMES = {"/v1/suggestions.csv": {"suggested_ask": "ask", "ask": None}}
 
 
@@ -38,10 +37,10 @@ class Exports(OfficeCase):
         self.with_demo()
         evil = '=1+1'
         api(self.key, "/v1/listings", {"ref": "E-1", "category": "desk", "listed_on": days_ago(3), "ask": 100, "flaws": evil, "maker": 'a "b", c\nd'})
-        for name in ("listings", "stale", "suggestions", "listing-age"):
+        for name in ("listings", "reviews", "suggestions", "reports/listing-age"):
             text = api(self.key, "/v1/%s.csv" % name)
             rows = list(csv.reader(io.StringIO(text.decode("utf-8"), newline=""), strict=True))
-            doc = self.office.open(self.saved(name + ".csv", text), *(prop(*p) for p in CSV_UTF8))
+            doc = self.office.open(self.saved(name.replace("/", "-") + ".csv", text), *(prop(*p) for p in CSV_UTF8))
             got = cells(doc.Sheets.getByIndex(0))
             self.assertEqual(len(got), len(rows), name)
             for wanted, line in zip(rows, got):
@@ -68,7 +67,7 @@ class Exports(OfficeCase):
         listing = json.loads(api(self.key, "/v1/listings?ref=E-1"))["items"][0]
         piece = json.loads(api(self.key, "/v1/pieces?ref=E-1"))["items"][0]
         hook = json.loads(api(self.key, "/v1/webhooks", {"url": "https://hooks.example/otterford", "label": "=the chat"}))
-        api(self.key, "/v1/webhooks/%s/test" % hook["id"], {})
+        api(self.key, "/v1/webhooks/%s/deliveries" % hook["id"], {})
         ids = {"listings": listing["id"], "pieces": piece["id"], "webhooks": hook["id"]}
         described = json.loads(api(self.key, "/openapi.json"))["paths"]
         paths = sorted(p for p in described if p.endswith(".csv") and "get" in described[p])
@@ -134,7 +133,7 @@ class Exports(OfficeCase):
             out = os.path.join(self.folder, name)
             doc.storeToURL(url(out), (prop("FilterName", "Calc MS Excel 2007 XML"),))
             with open(out, "rb") as f:
-                return json.loads(api(self.key, "/v1/listings/import", f.read(), XLSX))
+                return json.loads(api(self.key, "/v1/imports", f.read(), XLSX))
 
         answer = back("back.xlsx")
         with zipfile.ZipFile(os.path.join(self.folder, "back.xlsx")) as z:
@@ -159,7 +158,7 @@ class Exports(OfficeCase):
         sheet.getCellByPosition(header.index("flaws"), other).String = "a dent"
         answer = back("both.xlsx")
         self.assertEqual([answer["updated"], answer["unchanged"], answer["rejected"]], [1, answer["received"] - 2, 1])
-        self.assertRegex(answer["errors"][0]["reason"], "somebody changed")
+        self.assertRegex(answer["errors"][0]["detail"], "somebody changed")
         self.assertEqual(answer["errors"][0]["cell"], "Listings!%s%d" % (letters(header.index("revision")), other + 1))
         doc.close(True)
 
@@ -193,7 +192,7 @@ class Exports(OfficeCase):
         def back():
             doc.storeToURL(url(out), tuple(prop(*p) for p in options))
             with open(out, "rb") as f:
-                return json.loads(api(self.key, "/v1/listings/import" + read, f.read(), "text/csv"))
+                return json.loads(api(self.key, "/v1/imports" + read, f.read(), "text/csv"))
 
         self.assertIsInstance(grid[line][grid[0].index("ask")], float)
         answer = back()
@@ -214,8 +213,8 @@ class Exports(OfficeCase):
         doc = self.office.open(self.saved("profit.xlsx", api(self.key, "/v1/reports/profit.xlsx")))
         names = ["About", "Total", "Pieces", "Months", "Years", "Categories", "Finishes", "Venues", "Sources", "Lines", "Stock", "Let go", "Quick sales"]
         self.assertEqual(list(doc.Sheets.ElementNames), names)
-        for name, query in (("Pieces", ""), ("Months", "by=month"), ("Lines", "rows=lines"), ("Stock", "rows=stock")):
-            header, rows = records(api(self.key, "/v1/reports/profit.csv?" + query))
+        for name, query in (("Pieces", "profit.csv"), ("Months", "profit.csv?by=month"), ("Lines", "profit-lines.csv"), ("Stock", "stock.csv")):
+            header, rows = records(api(self.key, "/v1/reports/" + query))
             grid = cells(doc.Sheets.getByName(name))
             self.assertEqual([sorted(grid[0]), len(grid)], [sorted(header), len(rows) + 1])
             self.assertGreater(len(rows), 5, name)

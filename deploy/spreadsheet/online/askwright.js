@@ -120,7 +120,7 @@ function send_(table) {
     chunks_(table.rows, ROWS_PER_REQUEST).forEach(function (rows) {
       const answer = importRows_(rows);
       Object.keys(counts).forEach(function (name) { counts[name] += answer[name] || 0; });
-      (answer.errors || []).forEach(function (e) { table.fault(rows[e.row - 1].line, e.column, e.reason); });
+      (answer.errors || []).forEach(function (e) { table.fault(rows[e.row - 1].line, e.column, e.detail); });
       Object.assign(revisions, answer.revisions);
     });
   } catch (e) {
@@ -144,7 +144,7 @@ function told_(sent) {
 
 function importRows_(rows) {
   const answer = request_({
-    method: 'post', path: '/v1/listings/import?revisions=true', body: rows.map(function (row) { return row.cells; }),
+    method: 'post', path: '/v1/imports?revisions=true', body: rows.map(function (row) { return row.cells; }),
     repeatable: true, understands: 422,
   });
   const counts = JSON.parse(answer.text);
@@ -187,7 +187,7 @@ function markStale() {
   report_('Mark stale', function () {
     const table = readTable_(ROW);
     const byRef = {};
-    records_(request_({ path: '/v1/stale.csv?member=me&fields=ref,' + STALE.join(',') }).text)
+    records_(request_({ path: '/v1/reviews.csv?member=me&fields=ref,' + STALE.join(',') }).text)
       .forEach(function (r) { byRef[r.ref] = r; });
     const answers = {};
     table.rows.forEach(function (row) {
@@ -247,7 +247,7 @@ function ASKWRIGHT_STALE(refs, what) {
     if (STALE.indexOf(what) < 0) throw new Error(what + ' is none of ' + STALE.join(', '));
     const byRef = cached_(['stale', what], function () {
       const found = {};
-      records_(request_({ path: '/v1/stale.csv?member=me&fields=ref,' + what }).text)
+      records_(request_({ path: '/v1/reviews.csv?member=me&fields=ref,' + what }).text)
         .forEach(function (r) { found[r.ref] = typed_(what, r[what]); });
       return found;
     });
@@ -500,10 +500,10 @@ function advise_(table, rows, path, subjectOf) {
       }
       const wrong = {};
       (JSON.parse(answer.text).errors || []).forEach(function (e) {
-        const place = /^\/subjects\/(\d+)/.exec(e.pointer || '');
+        const place = /^#\/subjects\/(\d+)/.exec(e.pointer || '');
         if (!place) return;
         wrong[place[1]] = true;
-        table.fault(some[place[1]].line, e.column, e.reason);
+        table.fault(some[place[1]].line, e.column, e.detail);
       });
       if (!Object.keys(wrong).length) throw new Error(problem_(answer));
       some = some.filter(function (_, i) { return !wrong[i]; });

@@ -213,7 +213,7 @@ test('one action: 2,000 rows out and 500 suggestions back, far below the quotas'
   assert.equal(host.toasts[2], '500 open listings reviewed.');
   assert.equal(host.requests.length, 1);
   assert.deepEqual(sheet.writes, ['values', 'notes']);
-  const stale = parseCsv(await api(host.key, '/v1/stale.csv?fields=ref,state,gain'));
+  const stale = parseCsv(await api(host.key, '/v1/reviews.csv?fields=ref,state,gain'));
   const [ref, state, gain] = stale[1];
   const line = sheet.column('ref').indexOf(ref);
   assert.deepEqual([sheet.column('state')[line], sheet.column('gain')[line]], [state, Number(gain)]);
@@ -222,7 +222,7 @@ test('one action: 2,000 rows out and 500 suggestions back, far below the quotas'
 test('purchase limits for finds; one that cannot be read gets a note, the others their answers', async () => {
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
-  const r = await fetch(url + '/v1/listings/import', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  const r = await fetch(url + '/v1/imports', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
   assert.equal(r.status, 200);
   const sheet = new Sheet([
     ['ref', 'category', 'width', 'condition', 'planned_finish', 'hours', 'materials', 'stage', 'listed_on', 'most_to_pay', 'mine', 'walk_away'],
@@ -251,7 +251,7 @@ test('purchase limits for finds; one that cannot be read gets a note, the others
 test('custom functions answer a range at once, are cached, and tell errors in words', async () => {
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
-  await fetch(url + '/v1/listings/import', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  await fetch(url + '/v1/imports', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
   const host = connected(new Sheet([['ref']]), key);
   const header = [['category', 'mine', 'Width']];
   const rows = [['sideboard', 'x', 60], ['', '', ''], ['desk', 'y', 48]];
@@ -259,7 +259,7 @@ test('custom functions answer a range at once, are cached, and tell errors in wo
   assert.ok(got[0][0] > 0 && got[1][0] === '' && got[2][0] > 0, JSON.stringify(got));
   assert.deepEqual(host.run('ASKWRIGHT_SUGGEST', header, rows), got);
   assert.equal(host.requests.length, 1);
-  const refs = parseCsv(await api(key, '/v1/stale.csv?fields=ref,state')).slice(1, 4);
+  const refs = parseCsv(await api(key, '/v1/reviews.csv?fields=ref,state')).slice(1, 4);
   assert.deepEqual(host.run('ASKWRIGHT_STALE', refs.map((r) => [r[0]])), refs.map((r) => [r[1]]));
   assert.deepEqual(host.run('ASKWRIGHT_STALE', 'nobody'), [['']]);
   assert.equal(host.requests.length, 2);
@@ -304,7 +304,7 @@ test('text that looks like a formula or a number stays what it is; the key stand
 test('rows on file that are not in the sheet are added, and come back unchanged', async () => {
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
-  await fetch(url + '/v1/listings/import', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  await fetch(url + '/v1/imports', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
   await api(key, '/v1/listings', { method: 'POST', body: { ref: '=1+1', category: 'desk', listed_on: '2026-03-05', ask: 480.5, flaws: '007', maker: '-3', notes: 'May 5', smell: 'true' } });
   const header = parseCsv(await api(key, '/v1/listings.csv'))[0];
   const middle = header.length >> 1;

@@ -65,7 +65,10 @@ func with(ours []string, names ...string) []string {
 var pureNot = []string{"net", "net/http", "database/sql", "os/exec", "context", "github.com/", "log/slog"}
 
 // answers are what a page of the board is filled from.
-var answers = append(slices.Clip(components), "askwright/service/app", "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web", "askwright/api/wire")
+var answers = append(slices.Clip(components), "askwright/service/app", "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web", "askwright/api/wire", names)
+
+// names are those that changed.
+const names = "askwright/api/renamed"
 
 var noSQL = []string{"github.com/jackc/", "database/sql/driver"}
 
@@ -98,9 +101,10 @@ var arrows = []struct {
 	{"askwright/db", components, []string{"github.com/gin-gonic/"}},
 	{"askwright/db/private", nil, []string{"github.com/gin-gonic/"}},
 	{"askwright/api/chart", nil, []string{"net/http", "github.com/"}},
-	{"askwright/api/web", domain, noSQL},
-	{"askwright/api/rowfile", append(with(domain, "recording"), "askwright/api/web"), noSQL},
-	{"askwright/api/wire", append(slices.Clip(components), "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web"), noSQL},
+	{names, nil, pureNot},
+	{"askwright/api/web", append(slices.Clip(domain), names), noSQL},
+	{"askwright/api/rowfile", append(with(domain, "recording"), "askwright/api/web", names), noSQL},
+	{"askwright/api/wire", append(slices.Clip(components), "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web", names), noSQL},
 	{"askwright/api/board", answers, noSQL},
 	{"askwright/api", append(slices.Clip(answers), "askwright/api/board", "askwright/docs"), noSQL},
 	{"askwright/docs", nil, nil},

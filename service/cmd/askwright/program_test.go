@@ -204,12 +204,12 @@ func useDemo(t *testing.T, api, key string) {
 	t.Helper()
 	status, body := do(t, http.MethodPost, api+"/v1/suggestions", key, `{"subjects":[{"category":"sideboard","width":60,"depth":18,"height":34,"condition":"good"}],"within_days":30}`)
 	var answer struct {
-		Suggestions []struct{ Ask float64 }
+		Items []struct{ Ask float64 }
 	}
-	if err := json.Unmarshal([]byte(body), &answer); err != nil || status != http.StatusOK || len(answer.Suggestions) != 1 || answer.Suggestions[0].Ask <= 0 {
+	if err := json.Unmarshal([]byte(body), &answer); err != nil || status != http.StatusOK || len(answer.Items) != 1 || answer.Items[0].Ask <= 0 {
 		t.Errorf("a suggestion: %d %v %s", status, err, body)
 	}
-	status, body = get(t, api+"/v1/stale", key)
+	status, body = get(t, api+"/v1/reviews", key)
 	if status != http.StatusOK || !strings.Contains(body, `"stale"`) {
 		t.Errorf("the stale review: %d %.200s, want a stale listing", status, body)
 	}
@@ -238,7 +238,7 @@ func TestServeSendsToWebhooks(t *testing.T) {
 		t.Fatalf("a webhook: %d %v %s", status, err, body)
 	}
 	hook := c.urls[0] + "/v1/webhooks/" + made.ID
-	if status, body := do(t, http.MethodPost, hook+"/test", key, ""); status != http.StatusNoContent {
+	if status, body := do(t, http.MethodPost, hook+"/deliveries", key, ""); status != http.StatusNoContent {
 		t.Fatalf("tested: %d %s", status, body)
 	}
 	for deadline := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
