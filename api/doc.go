@@ -4,7 +4,8 @@
 package api
 
 //go:generate go tool swag init -d . --useStructName -g doc.go -o ../docs --outputTypes json
-//go:generate mv ../docs/swagger.json ../docs/openapi.json
+//go:generate go run ./describe -swagger ../docs/swagger.json -to ../docs/openapi.json -to-3.0 ../docs/openapi-3.0.json
+//go:generate rm ../docs/swagger.json
 
 //	@title			Askwright
 //	@version		1

@@ -45,7 +45,6 @@ type Options struct {
 	Registry       *prometheus.Registry        // takes the metrics of HTTP and is served at /metrics
 	Ready          func(context.Context) error // what /readyz asks; nil: always ready
 	Build          string                      // goes into the entity tags of lists, and to /
-	OpenAPI        []byte                      // served at /openapi.json
 	Limits         web.Limits
 	Security       string           // whom to tell of a vulnerability, an address as in security.txt; empty: there is none
 	TrustedProxies []string         // addresses or CIDR ranges that may tell a client's address; none by default
@@ -183,7 +182,6 @@ func New(o Options) *Server {
 		registry:  o.Registry,
 		ready:     o.Ready,
 		build:     o.Build,
-		openAPI:   o.OpenAPI,
 		security:  o.Security,
 		limits:    limits,
 		workbooks: web.NewShares(1, 2, limits.Timeout),

@@ -13,6 +13,7 @@ import (
 	ginswagger "github.com/swaggo/gin-swagger"
 
 	"askwright/api/web"
+	"askwright/docs"
 	"askwright/service"
 )
 
@@ -92,15 +93,21 @@ func (s *Server) checkReady(ctx context.Context) error {
 
 // getOpenAPI answers with the description of all routes.
 //
-//	@Summary	This description
-//	@Tags		about
-//	@Success	200	{object}	object
-//	@Router		/openapi.json [get]
+//	@Summary		This description
+//	@Description	/openapi-3.0.json has the same in OpenAPI 3.0.3, for generators that do not read 3.1.
+//	@Tags			about
+//	@Success		200	{object}	object
+//	@Router			/openapi.json [get]
+//	@Router			/openapi-3.0.json [get]
 func (s *Server) getOpenAPI(c *gin.Context, _ *service.Actor) error {
-	if web.NotModified(c, web.HashTag(s.openAPI)) {
+	description := docs.OpenAPI
+	if c.FullPath() == "/openapi-3.0.json" {
+		description = docs.OpenAPI30
+	}
+	if web.NotModified(c, web.HashTag(description)) {
 		return nil
 	}
-	c.Data(http.StatusOK, "application/json; charset=utf-8", s.openAPI)
+	c.Data(http.StatusOK, "application/json", description)
 	return nil
 }
 

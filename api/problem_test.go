@@ -52,7 +52,6 @@ func bareServer(log io.Writer) *Server {
 		App:      &app.App{},
 		Logger:   slog.New(slog.NewJSONHandler(log, nil)),
 		Registry: prometheus.NewRegistry(),
-		OpenAPI:  docs.OpenAPI,
 	})
 }
 
@@ -80,6 +79,9 @@ func TestRoutesAreDescribed(t *testing.T) {
 			continue // it tells where it went
 		}
 		name := r.Method + " " + wildcard.ReplaceAllString(r.Path, "{$1}")
+		if strings.HasPrefix(r.Path, "/board") {
+			continue // pages, for people
+		}
 		if !described[name] {
 			t.Errorf("%s is not in the description", name)
 		}

@@ -132,6 +132,7 @@ func (s *Server) pages() []route {
 		{"GET", "/healthz", web.NoKey, false, s.getHealth},
 		{"GET", "/readyz", web.NoKey, false, s.getReadiness},
 		{"GET", "/openapi.json", web.NoKey, false, s.getOpenAPI},
+		{"GET", "/openapi-3.0.json", web.NoKey, false, s.getOpenAPI},
 		{"GET", "/docs/*file", web.NoKey, false, s.getDocs()},
 		{"GET", "/.well-known/security.txt", web.NoKey, false, s.getSecurity},
 		{"GET", "/problems/:name", web.NoKey, false, s.getProblem},

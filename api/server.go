@@ -23,7 +23,6 @@ type Server struct {
 	registry *prometheus.Registry
 	ready    func(context.Context) error
 	build    string
-	openAPI  []byte
 	security string
 	limits   web.Limits
 

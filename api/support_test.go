@@ -18,7 +18,6 @@ import (
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/db/dbtest"
-	"askwright/docs"
 	"askwright/service/servicetest"
 )
 
@@ -59,7 +58,7 @@ func newSite(t testing.TB, f *servicetest.Fixture, limits web.Limits) *site {
 	log := &logBuffer{}
 	logger := slog.New(slog.NewJSONHandler(log, nil))
 	s := api.New(api.Options{
-		App: f.App, Logger: logger, Registry: prometheus.NewRegistry(), Build: "test", OpenAPI: docs.OpenAPI,
+		App: f.App, Logger: logger, Registry: prometheus.NewRegistry(), Build: "test",
 		Limits: limits, Now: f.Clock.Now, Security: "mailto:security@otterford.example",
 	})
 	server := httptest.NewUnstartedServer(nil)
@@ -117,6 +116,7 @@ func (s *site) do(t testing.TB, c call) reply {
 		t.Fatalf("%s %s: %v", c.method, c.path, err)
 	}
 	out := reply{response, string(body)}
+	out.checkDescribed(t)
 	if response.StatusCode >= 400 && c.method != http.MethodHead {
 		out.checkProblem(t)
 	}

@@ -32,7 +32,7 @@ type KeyPage struct {
 // CreatedKey is a new key with its secret, which is shown this once.
 type CreatedKey struct {
 	Key
-	Secret string `json:"key"`
+	Secret string `json:"key,omitempty"` // shown once: not in the answer to a repeat
 }
 
 // KeyColumns are the columns of keys.

@@ -33,7 +33,7 @@ type WebhookPage struct {
 // shown this once.
 type CreatedWebhook struct {
 	Webhook
-	Secret string `json:"secret" example:"whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"`
+	Secret string `json:"secret,omitempty" example:"whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"` // shown once: not in the answer to a repeat
 }
 
 // NewWebhook asks for a webhook.

@@ -20,7 +20,6 @@ import (
 	"askwright/api/web"
 	"askwright/db"
 	"askwright/db/private"
-	"askwright/docs"
 	"askwright/service/app"
 )
 
@@ -183,7 +182,6 @@ func newServer(c *config, askwright *app.App, logger *slog.Logger, store *db.Sto
 			return store.Ready(ctx)
 		},
 		Build:          version(),
-		OpenAPI:        docs.OpenAPI,
 		Security:       c.Security,
 		TrustedProxies: c.TrustedProxies,
 		Now:            time.Now,
