@@ -21,10 +21,12 @@ lint() { go run "$linter" run ./...; }
 
 # generated compares the description of the API with one made just now.
 generated() {
-    cp docs/openapi.json "$scratch/openapi.json"
+    cp docs/openapi*.json "$scratch"
     go generate ./api >"$scratch/generate.log" 2>&1 || fail "go generate ./api: $(cat "$scratch/generate.log")"
-    cmp -s docs/openapi.json "$scratch/openapi.json" ||
-        fail "docs/openapi.json was not up to date with the comments in api. It has just been made anew: commit it."
+    for file in openapi.json openapi-3.0.json; do
+        cmp -s "docs/$file" "$scratch/$file" ||
+            fail "docs/$file was not up to date with the comments in api. It has just been made anew: commit it."
+    done
 }
 
 # test_all runs every test with the race detector, and those that leave work out

@@ -376,7 +376,7 @@ type PeriodQuery struct {
 	web.TableQuery
 }
 
-const (
-	byPiece    = "piece"
-	TaxCaution = "Askwright-Caution" // header of the CSV, whose rows are data alone
-)
+const byPiece = "piece"
+
+// TaxCaution is a header of the CSV, whose rows are data alone.
+const TaxCaution = "Askwright-Caution"

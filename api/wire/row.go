@@ -18,12 +18,12 @@ import (
 // description. Rows are written from service.Columns; a test compares the two.
 // What is unknown is left out; so is what only the owner may see.
 type ListingRow struct {
-	Ref             string  `json:"ref,omitempty" example:"B-17"`                                                                  // the member's own name of the row
+	Ref             string  `json:"ref,omitempty" example:"B-17"`                                                        // the member's own name of the row
 	PieceRef        string  `json:"piece_ref,omitempty" example:"B-17"`                                                  // shared by the listings of one piece
 	Source          string  `json:"source,omitempty" enums:"own,observed"`                                               // whose listing it is
 	LastSeenOn      string  `json:"last_seen_on,omitempty" format:"date"`                                                // of an observed listing
 	Stage           string  `json:"stage,omitempty" enums:"found,bought,in_work"`                                        // of a piece not yet offered
-	Category        string  `json:"category,omitempty" example:"sideboard"`                                                        // what it is
+	Category        string  `json:"category,omitempty" example:"sideboard"`                                              // what it is
 	SetSize         int     `json:"set_size,omitempty"`                                                                  // how many like items are sold together
 	Items           string  `json:"items,omitempty" example:"dining_table:1;dining_chair:6"`                             // of a mixed set
 	Width           float64 `json:"width,omitempty" example:"60"`                                                        // of the main item, in unit
