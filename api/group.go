@@ -55,23 +55,6 @@ func (s *Server) listMembers(r web.Request, _ web.TableQuery) ([]wire.Member, er
 	return web.Each(found, wire.MemberOf), err
 }
 
-// createMember adds a person.
-//
-//	@Summary	Add a member
-//	@Tags		group
-//	@Param		member	body		wire.NewMember	true	"who"
-//	@Success	201		{object}	wire.Member
-//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
-//	@Security	Key
-//	@Router		/v1/members [post]
-func (s *Server) createMember(r web.Request, in wire.NewMember) (out wire.Member, err error) {
-	m, err := s.app.Members.CreateMember(r.Request.Context(), r.Actor, in.Name)
-	if err != nil {
-		return out, err
-	}
-	return wire.MemberOf(*m), nil
-}
-
 // deleteMember lets a member go: the rows stay, the keys end.
 //
 //	@Summary	End a membership

@@ -22,7 +22,7 @@ func (s *Server) listKeys(r web.Request, _ web.TableQuery) ([]wire.Key, error) {
 	return web.Each(keys, wire.KeyResource), err
 }
 
-// createKey makes a key.
+// createKey makes a key of one's own.
 //
 //	@Summary	Make a key
 //	@Tags		group
@@ -32,7 +32,7 @@ func (s *Server) listKeys(r web.Request, _ web.TableQuery) ([]wire.Key, error) {
 //	@Security	Key
 //	@Router		/v1/keys [post]
 func (s *Server) createKey(r web.Request, in wire.NewKey) (out wire.CreatedKey, err error) {
-	wanted := members.NewKey{MemberID: in.MemberID, Scope: in.Scope, Label: in.Label}
+	wanted := members.NewKey{Scope: in.Scope, Label: in.Label}
 	if in.ExpiresAt != nil {
 		wanted.ExpiresAt = *in.ExpiresAt
 	}

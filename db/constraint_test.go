@@ -51,6 +51,8 @@ insert into value_statistics (group_id, design) select group_id, 1 from groups;
 insert into sale_row select group_id, 1, listing_id, ended_on, '{intercept}', '{1}', 4.5, 1 from listing where ref = 'S';
 insert into rate_fit (group_id, design, fitted_on, change_no, rates) select group_id, 1, '2026-03-01', 1, '{}' from groups;
 insert into listing_deleted select group_id, group_id, 1 from groups;
+insert into invitation (group_id, invitation_id, hash, name, scope, created_at, expires_at)
+	select group_id, group_id, sha256('i'), 'Tamsin', 'write', now(), now() from groups;
 `
 
 // violations break each constraint by itself, by "table.constraint". A table's
@@ -81,6 +83,15 @@ var violations = map[string]string{
 	"api_key.scope_known":                  "update api_key set scope = 'root'",
 	"api_key.api_key_parent":               "update api_key set parent_id = gen_random_uuid()",
 	"api_key.api_key_maker":                "update api_key set made_by = gen_random_uuid()",
+	"invitation.invitation_pkey":           "copy",
+	"invitation.invitation_group":          "update invitation set group_id = gen_random_uuid()",
+	"invitation.invitation_maker":          "update invitation set made_by = gen_random_uuid()",
+	"invitation.invitation_key":            "update invitation set key_id = gen_random_uuid(), redeemed_at = now()",
+	"invitation.invitation_hash_once":      "insert into invitation (group_id, invitation_id, hash, name, scope, created_at, expires_at) select group_id, gen_random_uuid(), hash, name, scope, created_at, expires_at from invitation",
+	"invitation.invitation_hash_is_sha256": "update invitation set hash = 'short'",
+	"invitation.invitation_scope_known":    "update invitation set scope = 'feed'",
+	"invitation.invitation_named":          "update invitation set name = ''",
+	"invitation.redeemed_has_key":          "update invitation set redeemed_at = now()",
 	"piece.piece_pkey":                     "copy",
 	"piece.piece_owner":                    "update piece set member_id = gen_random_uuid()",
 	"piece.piece_ref_once":                 "insert into piece select group_id, gen_random_uuid(), member_id, ref from piece",

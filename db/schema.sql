@@ -179,6 +179,37 @@ comment on column idempotency.operation is 'Method and path.';
 comment on column idempotency.sum is 'SHA-256 of the query, the kind of the body and the body.';
 comment on column idempotency.status is 'Null only within the transaction that works on it.';
 
+create table invitation (
+    group_id uuid not null,
+    invitation_id uuid not null,
+    hash bytea not null,
+    name text not null,
+    scope text not null,
+    made_by uuid,
+    created_at timestamp with time zone not null,
+    expires_at timestamp with time zone not null,
+    revoked_at timestamp with time zone,
+    redeemed_at timestamp with time zone,
+    key_id uuid,
+    constraint invitation_pkey PRIMARY KEY (group_id, invitation_id),
+    constraint invitation_hash_once UNIQUE (group_id, hash),
+    constraint invitation_group FOREIGN KEY (group_id) REFERENCES groups(group_id) ON DELETE CASCADE,
+    constraint invitation_key FOREIGN KEY (group_id, key_id) REFERENCES api_key(group_id, key_id) ON DELETE CASCADE,
+    constraint invitation_maker FOREIGN KEY (group_id, made_by) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
+    constraint invitation_hash_is_sha256 CHECK ((length(hash) = 32)),
+    constraint invitation_named CHECK ((name <> ''::text)),
+    constraint invitation_scope_known CHECK ((scope = ANY (ARRAY['read'::text, 'write'::text, 'admin'::text]))),
+    constraint redeemed_has_key CHECK (((redeemed_at IS NULL) = (key_id IS NULL)))
+);
+CREATE INDEX invitation_by_key ON askwright.invitation USING btree (group_id, key_id);
+CREATE INDEX invitation_by_maker ON askwright.invitation USING btree (group_id, made_by);
+create policy of_the_group on invitation for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
+create policy of_the_owner on invitation for all to askwright_owner using true with check true;
+comment on column invitation.hash is 'SHA-256 of the whole invitation, which holds 256 random bits.';
+comment on column invitation.name is 'Of the member that it makes.';
+comment on column invitation.made_by is 'The member who invites; null: who runs the server.';
+comment on column invitation.key_id is 'The key that it was redeemed for. Until that is used it can be redeemed again, for another one.';
+
 create table ledger (
     group_id uuid not null,
     listing_id uuid not null,

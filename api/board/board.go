@@ -57,7 +57,7 @@ func mustRead(name string) string {
 var boardPages = func() map[string]*template.Template {
 	base := template.Must(template.New("frame.html").Funcs(boardFuncs).ParseFS(boardFiles, "frame.html", "cautions.html", "advice.html", "fields.html"))
 	pages := make(map[string]*template.Template)
-	for _, name := range []string{"signin", "board", "listing", "confirm", "whatif", "finds", "problem"} {
+	for _, name := range []string{"signin", "invitation", "board", "listing", "confirm", "whatif", "finds", "problem"} {
 		pages[name] = template.Must(template.Must(base.Clone()).ParseFS(boardFiles, ""+name+".html"))
 	}
 	return pages

@@ -138,14 +138,15 @@ func (s *Kit) Limit(c *gin.Context, a *service.Actor, units int) error {
 	return Refuse(TooMany, "a member may make %d requests a minute, with all keys together; wait %d seconds", s.limits.RequestsPerMinute, wait)
 }
 
-// CountFailure books a failed authentication on the client's address.
+// CountFailure books a failed authentication on the client's address, or with
+// no error an attempt without a key.
 func (s *Kit) CountFailure(c *gin.Context, err error) error {
 	wait, ok := s.failures.take(c.ClientIP(), 1)
 	if ok {
 		return err
 	}
 	c.Header("Retry-After", strconv.Itoa(wait))
-	return Refuse(TooMany, "too many keys that are not valid came from this address; wait %d seconds", wait)
+	return Refuse(TooMany, "too many keys that are not valid, or invitations, came from this address; wait %d seconds", wait)
 }
 
 // LimitBody refuses at once what says that it is too large.

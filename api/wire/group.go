@@ -215,11 +215,6 @@ type MemberPage struct {
 var MemberColumns = web.ColumnsOf[Member](`
 	id name joined_at left_at`)
 
-// NewMember asks for a member.
-type NewMember struct {
-	Name string `json:"name"`
-}
-
 // MemberOf shows a member.
 func MemberOf(m service.Member) Member {
 	return Member{ID: m.ID, Name: m.Name, JoinedAt: m.JoinedAt.UTC(), LeftAt: optionalTime(m.LeftAt)}

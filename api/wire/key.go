@@ -16,7 +16,7 @@ type Key struct {
 	Member     string     `json:"member,omitempty"`
 	Scope      string     `json:"scope" enums:"feed,read,write,admin"`
 	Label      string     `json:"label,omitempty"`
-	MadeBy     string     `json:"made_by,omitempty"` // the member whose key it was made with; none: who runs the server
+	MadeBy     string     `json:"made_by,omitempty"` // the member whose key it was made with, or who invited; none: who runs the server
 	CreatedAt  time.Time  `json:"created_at" format:"date-time"`
 	ExpiresAt  *time.Time `json:"expires_at,omitempty" format:"date-time"`
 	RevokedAt  *time.Time `json:"revoked_at,omitempty" format:"date-time"`
@@ -39,9 +39,8 @@ type CreatedKey struct {
 var KeyColumns = web.ColumnsOf[Key](`
 	id member_id member scope label made_by created_at expires_at revoked_at last_used_at`)
 
-// NewKey asks for a key.
+// NewKey asks for a key of one's own.
 type NewKey struct {
-	MemberID  uuid.UUID  `json:"member_id" format:"uuid"` // default: one's own; others' with an admin key
 	Scope     string     `json:"scope" enums:"feed,read,write,admin"`
 	Label     string     `json:"label" example:"spreadsheet"`
 	ExpiresAt *time.Time `json:"expires_at" format:"date-time"` // default: never

@@ -51,7 +51,7 @@ func (s *Service) CreateGroup(ctx context.Context, g service.Group, member strin
 		return nil, "", fmt.Errorf("create the group: %w", err)
 	}
 	t := service.Tenant{Group: g.ID, Member: first.ID, At: g.CreatedAt}
-	_, secret, err := s.issueKey(ctx, t, NewKey{MemberID: first.ID, Scope: service.ScopeAdmin, Label: "first key"})
+	_, secret, err := s.issueKey(ctx, t, NewKey{member: first.ID, Scope: service.ScopeAdmin, Label: "first key"})
 	return &g, secret, err
 }
 

@@ -63,21 +63,37 @@ const (
 
 const base62 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 
-// newSecret makes the text of a key.
-func newSecret(group uuid.UUID, scope string) string {
+// invitationLetter stands in an invitation where a key has the letter of its
+// scope.
+const invitationLetter = "i"
+
+// newSecret makes the text of a key, or of an invitation.
+func newSecret(group uuid.UUID, letter string) string {
 	var secret [32]byte
 	rand.Read(secret[:]) // never fails
-	text := service.KeyPrefix + service.ScopeLetters[scope] + toBase62(group[:], groupDigits) + toBase62(secret[:], secretDigits)
+	text := service.KeyPrefix + letter + toBase62(group[:], groupDigits) + toBase62(secret[:], secretDigits)
 	return text + checkDigits(text)
 }
 
 // groupOfKey reads the group from a key's text, or says that it is no key.
 func groupOfKey(text string) (uuid.UUID, error) {
-	const length = len(service.KeyPrefix) + 1 + groupDigits + secretDigits + crcDigits
-	if len(text) != length || !strings.HasPrefix(text, service.KeyPrefix) {
-		return uuid.Nil, service.Refuse(service.ErrUnauthenticated, "this is not a key: keys begin with %s and have %d characters", service.KeyPrefix, length)
+	if len(text) != secretLength || !strings.HasPrefix(text, service.KeyPrefix) {
+		return uuid.Nil, service.Refuse(service.ErrUnauthenticated,
+			"this is not a key: keys begin with %s and have %d characters", service.KeyPrefix, secretLength)
 	}
-	body, check := text[:length-crcDigits], text[length-crcDigits:]
+	if text[len(service.KeyPrefix):][:1] == invitationLetter {
+		return uuid.Nil, service.Refuse(service.ErrUnauthenticated,
+			"this is an invitation: redeem it for a key, at /board/invitation or with POST /v1/invitation-redemptions")
+	}
+	return groupOf(text)
+}
+
+// secretLength is how long a key or an invitation is.
+const secretLength = len(service.KeyPrefix) + 1 + groupDigits + secretDigits + crcDigits
+
+// groupOf reads the group from a text of the right length.
+func groupOf(text string) (uuid.UUID, error) {
+	body, check := text[:secretLength-crcDigits], text[secretLength-crcDigits:]
 	if checkDigits(body) != check {
 		return uuid.Nil, service.Refuse(service.ErrUnauthenticated, "the key has a typing error: copy it again, whole")
 	}
@@ -155,11 +171,11 @@ func (s *Service) touch(ctx context.Context, a *service.Actor, now time.Time) {
 
 // NewKey asks for a key.
 type NewKey struct {
-	MemberID  uuid.UUID // zero: the actor
 	Scope     string
 	Label     string
 	ExpiresAt time.Time // zero: never
 
+	member uuid.UUID // whose it is
 	parent uuid.UUID // of a session
 	madeBy uuid.UUID // zero: who runs the server
 	most   int       // as KeyStore.CreateKey has it
@@ -171,20 +187,16 @@ const (
 	mostSessions = 10
 )
 
-// CreateKey makes a key and returns it with its secret text, which is shown
-// this once. A member makes keys up to the scope of their own; an admin key
-// makes them for others, too.
+// CreateKey makes a key of the actor's own, up to the scope of theirs, and
+// returns it with its secret text, which is shown this once. Nobody makes keys
+// of others, who alone may see their ledgers.
 func (s *Service) CreateKey(ctx context.Context, a *service.Actor, n NewKey) (Key, string, error) {
-	if n.MemberID == uuid.Nil {
-		n.MemberID = a.MemberID
-	}
+	n.member = a.MemberID
 	switch {
 	case service.ScopeLetters[n.Scope] == "":
 		return Key{}, "", service.Invalid("scope", "%q is not one of read, write, admin, feed", service.Clip(n.Scope))
 	case !a.Can(service.ScopeWrite), !a.Can(n.Scope):
 		return Key{}, "", service.Refuse(service.ErrForbidden, "a %s key cannot make a %s key", a.Scope, n.Scope)
-	case n.MemberID != a.MemberID && !a.Can(service.ScopeAdmin):
-		return Key{}, "", service.Refuse(service.ErrForbidden, "only an admin key makes keys for other members")
 	case !n.ExpiresAt.IsZero() && n.ExpiresAt.Before(s.now()):
 		return Key{}, "", service.Invalid("expires_at", "%s is in the past", n.ExpiresAt.Format(time.RFC3339))
 	}
@@ -198,10 +210,10 @@ func (s *Service) CreateKey(ctx context.Context, a *service.Actor, n NewKey) (Ke
 }
 
 func (s *Service) issueKey(ctx context.Context, t service.Tenant, n NewKey) (Key, string, error) {
-	secret := newSecret(t.Group, n.Scope)
+	secret := newSecret(t.Group, service.ScopeLetters[n.Scope])
 	key := Key{
 		ID:        service.NewID(),
-		MemberID:  n.MemberID,
+		MemberID:  n.member,
 		Scope:     n.Scope,
 		Label:     n.Label,
 		CreatedAt: s.now(),

@@ -1,5 +1,5 @@
 // Package members knows groups, who is in them and how they get in: members,
-// keys, sessions. It also checks a whole group (askwright verify).
+// invitations, keys, sessions. It also checks a whole group (askwright verify).
 package members
 
 import (
@@ -29,6 +29,7 @@ func New(store Store, now func() time.Time, logger *slog.Logger) *Service {
 // Store keeps groups, members and keys, and reads what Verify checks.
 type Store interface {
 	GroupStore
+	InvitationStore
 	KeyStore
 	VerifyStore
 	// EachListing streams all rows of the query, ignoring its limit.

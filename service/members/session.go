@@ -25,7 +25,7 @@ func (s *Service) OpenSession(ctx context.Context, a *service.Actor) (text strin
 		scope = service.ScopeWrite
 	}
 	_, text, err = s.issueKey(ctx, a.Tenant(), NewKey{
-		MemberID:  a.MemberID,
+		member:    a.MemberID,
 		Scope:     scope,
 		Label:     "board session",
 		ExpiresAt: a.Now.AddDate(0, 0, SessionDays),
@@ -34,6 +34,18 @@ func (s *Service) OpenSession(ctx context.Context, a *service.Actor) (text strin
 		most:      mostSessions,
 	})
 	return text, err
+}
+
+// OpenFirstSession opens a session with a key that an invitation was redeemed
+// for, which stays unused until the session is.
+func (s *Service) OpenFirstSession(ctx context.Context, k Key, secret string) (text string, err error) {
+	group, err := groupOfKey(secret)
+	if err != nil {
+		return "", err
+	}
+	return s.OpenSession(ctx, &service.Actor{
+		Group: &service.Group{ID: group}, MemberID: k.MemberID, Member: k.Member, KeyID: k.ID, Scope: k.Scope, Now: s.now(),
+	})
 }
 
 // SignOut ends the actor's session, and nothing but a session.

@@ -19,7 +19,6 @@ import (
 	"askwright/service"
 	"askwright/service/app"
 	"askwright/service/demo"
-	"askwright/service/members"
 	"askwright/service/recording"
 	"askwright/service/webhook"
 )
@@ -99,16 +98,13 @@ func (f *Fixture) AddGroup(tb testing.TB, members ...string) {
 // AddMember takes somebody into the group of a member with an admin key.
 func (f *Fixture) AddMember(tb testing.TB, by, name string) {
 	tb.Helper()
-	actor := f.Actor(tb, by)
-	m, err := f.Members.CreateMember(tb.Context(), actor, name)
+	_, invitation, err := f.Members.Invite(tb.Context(), f.Actor(tb, by), name, service.ScopeWrite)
 	if err != nil {
 		tb.Fatal(err)
 	}
-	_, secret, err := f.Members.CreateKey(tb.Context(), actor, members.NewKey{MemberID: m.ID, Scope: service.ScopeWrite})
-	if err != nil {
+	if _, f.Keys[name], err = f.Members.Redeem(tb.Context(), invitation); err != nil {
 		tb.Fatal(err)
 	}
-	f.Keys[name] = secret
 }
 
 // Actor authenticates a member afresh, as each request does.

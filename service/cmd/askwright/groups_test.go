@@ -195,3 +195,15 @@ func TestATakenAddressStartsNothing(t *testing.T) {
 		t.Errorf("the data folder was made: %v", err)
 	}
 }
+
+func TestInviteAMember(t *testing.T) {
+	t.Parallel()
+	_, env, id := withDemoGroup(t)
+	out, err := runCommand(t, env, "member", "invite", "Tamsin", "--group", id, "--scope", "read")
+	if err != nil || !strings.Contains(out, "Tamsin can redeem this until") || !strings.Contains(out, "\nask_i") {
+		t.Errorf("%v: %s", err, out)
+	}
+	if _, err := runCommand(t, env, "member", "invite", "Brisa", "--group", id); err == nil || !strings.Contains(err.Error(), "already a member") {
+		t.Errorf("a member is invited: %v", err)
+	}
+}

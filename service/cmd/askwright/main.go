@@ -50,6 +50,7 @@ var commands = []command{
 	{"group list", "list the groups", listGroups},
 	{"group export", "print all rows of a group as JSON, or write them as CSV files", exportGroup},
 	{"group delete", "remove a group with all that belongs to it", deleteGroup},
+	{"member invite", "print an invitation for a new member of a group", inviteMember},
 	{"key create", "print a new key of a group's member", createKey},
 	{"verify", "check that what is on file agrees", verify},
 	{"migrate", "bring the database up to date", migrate},
@@ -88,7 +89,7 @@ func usage() string {
 	var b strings.Builder
 	b.WriteString("askwright COMMAND\n\n")
 	for _, c := range commands {
-		fmt.Fprintf(&b, "  %-14s %s\n", c.name, c.help)
+		fmt.Fprintf(&b, "  %-16s %s\n", c.name, c.help)
 	}
 	b.WriteString("\nSettings come from environment variables; the README lists them.\n")
 	return b.String()
