@@ -17,8 +17,10 @@ import (
 	"askwright/api"
 	"askwright/api/web"
 	"askwright/db"
+	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/app"
+	"askwright/service/members"
 	"askwright/service/servicetest"
 	"askwright/service/webhook"
 )
@@ -104,9 +106,15 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 	t.Parallel()
 	s, r := hooked(t)
 	wildas := s.hook(t, "Wilda")
-	otto := want[struct{ Items []struct{ ID, Name string } }](t, s.do(t, call{method: "GET", path: "/v1/members", key: s.Keys["Wilda"]}), 200).Items[0]
-	s.Keys["Otto"] = want[struct{ Key string }](t, s.do(t, call{method: "POST", path: "/v1/keys", key: s.Keys["Wilda"], body: `{"scope":"admin","member_id":"` + otto.ID + `"}`}), 201).Key
-	ottos := want[endpoint](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Otto"], body: `{"url":"https://hooks.example/otto"}`}), 201)
+	_, invitation, err := s.Members.Invite(t.Context(), s.Actor(t, "Wilda"), "Brisa", service.ScopeAdmin)
+	var brisa members.Key
+	if err == nil {
+		brisa, s.Keys["Brisa"], err = s.Members.Redeem(t.Context(), invitation)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	brisas := want[endpoint](t, s.do(t, call{method: "POST", path: "/v1/webhooks", key: s.Keys["Brisa"], body: `{"url":"https://hooks.example/brisa"}`}), 201)
 	wilda := s.Keys["Wilda"]
 	s.AddGroup(t, "Stranger")
 	s.hook(t, "Stranger")
@@ -120,8 +128,8 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 	for _, m := range r.take() {
 		keys[m.id] = m.Type + " " + m.Data["ref"].(string)
 	}
-	for id, told := range map[string]string{wildas.ID: "listing.sold B-17,offer.recorded B-17", ottos.ID: "listing.sold B-17"} {
-		key := map[string]string{wildas.ID: wilda, ottos.ID: s.Keys["Otto"]}[id]
+	for id, told := range map[string]string{wildas.ID: "listing.sold B-17,offer.recorded B-17", brisas.ID: "listing.sold B-17"} {
+		key := map[string]string{wildas.ID: wilda, brisas.ID: s.Keys["Brisa"]}[id]
 		var got []string
 		for _, line := range table(t, s.do(t, call{method: "GET", path: "/v1/webhooks/" + id + "/deliveries.csv?fields=id", key: key}))[1:] {
 			got = append(got, keys[line[0]])
@@ -133,18 +141,18 @@ func TestWebhooksKeepGroupsAndOffersApart(t *testing.T) {
 	if rows := s.Select(t, "select event from askwright.webhook_delivery"); len(keys) != 4 || len(rows) != 4 {
 		t.Errorf("messages %v, on file %v", keys, rows)
 	}
-	if seen := s.deliveries(t, "Otto", wildas.ID, ""); len(seen) != 1 || seen[0].Event != "listing.sold" {
+	if seen := s.deliveries(t, "Brisa", wildas.ID, ""); len(seen) != 1 || seen[0].Event != "listing.sold" {
 		t.Errorf("another admin sees %+v", seen)
 	}
 	if hooks := s.hooks(t, "Stranger"); len(hooks) != 1 {
 		t.Errorf("a stranger sees %+v", hooks)
 	}
 	// Whoever leaves is told no more.
-	if r := s.do(t, call{method: "DELETE", path: "/v1/members/" + otto.ID, key: wilda}); r.StatusCode != 204 {
-		t.Fatalf("Otto stays: %d", r.StatusCode)
+	if r := s.do(t, call{method: "DELETE", path: "/v1/members/" + brisa.MemberID.String(), key: wilda}); r.StatusCode != 204 {
+		t.Fatalf("Brisa stays: %d", r.StatusCode)
 	}
 	if hooks := want[struct{ Items []endpoint }](t, s.do(t, call{method: "GET", path: "/v1/webhooks", key: wilda}), 200).Items; len(hooks) != 1 || hooks[0].ID != wildas.ID {
-		t.Errorf("after Otto left: %+v", hooks)
+		t.Errorf("after Brisa left: %+v", hooks)
 	}
 }
 

@@ -1,6 +1,7 @@
 package db_test
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"fmt"
 	"os"
@@ -167,6 +168,21 @@ func TestMigrationsThatLandedStayAsTheyAre(t *testing.T) {
 		}
 		if got := fmt.Sprintf("%x", sha256.Sum256(text)); got != want {
 			t.Errorf("%s has changed: its sum is %s, want %s; write a new migration instead", name, got, want)
+		}
+	}
+}
+
+// What stays, and for how long, is said of every table.
+func TestOperatorsAreToldHowLongEachTableKeepsItsRows(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("../docs/operations.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, text, _ = bytes.Cut(text, []byte("## What is kept, and how long"))
+	for _, table := range tables(t, connect(t, dbtest.New(t).AdminDSN, "")) {
+		if name := strings.TrimPrefix(table, "askwright."); !bytes.Contains(text, []byte("`"+name+"`")) {
+			t.Errorf("docs/operations.md does not say how long %s keeps its rows", name)
 		}
 	}
 }

@@ -70,10 +70,13 @@ func (p prospects) ScanBytes(text []byte) error {
 	return json.Unmarshal(text, &(*p.of).Prospects)
 }
 
-// KeepSuggestions keeps what was shown; what was kept already stays as it is.
+// KeepSuggestions keeps what was shown; what was kept already stays as it is. Of
+// a ref and day stay the first, the last, and the last one before each ask.
 func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []track.Shown) error {
-	statements := make([]statement, len(kept))
+	statements := make([]statement, len(kept), len(kept)+1)
+	members, refs, days := make([]uuid.UUID, len(kept)), make([]string, len(kept)), make([]pricing.Date, len(kept))
 	for i := range kept {
+		members[i], refs[i], days[i] = kept[i].MemberID, kept[i].Ref, kept[i].On
 		statements[i] = statement{
 			// The listing may have been deleted since, or is being so now.
 			sql: "insert into suggestion (group_id, " + expressions(shownFields) + `) values ($1, $2, $3, $4,
@@ -82,7 +85,24 @@ func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []tra
 			args: append([]any{group}, places(shownFields, &kept[i])...),
 		}
 	}
+	statements = append(statements, statement{
+		sql: `delete from suggestion k using (select distinct * from unnest($2::uuid[], $3::text[], $4::date[]) as x (member_id, ref, on_date)) t
+			where k.group_id = $1 and k.member_id = t.member_id and k.ref = t.ref and k.on_date = t.on_date` +
+			replaced("o.member_id = k.member_id and o.ref = k.ref and o.on_date = k.on_date"),
+		args: []any{group, members, refs, days},
+	})
 	return s.run(ctx, service.Tenant{Group: group}, statements...)
+}
+
+// replaced finds the suggestions k on which nothing rests: of the others o there
+// is an earlier one, and a later one before any ask that may have followed k.
+func replaced(others string) string {
+	const byTime = "(k.made_at, k.suggestion_id)"
+	from := " exists (select from suggestion o where o.group_id = k.group_id and " + others + " and (o.made_at, o.suggestion_id) "
+	return " and" + from + "< " + byTime + ") and" + from + "> " + byTime + `
+		and not exists (select from listing l join event e on e.group_id = l.group_id and e.listing_id = l.listing_id
+			where l.group_id = k.group_id and (l.listing_id = k.listing_id or (l.member_id = k.member_id and l.ref = k.ref))
+			and e.kind in ('listed', 'ask') and e.at between k.made_at and o.made_at))`
 }
 
 // scoredBefore and lastOf find, of the suggestions k of a listing l, the last
@@ -165,8 +185,10 @@ func (w *writer) EstimatesSeen(ctx context.Context, rows []*service.Listing) (ma
 
 // PruneSuggestions deletes what nothing rests on any more. Of listings that
 // ended before a day the first suggestion stays and the one that they are
-// scored by; those of refs that are not on file go when they are old.
-func (s *Store) PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefore, describedBefore pricing.Date) (int, error) {
+// scored by; of what was shown before a day for those on offer, the first and
+// the last before each ask; those of refs that are not on file go when they are
+// old.
+func (s *Store) PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefore, openBefore, describedBefore pricing.Date) (int, error) {
 	dropped := 0
 	count := func(rows pgx.Rows) error {
 		var n int
@@ -180,6 +202,12 @@ func (s *Store) PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefo
 				select k.suggestion_id from listing l join suggestion k on ` + keptForIt + prunedOf + `
 				union all select k.suggestion_id from listing l join suggestion k on ` + keptForRef + prunedOf + ")" + counted,
 			args: []any{group, endedBefore}, read: count,
+		},
+		statement{
+			sql: `with gone as (delete from suggestion k using listing w
+				where w.group_id = $1 and w.ended_on is null and k.group_id = $1 and k.listing_id = w.listing_id and k.on_date < $2` +
+				replaced("o.listing_id = k.listing_id") + counted,
+			args: []any{group, openBefore}, read: count,
 		},
 		statement{
 			sql: `with gone as (delete from suggestion k where k.group_id = $1 and k.listing_id is null and k.on_date < $2

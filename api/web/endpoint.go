@@ -2,6 +2,7 @@ package web
 
 import (
 	"encoding/json"
+	"math"
 	"net/http"
 	"path"
 	"strings"
@@ -154,7 +155,7 @@ type paged[In any] interface {
 }
 
 // PageEndpoint answers with a page of a list, as JSON or CSV; the list says from
-// where the next page goes on. Without a limit a CSV holds all pages.
+// where the next page goes on. Without a limit a CSV holds all of it.
 func PageEndpoint[In, Out any, P paged[In]](s *Kit, columns []TableColumn[Out], isLive bool,
 	list func(Request, In) ([]Out, *Cursor, error)) Handler {
 	table := wholeTable(columns)
@@ -168,7 +169,7 @@ func PageEndpoint[In, Out any, P paged[In]](s *Kit, columns []TableColumn[Out], 
 			return nil
 		}
 		if _, isLimited := c.GetQuery("limit"); r.Form == FormCSV && !isLimited {
-			return writePages(s, r, columns, options, P(&in).page(), func() ([]Out, *Cursor, error) { return list(r, in) })
+			return writeAll(s, r, columns, options, P(&in).page(), func() ([]Out, *Cursor, error) { return list(r, in) })
 		}
 		items, next, err := list(r, in)
 		if err != nil {
@@ -189,32 +190,31 @@ func PageEndpoint[In, Out any, P paged[In]](s *Kit, columns []TableColumn[Out], 
 	}
 }
 
-// writePages writes page after page into a file before anything is sent, so that
-// a failure still becomes a problem and nobody waits for a slow client.
-func writePages[Out any](s *Kit, r Request, columns []TableColumn[Out], o TableOptions,
+// everything is the limit of a list that is sent whole.
+const everything = math.MaxInt32 - 1
+
+// writeAll writes a whole list into a file before anything is sent, so that a
+// failure still becomes a problem and nobody waits for a slow client. It is read
+// by one statement: page by page it would be of several moments.
+func writeAll[Out any](s *Kit, r Request, columns []TableColumn[Out], o TableOptions,
 	at *PageQuery, list func() ([]Out, *Cursor, error)) error {
 	end, err := s.Turn(r.Context, r.Actor)
 	if err != nil {
 		return err
 	}
 	defer end()
-	at.Limit = PageMost
+	at.Limit = everything
 	return SpoolTable(r.Context, csvName(r.Context), columns, o, func(yield func(Out) error) error {
-		for {
-			items, next, err := list()
-			if err != nil {
+		items, _, err := list()
+		if err != nil {
+			return err
+		}
+		for _, item := range items {
+			if err := yield(item); err != nil {
 				return err
 			}
-			for _, item := range items {
-				if err := yield(item); err != nil {
-					return err
-				}
-			}
-			if next == nil {
-				return nil
-			}
-			at.Cursor = *next
 		}
+		return nil
 	})
 }
 

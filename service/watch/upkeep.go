@@ -24,12 +24,13 @@ type PruneStore interface {
 	GroupIDs(ctx context.Context) ([]uuid.UUID, error)
 	// PruneSuggestions deletes kept suggestions that nothing rests on any more:
 	// see Upkeep.RunOnce. It returns how many.
-	PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefore, describedBefore pricing.Date) (int, error)
+	PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefore, openBefore, describedBefore pricing.Date) (int, error)
 }
 
 // How long kept suggestions stay at least.
 const (
 	keptAfterEnd  = 90  // days after the listing ended, in which it may be corrected
+	keptOpen      = 30  // days, in which an ask may be recorded late
 	keptDescribed = 365 // days for a ref that did not come on file
 )
 
@@ -38,7 +39,8 @@ const (
 //
 // Of a listing that ended long ago two are still needed: the first, which says
 // that an estimate came too late and that the first ask followed a suggestion,
-// and the one that it is scored by. Those for a ref that was only described go
+// and the one that it is scored by. Of one on offer the first and, of those that
+// are a month old, the last before each ask. Those for a ref that was only described go
 // after a year. One pass runs at a time.
 func (s *Upkeep) RunOnce(ctx context.Context) error {
 	s.turn.Lock()
@@ -62,7 +64,7 @@ func (s *Upkeep) RunOnce(ctx context.Context) error {
 	err = errors.Join(err, listErr)
 	today := pricing.DateOf(now.UTC())
 	for _, id := range groups {
-		n, pruneErr := s.store.PruneSuggestions(ctx, id, today-keptAfterEnd, today-keptDescribed)
+		n, pruneErr := s.store.PruneSuggestions(ctx, id, today-keptAfterEnd, today-keptOpen, today-keptDescribed)
 		if pruneErr != nil {
 			err = errors.Join(err, fmt.Errorf("drop old suggestions of group %s: %w", id, pruneErr))
 		} else if n > 0 {
