@@ -16,11 +16,11 @@ func TestRowsDeletedMeanwhileFailNoRead(t *testing.T) {
 	for i := range 40 {
 		rows = append(rows, fmt.Sprintf(`{"ref":"B-%d","category":"desk","width":48,"listed_on":"2026-03-01","ask":300}`, i))
 	}
-	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings/import", key: s.Keys["Wilda"], body: "[" + strings.Join(rows, ",") + "]"}), 200)
+	want[row](t, s.do(t, call{method: "POST", path: "/v1/imports", key: s.Keys["Wilda"], body: "[" + strings.Join(rows, ",") + "]"}), 200)
 	items := want[struct{ Items []struct{ ID string } }](t, s.do(t, call{method: "GET", path: "/v1/listings", key: s.Keys["Wilda"]}), 200).Items
 	done := make(chan struct{})
 	var readers sync.WaitGroup
-	for _, path := range []string{"/v1/suggestions", "/v1/stale.atom", "/v1/pieces.csv"} {
+	for _, path := range []string{"/v1/suggestions", "/v1/reviews.atom", "/v1/pieces.csv"} {
 		readers.Go(func() {
 			for n := 0; ; n++ {
 				select {

@@ -33,7 +33,7 @@ func TestAnAdminCannotGetAKeyOfSomebodyElse(t *testing.T) {
 		t.Errorf("detail %q", p.Detail)
 	}
 	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/invitations", key: s.Keys["Wilda"], body: `{"name":"otto"}`}), 409, "conflict")
-	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/members", key: s.Keys["Wilda"], body: `{"name":"Tamsin"}`}), 405, "method-not-allowed")
+	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/members", key: s.Keys["Wilda"], body: `{"name":"Tamsin"}`}), 410, "renamed")
 }
 
 func TestAnInvitationMakesAMemberWhoAloneSeesTheKey(t *testing.T) {

@@ -75,7 +75,7 @@ func TestRoutesAreDescribed(t *testing.T) {
 		if r.Method == http.MethodHead || r.Method == http.MethodOptions {
 			continue
 		}
-		if slices.ContainsFunc(renamed.Routes, func(old renamed.Route) bool { return old.Was == r.Path }) || boardMoved[r.Path] != "" {
+		if slices.ContainsFunc(renamed.Routes, func(old renamed.Route) bool { return old.Method == r.Method && old.Was == r.Path }) || boardMoved[r.Path] != "" {
 			continue // it tells where it went
 		}
 		name := r.Method + " " + wildcard.ReplaceAllString(r.Path, "{$1}")

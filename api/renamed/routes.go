@@ -9,6 +9,7 @@ var Routes = []Route{
 	{"GET", "/v1/model/record", "/v1/track-record", ""},
 	{"GET", "/v1/listing-age.csv", "/v1/reports/listing-age.csv", ""},
 	{"POST", "/v1/pieces/:id/refinish", "/v1/listings/{listing_id}/events", `an event of the kind refinish, of the piece's newest row`},
+	{"POST", "/v1/members", "/v1/invitations", "whom you invite redeems the invitation and alone sees the key"},
 	{"POST", "/v1/webhooks/:id/test", "/v1/webhooks/{id}/deliveries", ""},
 	{"POST", "/v1/webhooks/:id/deliveries/:delivery_id/resend", "/v1/webhooks/{id}/deliveries/{delivery_id}/attempts", ""},
 }

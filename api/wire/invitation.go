@@ -26,6 +26,7 @@ type Invitation struct {
 // InvitationPage is the group's invitations, the newest first.
 type InvitationPage struct {
 	Items []Invitation `json:"items"`
+	Next  *string      `json:"next"` // null: the list is whole
 }
 
 // CreatedInvitation is a new invitation with its text and the page of the board
