@@ -29,25 +29,25 @@ func demoSite(t *testing.T) (*site, string) {
 
 type outcome struct {
 	Price          float64
-	ExpectedProfit float64  `json:"expected_profit"`
-	ProfitPerHour  *float64 `json:"profit_per_hour"`
+	CashLeft       float64  `json:"cash_left"`
+	CashPerHour    *float64 `json:"cash_per_hour"`
+	LeftAfterHours *float64 `json:"left_after_hours"`
 	ChanceOfLoss   *float64 `json:"chance_of_loss"`
 }
 
 type purchaseLimit struct {
-	Ref, Category  string
-	Rank           *int
-	Offer          *float64
-	WalkAway       *float64 `json:"walk_away"`
-	MostToPay      *float64 `json:"most_to_pay"`
-	AtLikely       *float64 `json:"at_likely"`
-	BreakEven      *float64 `json:"break_even"`
-	RuleOfThird    *float64 `json:"rule_of_third"`
-	ExpectedProfit *float64 `json:"expected_profit"`
-	ProfitPerHour  *float64 `json:"profit_per_hour"`
-	ChanceOfLoss   *float64 `json:"chance_of_loss"`
-	AtPrice        *outcome `json:"at_price"`
-	Plan           struct {
+	Ref, Category string
+	Rank          *int
+	Offer         *float64
+	WalkAway      *float64 `json:"walk_away"`
+	MostToPay     *float64 `json:"most_to_pay"`
+	AtLikely      *float64 `json:"at_likely"`
+	BreakEven     *float64 `json:"break_even"`
+	RuleOfThird   *float64 `json:"rule_of_third"`
+	AtMost        *outcome `json:"at_most"`
+	AtSellerAsk   *outcome `json:"at_seller_ask"`
+	PassBy        *string  `json:"pass_by"`
+	Plan          struct {
 		Finish, Color, Condition string
 		Hours                    float64
 		DaysOut                  int    `json:"days_out"`
@@ -84,7 +84,7 @@ func TestPurchaseLimits(t *testing.T) {
 		{"category":"harmonium","planned_finish":"painted","hours":5},
 		{"category":"dresser","material":"laminate","planned_finish":"stained","hours":5}]}`)
 	first, second := all.Items[0], all.Items[1]
-	if first.MostToPay == nil || first.AtPrice == nil || first.Costs == nil || first.Offer == nil || first.WalkAway == nil {
+	if first.MostToPay == nil || first.AtSellerAsk == nil || first.Costs == nil || first.Offer == nil || first.WalkAway == nil {
 		t.Fatalf("the first find: %+v", first)
 	}
 	if *first.Offer > *first.WalkAway || *first.WalkAway > *first.MostToPay || *first.MostToPay > *first.AtLikely || *first.AtLikely > *first.BreakEven {
@@ -93,16 +93,16 @@ func TestPurchaseLimits(t *testing.T) {
 	if c := first.Costs; c.Materials != 30 || c.Labor != 5*18 || c.Transport != 15 {
 		t.Errorf("costs %+v", *c)
 	}
-	if p := first.AtPrice; p.Price != 60 || !about(p.ExpectedProfit, *first.BreakEven-60) || !about(*p.ProfitPerHour, (p.ExpectedProfit+5*18)/5) || p.ChanceOfLoss == nil {
+	if p := first.AtSellerAsk; p.Price != 60 || !about(*p.LeftAfterHours, *first.BreakEven-60) || !about(*p.CashPerHour, p.CashLeft/5) || !about(p.CashLeft, *p.LeftAfterHours+5*18) || p.ChanceOfLoss == nil {
 		t.Errorf("at the price: %+v", p)
 	}
-	if !about(*first.ExpectedProfit, *first.BreakEven-*first.MostToPay) || *first.ChanceOfLoss < 0 || *first.ChanceOfLoss > 1 {
-		t.Errorf("at the most to pay: profit %g, chance of loss %g", *first.ExpectedProfit, *first.ChanceOfLoss)
+	if p := first.AtMost; !about(*p.LeftAfterHours, *first.BreakEven-*first.MostToPay) || *p.ChanceOfLoss < 0 || *p.ChanceOfLoss > 1 {
+		t.Errorf("at the most to pay: %+v", p)
 	}
-	if first.Plan.CostsFrom != "find" || first.Plan.Finish != "painted" || first.Plan.Condition != "good" || first.SalePrice == nil || len(first.Sensitivity) < 5 {
+	if first.Plan.CostsFrom != "find" || first.Plan.Finish != "painted" || first.Plan.Condition != "very_good" || first.SalePrice == nil || len(first.Sensitivity) < 5 {
 		t.Errorf("plan %+v, sensitivity %+v", first.Plan, first.Sensitivity)
 	}
-	if second.Ref != "K-2" || *second.Rank != 1 || *first.Rank != 2 || all.RankedBy != "profit_per_hour" || *second.MostToPay <= *first.MostToPay {
+	if second.Ref != "K-2" || *second.Rank != 1 || *first.Rank != 2 || all.RankedBy != "cash_per_hour" || *second.MostToPay <= *first.MostToPay {
 		t.Errorf("ranked by %s: %d and %d", all.RankedBy, *first.Rank, *second.Rank)
 	}
 	if r := all.Items[2]; r.Refusal == nil || r.Refusal.Reason != "interval_too_wide" || r.MostToPay != nil || r.Rank != nil {
@@ -131,7 +131,7 @@ func TestPurchaseCosts(t *testing.T) {
 		return strings.Contains(textOf(l.Sentences), "Work not counted")
 	}
 	none := ask(`{"category":"dresser","condition":"good","planned_finish":"gilded"}`)
-	if l := none.Items[0]; l.Plan.CostsFrom != "nothing" || !said(l) || none.RankedBy != "profit" || l.ProfitPerHour != nil || l.Plan.Hours != 0 {
+	if l := none.Items[0]; l.Plan.CostsFrom != "nothing" || !said(l) || none.RankedBy != "cash_left" || l.AtMost.CashPerHour != nil || l.Plan.Hours != 0 {
 		t.Errorf("no costs known: %+v", l)
 	}
 	// The work is what the refinish estimate tells.
@@ -182,15 +182,15 @@ func TestPurchaseOfPieceOnFile(t *testing.T) {
 	mine := want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: `{"ref":"YARD-1","category":"dresser","stage":"bought","width":40,"depth":18,"height":34,"condition":"fair","finish":"original","purchase_cost":55,"pickup_cost":12,"hours":1.5,"materials_cost":9}`}), 201)
 	path := call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"YARD-1"},{"id":"` + mine["id"].(string) + `","price":70,"planned_finish":"painted","hours":6}]}`}
 	l := want[purchaseAnswer](t, s.do(t, path), 200).Items
-	if p := l[0].AtPrice; p == nil || p.Price != 55 || l[0].Costs.Transport != 12 || l[0].Costs.Materials != 9 || l[0].Plan.Hours != 1.5 || l[0].Ref != "YARD-1" {
+	if p := l[0].AtSellerAsk; p == nil || p.Price != 55 || l[0].Costs.Transport != 12 || l[0].Costs.Materials != 9 || l[0].Plan.Hours != 1.5 || l[0].Ref != "YARD-1" {
 		t.Errorf("on file: %+v", l[0])
 	}
-	if p := l[1].AtPrice; p == nil || p.Price != 70 || l[1].Plan.Hours != 6 || l[1].Plan.Finish != "painted" || l[1].Costs.Transport != 12 {
+	if p := l[1].AtSellerAsk; p == nil || p.Price != 70 || l[1].Plan.Hours != 6 || l[1].Plan.Finish != "painted" || l[1].Costs.Transport != 12 {
 		t.Errorf("laid over: %+v", l[1])
 	}
 	want[row](t, s.do(t, call{method: "POST", path: "/v1/listings", key: key, body: `{"ref":"SEEN-1","category":"dresser","stage":"found","seller_ask":65}`}), 201)
 	found := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"ref":"SEEN-1","condition":"good"}]}`}), 200).Items[0]
-	if p := found.AtPrice; p == nil || p.Price != 65 {
+	if p := found.AtSellerAsk; p == nil || p.Price != 65 {
 		t.Errorf("what the seller asks: %+v", found)
 	}
 	for _, other := range s.Keys {
@@ -199,7 +199,7 @@ func TestPurchaseOfPieceOnFile(t *testing.T) {
 		}
 		path.key = other
 		path.body = `{"subjects":[{"id":"` + mine["id"].(string) + `"}]}`
-		if l := want[purchaseAnswer](t, s.do(t, path), 200).Items[0]; l.AtPrice != nil || l.Costs.Transport != 0 || l.Costs.Materials != 0 || l.Plan.Hours != 0 {
+		if l := want[purchaseAnswer](t, s.do(t, path), 200).Items[0]; l.AtSellerAsk != nil || l.Costs.Transport != 0 || l.Costs.Materials != 0 || l.Plan.Hours != 0 {
 			t.Errorf("another member reads the costs: %+v", l)
 		}
 	}
@@ -210,7 +210,7 @@ func TestPurchaseTables(t *testing.T) {
 	s, key := demoSite(t)
 	finds := "\uFEFFref;category;width;planned_finish;hours;price;materials\r\nF-1;dresser;60;painted;3;30;20\r\n;;;;;;\r\nF-2;harmonium;;;;;\r\n"
 	header := []string{"Content-Type", "text/csv", "Accept", "text/csv"}
-	r := s.do(t, call{method: "POST", path: "/v1/purchase-limits?hourly=20&fields=ref,rank,walk_away,price,price_chance_of_loss,refusal", key: key, body: finds, header: header})
+	r := s.do(t, call{method: "POST", path: "/v1/purchase-limits?hourly=20&fields=ref,rank,walk_away,at_seller_ask_price,at_seller_ask_chance_of_loss,refusal", key: key, body: finds, header: header})
 	if r.StatusCode != 200 || !strings.HasPrefix(r.Header.Get("Content-Type"), "text/csv") {
 		t.Fatalf("%d: %s", r.StatusCode, r.body)
 	}
@@ -272,12 +272,12 @@ func TestPurchaseFaults(t *testing.T) {
 			t.Errorf("%s: %q, want %q", body, p.Detail, reason)
 		}
 	}
-	// Without sales there is no limit, and with an estimate no cautious one.
+	// Without sales there is no limit but from one's own price.
 	r := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"category":"desk"},{"category":"desk","estimate":300,"price":0}]}`}), 200)
 	if l := r.Items[0]; l.Refusal == nil || l.Refusal.Reason != "too_few_sales" || l.MostToPay != nil {
 		t.Errorf("without sales: %+v", l)
 	}
-	if l := r.Items[1]; l.MostToPay != nil || l.AtLikely == nil || l.AtPrice == nil || l.AtPrice.ChanceOfLoss != nil || l.Rank == nil {
+	if l := r.Items[1]; l.MostToPay == nil || l.AtLikely == nil || l.AtSellerAsk == nil || l.SalePrice != nil || l.Rank == nil {
 		t.Errorf("with an estimate: %+v", l)
 	}
 }

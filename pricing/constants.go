@@ -42,8 +42,6 @@ const (
 	minExposure    = 0.5   // days, of a whole listing
 	minRowExposure = 0.001 // days, of a row
 	midQuantiles   = 40
-	cautiousShare  = 0.75 // of pieces that are worth at least what the most to pay rests on
-	openingShare   = 0.90 // the same, of the offer to open with
 	weakGross      = 0.5
 	comparableRows = 5
 

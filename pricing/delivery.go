@@ -75,7 +75,7 @@ func Deliver(q DeliveryQuery) (DeliveryQuote, bool) {
 	out.HelperPay = out.Hours * pay * float64(q.Helpers)
 	out.Cost = out.Vehicle + out.Labor + out.HelperPay + out.Tolls
 	if out.Cost > 0 {
-		out.Suggested = pointAtOrBelow(out.Cost)
+		out.Suggested = PointAtOrBelow(out.Cost)
 		if out.Suggested < out.Cost {
 			out.Suggested = nextPoint(out.Suggested)
 		}

@@ -69,23 +69,6 @@ func ExampleModel_Review() {
 	// reprice at 310 gains 26
 }
 
-func ExampleModel_PurchaseLimits() {
-	today := pricing.NewDate(2026, time.March, 5)
-	model := pricing.Fit(deskSales(today), today)
-	settings := pricing.DefaultSettings()
-	settings.HourValue = 18
-	limit := model.PurchaseLimits(pricing.PurchaseQuery{
-		Attributes: furniture.Attributes{
-			Category: "desk", Width: 120, Depth: 60, Height: 75,
-			Wood: "oak", Finish: "painted", Condition: 4,
-		},
-		Materials: 25, Hours: 4, Transport: 10, DaysOut: 7,
-	}, today, settings)
-	fmt.Println(*limit.Offer, *limit.WalkAway)
-	// Output:
-	// 80 85
-}
-
 func ExamplePricePoint() {
 	for _, amount := range []float64{47.3, 193, 487, 1212} {
 		fmt.Println(pricing.PricePoint(amount))

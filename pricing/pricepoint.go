@@ -7,7 +7,7 @@ import "math"
 // 2 000, 50 below 5 000, then 100; above 100 000 a step is a hundredth of the
 // power of ten. It is at least 1.
 func PricePoint(amount float64) float64 {
-	low := pointAtOrBelow(amount)
+	low := PointAtOrBelow(amount)
 	if high := nextPoint(low); high-amount <= amount-low {
 		return high
 	}
@@ -37,7 +37,8 @@ func stepAt(amount float64) float64 {
 	return step
 }
 
-func pointAtOrBelow(amount float64) float64 {
+// PointAtOrBelow is the highest price point that is not above an amount, at least 1.
+func PointAtOrBelow(amount float64) float64 {
 	step := stepAt(amount)
 	return math.Max(1, math.Floor(amount/step)*step)
 }
@@ -48,7 +49,7 @@ func nextPoint(point float64) float64 { return point + stepAt(point) }
 func pricePoints(low, high float64) []float64 {
 	var out []float64
 	const slack = 1e-9 // relative: an end that is a price point belongs to the range
-	p := pointAtOrBelow(math.Max(low, 1))
+	p := PointAtOrBelow(math.Max(low, 1))
 	for ; p <= high*(1+slack); p = nextPoint(p) {
 		if p >= low*(1-slack) {
 			out = append(out, p)

@@ -51,12 +51,3 @@ func timeGrid(horizon float64) []float64 {
 	}
 	return out
 }
-
-// trapezoid integrates y over t.
-func trapezoid(t, y []float64) float64 {
-	sum := 0.0
-	for i := 1; i < len(t); i++ {
-		sum += (t[i] - t[i-1]) * (y[i] + y[i-1]) / 2
-	}
-	return sum
-}

@@ -71,7 +71,4 @@ func TestTimeGrid(t *testing.T) {
 	if last := timeGrid(45); last[len(last)-1] != 45 || last[len(last)-2] != 42 {
 		t.Errorf("grid to 45: %v", last)
 	}
-	if got := trapezoid([]float64{0, 2, 5}, []float64{1, 3, 0}); got != 8.5 {
-		t.Errorf("trapezoid = %g, want 8.5", got)
-	}
 }

@@ -57,10 +57,10 @@ type find struct {
 
 // Asked is what they ask for it; nil: nobody told.
 func (f find) Asked() *web.Number {
-	if f.Limit.AtPrice == nil {
+	if f.Limit.AtSellerAsk == nil {
 		return nil
 	}
-	return &f.Limit.AtPrice.Price
+	return &f.Limit.AtSellerAsk.Price
 }
 
 const findsMost = 100 // of the kept ones that are shown

@@ -5,7 +5,7 @@ import (
 
 	"askwright/api/rowfile"
 	"askwright/api/web"
-	"askwright/pricing"
+	"askwright/pricing/buying"
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/recording"
@@ -21,8 +21,8 @@ type PurchaseRequest struct {
 	Target   *PurchaseTarget `json:"target"`
 }
 
-// PurchaseTarget is the profit wanted: one of the three. None: the larger of
-// half of what is left and the group's minimum_profit.
+// PurchaseTarget is the profit wanted: one of the three. None: no more than the
+// hours at their rate and the group's minimum_profit.
 type PurchaseTarget struct {
 	MarginPercent *float64     `json:"margin_percent" example:"40"`              // points of the sale price after fees
 	Hourly        *web.Decimal `json:"hourly" swaggertype:"number" example:"25"` // earned per hour of work
@@ -32,56 +32,63 @@ type PurchaseTarget struct {
 // PurchaseLimitsAnswer has one limit for each subject, in order.
 type PurchaseLimitsAnswer struct {
 	Items    []PurchaseLimit `json:"items"`
-	Next     *string         `json:"next"`                                     // always null
-	RankedBy string          `json:"ranked_by" enums:"profit_per_hour,profit"` // profit where the hours of one are unknown
+	Next     *string         `json:"next"`                                      // always null
+	RankedBy string          `json:"ranked_by" enums:"cash_per_hour,cash_left"` // cash_left where the hours of one are unknown
 }
 
 // PurchaseLimit is what to pay at most for a piece as it stands. What cannot
 // be answered is left out, and refusal says why.
 type PurchaseLimit struct {
-	Ref            string           `json:"ref,omitempty"`
-	Category       string           `json:"category"`
-	Rank           *int             `json:"rank"`                                                  // 1 is the best of the finds; null: refused
-	Offer          *web.Number      `json:"offer,omitempty" swaggertype:"number" example:"60"`     // to open with
-	WalkAway       *web.Number      `json:"walk_away,omitempty" swaggertype:"number" example:"85"` // the round price that is not above most_to_pay
-	MostToPay      *web.Number      `json:"most_to_pay,omitempty" swaggertype:"number"`            // cautious; negative: not at any price
-	AtLikely       *web.Number      `json:"at_likely,omitempty" swaggertype:"number"`              // if it sells as expected
-	BreakEven      *web.Number      `json:"break_even,omitempty" swaggertype:"number"`             // where nothing is earned, the hours paid
-	RuleOfThird    *web.Number      `json:"rule_of_third,omitempty" swaggertype:"number"`          // a third of the likely sale less transport and materials: common practice
-	ExpectedProfit *web.Number      `json:"expected_profit,omitempty" swaggertype:"number"`        // at most_to_pay, the hours paid
-	ProfitPerHour  *web.Number      `json:"profit_per_hour,omitempty" swaggertype:"number"`        // at most_to_pay: earned by an hour of work
-	ChanceOfLoss   *web.Number      `json:"chance_of_loss,omitempty" swaggertype:"number"`         // at most_to_pay
-	AtPrice        *PurchaseOutcome `json:"at_price,omitempty"`                                    // at the price asked
-	Plan           PurchasePlan     `json:"plan"`                                                  // what it rests on
-	Ask            *web.Number      `json:"ask,omitempty" swaggertype:"number"`                    // balanced, that the figures rest on
-	SalePrice      *PriceRange      `json:"sale_price,omitempty"`                                  // in the planned finish
-	Costs          *PurchaseCosts   `json:"costs,omitempty"`                                       // until the sale, the price of the piece aside
-	Sensitivity    []Sensitivity    `json:"sensitivity,omitempty"`                                 // what moves most_to_pay, the most first
-	Inspect        []Inspection     `json:"inspect"`                                               // what to look at before paying
-	Warnings       []Warning        `json:"warnings"`                                              // an unusual size, and what to mind in the planned work
-	Basis          Basis            `json:"basis"`
-	Labels         []string         `json:"labels,omitempty" example:"low_confidence"`
-	Refusal        *Refusal         `json:"refusal,omitempty"`
-	Sentences      []Sentence       `json:"sentences"`
-	Cautions       []Caution        `json:"cautions"`
+	Ref         string           `json:"ref,omitempty"`
+	Category    string           `json:"category"`
+	Rank        *int             `json:"rank"`                                                  // 1 is the best of the finds; null: refused
+	Offer       *web.Number      `json:"offer,omitempty" swaggertype:"number" example:"60"`     // to open with
+	WalkAway    *web.Number      `json:"walk_away,omitempty" swaggertype:"number" example:"85"` // the round price that is not above most_to_pay
+	MostToPay   *web.Number      `json:"most_to_pay,omitempty" swaggertype:"number"`            // cautious; negative: not even for nothing
+	AtLikely    *web.Number      `json:"at_likely,omitempty" swaggertype:"number"`              // what leaves the profit wanted on average; left out where no profit is stated
+	BreakEven   *web.Number      `json:"break_even,omitempty" swaggertype:"number"`             // where the hours are just paid on average; left out likewise
+	RuleOfThird *web.Number      `json:"rule_of_third,omitempty" swaggertype:"number"`          // a third of the likely sale less transport and materials: common practice
+	AtMost      *PurchaseOutcome `json:"at_most"`                                               // at most_to_pay, or for nothing where that is negative; null: no profit is stated
+	AtSellerAsk *PurchaseOutcome `json:"at_seller_ask"`                                         // at what is asked; null: not known, or no profit is stated
+	PassBy      *string          `json:"pass_by" enums:"cash_left,left_after_hours"`            // the figure that is lost at what is asked, or, where that is not known, for nothing; null: no reason to pass
+	Plan        PurchasePlan     `json:"plan"`                                                  // what it rests on
+	Ask         *web.Number      `json:"ask,omitempty" swaggertype:"number"`                    // balanced, that the figures rest on
+	SalePrice   *PriceRange      `json:"sale_price,omitempty"`                                  // in the planned finish
+	Costs       *PurchaseCosts   `json:"costs,omitempty"`                                       // until the sale, the price of the piece aside
+	Sensitivity []Sensitivity    `json:"sensitivity,omitempty"`                                 // what moves most_to_pay, the most first
+	Inspect     []Inspection     `json:"inspect"`                                               // what to look at before paying
+	Warnings    []Warning        `json:"warnings"`                                              // an unusual size, and what to mind in the planned work
+	Basis       Basis            `json:"basis"`
+	Labels      []string         `json:"labels,omitempty" example:"low_confidence"`
+	Refusal     *Refusal         `json:"refusal,omitempty"`
+	Sentences   []Sentence       `json:"sentences"`
+	Cautions    []Caution        `json:"cautions"`
 }
 
-// PurchaseOutcome is what a price leads to.
+// PurchaseOutcome is what a price leads to on average. No profit is stated from
+// fewer than 50 sales without one's own price (estimate) of the finished piece.
 type PurchaseOutcome struct {
-	Price          web.Number  `json:"price" swaggertype:"number"`
-	ExpectedProfit web.Number  `json:"expected_profit" swaggertype:"number"` // the hours paid
-	ProfitPerHour  *web.Number `json:"profit_per_hour,omitempty" swaggertype:"number"`
-	ChanceOfLoss   *web.Number `json:"chance_of_loss,omitempty" swaggertype:"number"`
+	Price web.Number `json:"price" swaggertype:"number"`
+	// CashLeft: after fees and all that is paid for, as the ledger counts.
+	CashLeft web.Number `json:"cash_left" swaggertype:"number"`
+	// CashPerHour: null: the hours are unknown.
+	CashPerHour *web.Number `json:"cash_per_hour" swaggertype:"number"`
+	// LeftAfterHours: cash left less your hours at your rate; null: no rate is set.
+	LeftAfterHours *web.Number `json:"left_after_hours" swaggertype:"number"`
+	ChanceOfLoss   web.Number  `json:"chance_of_loss" swaggertype:"number"` // that no cash is left
 }
 
 // PurchasePlan is the look and the work that a limit rests on.
 type PurchasePlan struct {
-	Finish    string     `json:"finish,omitempty"`
-	Color     string     `json:"color,omitempty"`
-	Condition string     `json:"condition,omitempty"` // as it will be offered
-	Hours     web.Number `json:"hours" swaggertype:"number"`
-	DaysOut   int        `json:"days_out"`                                                           // owned before it can be listed
-	CostsFrom string     `json:"costs_from" enums:"find,refinish_options,estimate,nothing,as_it_is"` // where what was left out comes from
+	Finish    string `json:"finish,omitempty"`
+	Color     string `json:"color,omitempty"`
+	Condition string `json:"condition,omitempty"` // as it will be offered
+	// ConditionFrom: told (find), what the group's pieces reach with that finish
+	// (group), very good (default), or no work is planned.
+	ConditionFrom string     `json:"condition_from" enums:"find,group,default,as_it_is"`
+	Hours         web.Number `json:"hours" swaggertype:"number"`
+	DaysOut       int        `json:"days_out"`                                                           // owned before it can be listed
+	CostsFrom     string     `json:"costs_from" enums:"find,refinish_options,estimate,nothing,as_it_is"` // where what was left out comes from
 }
 
 // PurchaseCosts are the costs between buying and the sale.
@@ -180,26 +187,27 @@ func (t *PurchaseTarget) Read(a *service.Actor) (advice.PurchaseTarget, error) {
 func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 	money := web.MoneyIn(v.Currency)
 	out := PurchaseLimit{
-		Ref: f.Ref, Category: f.Category, Offer: Optional(f.Offer, money), WalkAway: Optional(f.WalkAway, money),
+		Ref: f.Ref, Category: f.Category, Offer: Optional(f.OpeningOffer, money), WalkAway: Optional(f.WalkAway, money),
 		MostToPay: Optional(f.MostToPay, money), AtLikely: Optional(f.AtLikely, money), BreakEven: Optional(f.BreakEven, money),
 		RuleOfThird: Optional(f.RuleOfThird, money), Ask: web.Known(f.Ask, money),
 		Plan: PurchasePlan{
-			Finish: f.Plan.Finish, Color: f.Plan.Color, Condition: f.Plan.Condition, Hours: web.Rounded(f.Plan.Hours, 2),
-			DaysOut: f.Plan.DaysOut, CostsFrom: f.Plan.CostsFrom,
+			Finish: f.Work.Finish, Color: f.Work.Color, Condition: f.Work.Condition, ConditionFrom: f.Work.ConditionFrom,
+			Hours: web.Rounded(f.Work.Hours, 2), DaysOut: f.Work.DaysOut, CostsFrom: f.Work.CostsFrom,
 		},
 		Inspect: web.Each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: Sentences(f.Sentences),
-		Cautions: Cautions(f.Cautions), AtPrice: v.purchaseOutcome(f.AtPrice), SalePrice: priceRange(f.SalePrice, money),
+		Cautions: Cautions(f.Cautions), SalePrice: priceRange(f.Likely, money),
+		AtMost: v.purchaseOutcome(f.AtMost), AtSellerAsk: v.purchaseOutcome(f.AtSellerAsk),
+	}
+	if f.PassBy != "" {
+		out.PassBy = &f.PassBy
 	}
 	if f.Rank > 0 {
 		out.Rank = &f.Rank
 	}
-	if most := v.purchaseOutcome(f.AtMost); most != nil {
-		out.ExpectedProfit, out.ProfitPerHour, out.ChanceOfLoss = &most.ExpectedProfit, most.ProfitPerHour, most.ChanceOfLoss
-	}
-	if f.BreakEven != nil {
+	if f.Ask > 0 {
 		x := f.Costs
 		out.Costs = &PurchaseCosts{
-			Materials: money(x.Materials), Labor: money(x.Labor), Transport: money(x.Transport), Other: money(x.Other),
+			Materials: money(x.Materials), Labor: money(x.Labor), Transport: money(x.Pickup), Other: money(x.Other),
 			Holding: money(x.Holding), Fees: money(x.Fees),
 		}
 	}
@@ -209,23 +217,26 @@ func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 	return out
 }
 
-func (v Viewer) purchaseOutcome(o *pricing.PurchaseOutcome) *PurchaseOutcome {
+func (v Viewer) purchaseOutcome(o *buying.Outcome) *PurchaseOutcome {
 	if o == nil {
 		return nil
 	}
 	money := web.MoneyIn(v.Currency)
 	return &PurchaseOutcome{
-		Price: money(o.Price), ExpectedProfit: money(o.ExpectedProfit), ProfitPerHour: Optional(o.ProfitPerHour, money),
-		ChanceOfLoss: Optional(o.ChanceOfLoss, web.Chance),
+		Price: money(o.Price), CashLeft: money(o.CashLeft), CashPerHour: Optional(o.CashPerHour, money),
+		LeftAfterHours: Optional(o.LeftAfterHours, money), ChanceOfLoss: web.Chance(o.ChanceOfLoss),
 	}
 }
 
 // PurchaseColumns are the columns of purchase limits.
 var PurchaseColumns = web.ColumnsOf[PurchaseLimit](`
-	ref category rank offer walk_away most_to_pay at_likely break_even rule_of_third expected_profit
-	profit_per_hour chance_of_loss price=at_price.price
-	price_expected_profit=at_price.expected_profit price_profit_per_hour=at_price.profit_per_hour
-	price_chance_of_loss=at_price.chance_of_loss finish=plan.finish color=plan.color
-	hours=plan.hours days_out=plan.days_out costs_from=plan.costs_from ask
+	ref category rank offer walk_away most_to_pay at_likely break_even rule_of_third
+	pass_by at_most_price=at_most.price at_most_cash_left=at_most.cash_left
+	at_most_cash_per_hour=at_most.cash_per_hour at_most_left_after_hours=at_most.left_after_hours
+	at_most_chance_of_loss=at_most.chance_of_loss at_seller_ask_price=at_seller_ask.price
+	at_seller_ask_cash_left=at_seller_ask.cash_left at_seller_ask_cash_per_hour=at_seller_ask.cash_per_hour
+	at_seller_ask_left_after_hours=at_seller_ask.left_after_hours
+	at_seller_ask_chance_of_loss=at_seller_ask.chance_of_loss finish=plan.finish color=plan.color
+	condition=plan.condition hours=plan.hours days_out=plan.days_out costs_from=plan.costs_from ask
 	sale_price_likely=sale_price.likely sale_price_low=sale_price.low
 	sale_price_high=sale_price.high inspect refusal=refusal.reason cautions`)

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"askwright/pricing"
+	"askwright/pricing/buying"
 	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/prose"
@@ -41,22 +42,22 @@ func (t PurchaseTarget) validate() error {
 // PurchaseLimits is an answer for some finds, in their order.
 type PurchaseLimits struct {
 	Limits   []PurchaseLimit
-	RankedBy string // "profit_per_hour", or "profit" where the hours of one are unknown
+	RankedBy string // "cash_per_hour", or "cash_left" where the hours of one are unknown
 }
 
 // What finds are ranked by.
 const (
-	RankedByHour   = "profit_per_hour"
-	RankedByProfit = "profit"
+	RankedByHour = "cash_per_hour"
+	RankedByCash = "cash_left"
 )
 
 // PurchaseLimit is the answer for one find.
 type PurchaseLimit struct {
 	Ref      string
 	Category string
-	pricing.PurchaseLimit
+	buying.Limit
 	Sentences []pricing.Sentence
-	Plan      PurchasePlan
+	Work      PurchaseWork
 	Rank      int                  // 1 is the best; 0: refused
 	Inspect   []service.Inspection // what to look at before paying
 	Warnings  []refinish.Warning   // of the size, and of the planned work
@@ -64,14 +65,23 @@ type PurchaseLimit struct {
 	Cautions  []service.Caution
 }
 
-// PurchasePlan is the look and the work that a limit rests on.
-type PurchasePlan struct {
+// PurchaseWork is the look and the work that a limit rests on.
+type PurchaseWork struct {
 	Finish, Color string
 	Condition     string // as it will be offered
+	ConditionFrom string
 	Hours         float64
 	DaysOut       int
 	CostsFrom     string // where what the find left out comes from
 }
+
+// Where the condition that a piece will be offered in comes from.
+const (
+	ConditionFromFind    = "find"    // told
+	ConditionFromGroup   = "group"   // what its pieces reach with that finish
+	ConditionFromDefault = "default" // very good: too few of them to tell
+	ConditionAsItIs      = "as_it_is"
+)
 
 // Where the costs of a planned finish come from.
 const (
@@ -101,7 +111,7 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	if err != nil {
 		return nil, err
 	}
-	planned, err := s.readPlans(ctx, a, subjects, finds)
+	planned, err := s.readPlans(ctx, a, fit.Model, subjects, finds)
 	if err != nil {
 		return nil, err
 	}
@@ -110,11 +120,13 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
+		settings := a.Group.SettingsFor(p.row.Venue, a.Today)
 		limit := PurchaseLimit{
-			Ref: p.row.Ref, Category: p.row.Category, PurchaseLimit: fit.Model.PurchaseLimits(p.query(a.Group.Currency, t), a.Today, a.Group.SettingsFor(p.row.Venue, a.Today)),
-			Plan: p.summary(), Model: fit.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
+			Ref: p.row.Ref, Category: p.row.Category,
+			Limit: buying.NewLimit(fit.Model, p.query(a.Group.Currency, t), a.Today, settings, buying.Experience{}),
+			Work:  p.summary(), Model: fit.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
 		}
-		limit.Sentences = prose.In(a.Group.Currency).PurchaseLimit(&limit.PurchaseLimit)
+		limit.Sentences = prose.In(a.Group.Currency).PurchaseLimit(&limit.Limit)
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences,
 				pricing.Sentence{Kind: pricing.SaidMissing, Text: p.note},
@@ -129,8 +141,8 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	return answer, nil
 }
 
-// rank numbers the finds, the best first: by what an hour of work earns, or by
-// profit where the hours of one of them are unknown.
+// rank numbers the finds, the best first: by the cash of an hour of work, or by
+// the cash left where the hours of one of them are unknown.
 func (p *PurchaseLimits) rank() {
 	p.RankedBy = RankedByHour
 	var order []*PurchaseLimit
@@ -138,16 +150,16 @@ func (p *PurchaseLimits) rank() {
 		l := &p.Limits[i]
 		if o := l.outcome(); o != nil {
 			order = append(order, l)
-			if o.ProfitPerHour == nil {
-				p.RankedBy = RankedByProfit
+			if o.CashPerHour == nil {
+				p.RankedBy = RankedByCash
 			}
 		}
 	}
 	worth := func(l *PurchaseLimit) float64 {
 		if p.RankedBy == RankedByHour {
-			return *l.outcome().ProfitPerHour
+			return *l.outcome().CashPerHour
 		}
-		return l.outcome().ExpectedProfit
+		return l.outcome().CashLeft
 	}
 	slices.SortStableFunc(order, func(x, y *PurchaseLimit) int { return cmp.Compare(worth(y), worth(x)) })
 	for i, l := range order {
@@ -156,9 +168,9 @@ func (p *PurchaseLimits) rank() {
 }
 
 // outcome is at the price asked, or at the most to pay; nil: neither is known.
-func (l *PurchaseLimit) outcome() *pricing.PurchaseOutcome {
-	if l.AtPrice != nil {
-		return l.AtPrice
+func (l *PurchaseLimit) outcome() *buying.Outcome {
+	if l.AtSellerAsk != nil {
+		return l.AtSellerAsk
 	}
 	return l.AtMost
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"askwright/pricing"
+	"askwright/pricing/buying"
 	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/model"
@@ -44,11 +45,12 @@ type plannedPiece struct {
 	work      *WorkEstimate // of a refinish
 	daysOut   int
 	costsFrom string
+	reached   string // where the condition in the end comes from
 	note      string // what is not known of the work
 }
 
 // readPlans reads the plan of each find, or says what is wrong with each.
-func (s *Service) readPlans(ctx context.Context, a *service.Actor, subjects []subject, finds []service.Cells) ([]plannedPiece, error) {
+func (s *Service) readPlans(ctx context.Context, a *service.Actor, m *pricing.Model, subjects []subject, finds []service.Cells) ([]plannedPiece, error) {
 	costs, err := s.ownCosts(ctx, a, subjects)
 	if err != nil {
 		return nil, err
@@ -68,6 +70,7 @@ func (s *Service) readPlans(ctx context.Context, a *service.Actor, subjects []su
 			continue
 		}
 		p := plannedPiece{subject: sub, plan: &d.Listing, refinish: planIn(cells), costsFrom: CostsAsItIs}
+		p.reached = p.reach(m, strings.TrimSpace(cells["planned_condition"]) != "")
 		if p.refinish && workshop == nil {
 			if workshop, err = s.Workshop(ctx, a); err != nil {
 				return nil, err
@@ -139,6 +142,27 @@ func readPlan(a *service.Actor, sub subject, cells service.Cells, onFile service
 	return d, errs
 }
 
+// reach settles the condition that the piece will be offered in, and says where
+// it comes from. Work seldom leaves a piece as worn as it was found: where none
+// is told it is what the group's pieces reach with that finish, else very good.
+func (p *plannedPiece) reach(m *pricing.Model, told bool) string {
+	switch {
+	case told:
+		return ConditionFromFind
+	case !p.refinish || p.plan.Finish == "original":
+		return ConditionAsItIs
+	}
+	from, grade := ConditionFromDefault, usualGrade
+	if reached, pieces := m.Reached(p.plan.Finish); pieces >= pricing.ProvenSales {
+		from, grade = ConditionFromGroup, reached
+	}
+	p.plan.Condition = max(p.row.Condition, grade)
+	return from
+}
+
+// usualGrade is very good.
+const usualGrade = 4
+
 // fillWork fills in what the work takes where the find left it out, and says
 // from where.
 func (p *plannedPiece) fillWork(d *service.Draft, workshop *Workshop) error {
@@ -192,23 +216,27 @@ func (p *plannedPiece) hours() float64 {
 	return p.plan.Ledger.Costs.AllHours().Float()
 }
 
-func (p *plannedPiece) query(c service.Currency, t PurchaseTarget) pricing.PurchaseQuery {
+func (p *plannedPiece) query(c service.Currency, t PurchaseTarget) buying.Query {
 	cost := func(kind service.CostKind) float64 { return p.plan.Ledger.Costs.Money(kind).Major(c) }
-	q := pricing.PurchaseQuery{
-		Attributes: p.plan.Attributes(), Planned: p.refinish, Estimate: p.estimate.Major(c),
-		Materials: cost(service.CostMaterials), Hours: p.hours(), Transport: cost(service.CostPickup), Other: cost(service.CostOther), DaysOut: p.daysOut,
-		Target: pricing.Target{MarginPercent: t.MarginPercent, Hourly: t.Hourly.Major(c), Profit: t.Profit.Major(c)},
+	q := buying.Query{
+		Attributes: p.plan.Attributes(), Planned: p.refinish, OwnPrice: p.estimate.Major(c),
+		Materials: cost(service.CostMaterials), Hours: p.hours(), DaysOut: p.daysOut,
+		Pickup: cost(service.CostPickup), Other: cost(service.CostOther),
+		Target: buying.Target{MarginPercent: t.MarginPercent, PerHour: t.Hourly.Major(c), Profit: t.Profit.Major(c)},
 	}
 	if _, known := p.plan.Ledger.Costs[service.CostPurchase]; known {
-		q.Price = new(cost(service.CostPurchase))
+		q.SellerAsk = new(cost(service.CostPurchase))
 	} else if p.row.SellerAsk > 0 {
-		q.Price = new(p.row.SellerAsk.Major(c))
+		q.SellerAsk = new(p.row.SellerAsk.Major(c))
 	}
 	return q
 }
 
-func (p *plannedPiece) summary() PurchasePlan {
-	out := PurchasePlan{Finish: p.plan.Finish, Color: p.plan.Color, Hours: p.hours(), DaysOut: p.daysOut, CostsFrom: p.costsFrom}
+func (p *plannedPiece) summary() PurchaseWork {
+	out := PurchaseWork{
+		Finish: p.plan.Finish, Color: p.plan.Color, ConditionFrom: p.reached,
+		Hours: p.hours(), DaysOut: p.daysOut, CostsFrom: p.costsFrom,
+	}
 	if p.plan.Condition > 0 {
 		out.Condition = service.Conditions[p.plan.Condition-1]
 	}

@@ -4,51 +4,105 @@ import (
 	"math"
 
 	"askwright/pricing"
+	"askwright/pricing/buying"
 	"askwright/service"
 )
 
-// PurchaseLimit says what to open with and where to walk away.
-func (v Voice) PurchaseLimit(l *pricing.PurchaseLimit) []pricing.Sentence {
+// PurchaseLimit says what to open with and where to walk away, and to pass only
+// where the buyer's own rate is not earned.
+func (v Voice) PurchaseLimit(l *buying.Limit) []pricing.Sentence {
 	var t []pricing.Sentence
 	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
 	switch {
 	case l.WalkAway != nil:
-		say(pricing.SaidOffer, "Open at %s, walk away above %s.", v.Money(*l.Offer), v.Money(*l.WalkAway))
-		say(pricing.SaidLimit, "You break even at %s; stay lower, cheap pieces often hide flaws.",
-			v.Money(math.Max(0, *l.BreakEven)))
-		if l.AtPrice == nil {
-			t = append(t, v.outcome(l.AtMost)...)
-		}
-	case l.MostToPay != nil:
+		say(pricing.SaidOffer, "Open at %s, walk away above %s.", v.Money(*l.OpeningOffer), v.Money(*l.WalkAway))
+	case l.MostToPay != nil && l.PassBy == "":
+		say(pricing.SaidLimit, "Pay next to nothing: about a quarter of such pieces won't pay for your hours.")
+	case l.SellerAsk == nil && l.PassBy == buying.PassByHours:
 		say(pricing.SaidPass, "Pass: even free, it won't pay for your hours.")
+	case l.SellerAsk == nil && l.PassBy == buying.PassByCash:
+		say(pricing.SaidPass, "Pass: even free, it loses cash.")
 	}
-	if p := l.AtPrice; p != nil {
-		if l.MostToPay != nil && *l.MostToPay > 0 && p.Price > *l.MostToPay {
-			say(pricing.SaidPass, "Pass at %s.", v.Money(p.Price))
-		}
-		t = append(t, v.outcome(p)...)
+	if l.WalkAway != nil && l.BreakEven != nil && *l.BreakEven >= 1 {
+		say(pricing.SaidLimit, "You break even at %s; stay lower, cheap pieces often hide flaws.", v.Money(*l.BreakEven))
 	}
+	switch {
+	case l.AtSellerAsk != nil:
+		t = append(t, v.outcome(l, l.AtSellerAsk, true)...)
+	case l.AtMost != nil:
+		t = append(t, v.outcome(l, l.AtMost, false)...)
+	}
+	t = append(t, v.buyingDoubts(l)...)
 	if l.Refusal != nil {
-		t = append(t, v.refusal(l.Refusal, l.SalePrice)...)
+		t = append(t, v.refusal(l.Refusal, l.Likely)...)
 	}
 	return t
 }
 
-// outcome says what a price leads to.
-func (v Voice) outcome(p *pricing.PurchaseOutcome) []pricing.Sentence {
-	text := v.Money(p.ExpectedProfit) + " left after your hours"
-	if p.ExpectedProfit < 0 {
-		text = v.Money(-p.ExpectedProfit) + " lost after your hours"
+// buyingDoubts say what the limit does not know, and what moves it most.
+func (v Voice) buyingDoubts(l *buying.Limit) []pricing.Sentence {
+	var t []pricing.Sentence
+	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
+	if less := math.Round(100 * (1 - l.Caution)); l.MostToPay != nil && less >= 3 {
+		say(pricing.SaidDoubt, "Its value counts %.0f%% lower: what is cheap is often cheap for a reason.", less)
 	}
-	if p.ProfitPerHour != nil {
-		text += ", " + v.Money(*p.ProfitPerHour) + " an hour"
+	for _, label := range l.Labels {
+		switch {
+		case l.Refusal != nil:
+		case label == buying.LabelPriceUntold:
+			say(pricing.SaidMissing, "Tell what they ask for it: what is cheap is often cheap for a reason.")
+		case label == buying.LabelProfitUntold:
+			say(pricing.SaidMissing, "No profit stated: only %s. Add your own price of the finished piece.",
+				service.Count(l.Basis.Sold, "sale", "sales"))
+		}
 	}
-	t := []pricing.Sentence{pricing.Say(pricing.SaidOutcome, "At %s: about %s.", v.Money(p.Price), text)}
-	if p.ChanceOfLoss != nil {
-		t = append(t, pricing.Say(pricing.SaidOutcome, "%s of buys like this lose money.",
-			service.UpperFirst(Chance(*p.ChanceOfLoss))))
+	if len(l.Sensitivity) > 0 && l.WalkAway != nil {
+		most := l.Sensitivity[0]
+		say(pricing.SaidDoubt, "Biggest swing: %s %s, limit %s.", service.InWords(most.Input), most.Change, v.Money(most.Difference))
 	}
 	return t
+}
+
+// outcome says what a price leads to: cash left, cash an hour, and what is left
+// after the hours. Where that is a loss, to pass, and by which figure.
+func (v Voice) outcome(l *buying.Limit, o *buying.Outcome, asked bool) []pricing.Sentence {
+	at, cash := v.Money(o.Price), v.left(o.CashLeft, "cash")
+	after := ""
+	if o.LeftAfterHours != nil {
+		after = v.left(*o.LeftAfterHours, "") + " after your hours"
+	}
+	perHour := ""
+	if o.CashPerHour != nil && o.CashLeft > 0 {
+		perHour = ", " + v.Money(*o.CashPerHour) + " an hour"
+	}
+	var t []pricing.Sentence
+	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
+	switch {
+	case asked && l.PassBy == buying.PassByCash:
+		say(pricing.SaidPass, "Pass at %s: about %s.", at, cash)
+	case asked && l.PassBy == buying.PassByHours:
+		say(pricing.SaidPass, "Pass at %s: about %s%s, but %s.", at, cash, perHour, after)
+	case after != "":
+		say(pricing.SaidOutcome, "At %s: about %s%s; %s.", at, cash, perHour, after)
+	default:
+		say(pricing.SaidOutcome, "At %s: about %s%s.", at, cash, perHour)
+	}
+	say(pricing.SaidOdds, "%s of buys like this lose cash.", service.UpperFirst(Chance(o.ChanceOfLoss)))
+	return t
+}
+
+// left is an amount as left or lost.
+func (v Voice) left(amount float64, of string) string {
+	if of != "" {
+		of = " " + of
+	}
+	if amount < 0 {
+		return v.Money(-amount) + of + " lost"
+	}
+	if of == "" {
+		return v.Money(amount)
+	}
+	return v.Money(amount) + of + " left"
 }
 
 // Finishes says what to make of a ranking of finishes.

@@ -38,9 +38,9 @@ FIND = "planned_finish planned_color planned_condition price materials transport
 # The columns that the answers fill.
 SUGGESTION = "suggested_ask likely_price low_price high_price chance_sold median_days advice".split()
 STALE = "state active_days chance_sold_by_now reason action action_ask gain".split()
-LIMIT = "most_to_pay walk_away offer break_even expected_profit chance_of_loss refusal".split()
+LIMIT = "most_to_pay walk_away offer break_even at_most_cash_left at_most_chance_of_loss refusal".split()
 AMOUNTS = {"suggested_ask", "likely_price", "low_price", "high_price", "action_ask", "gain", "most_to_pay", "walk_away", "offer", "break_even",
-           "expected_profit"}
+           "at_most_cash_left"}
 WORDS = {"advice", "state", "reason", "action", "refusal"}
 
 

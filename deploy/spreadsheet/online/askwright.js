@@ -31,7 +31,7 @@ const FIND = ['planned_finish', 'planned_color', 'planned_condition', 'price', '
 // The columns that the answers fill.
 const SUGGESTION = ['suggested_ask', 'likely_price', 'low_price', 'high_price', 'chance_sold', 'median_days', 'advice'];
 const STALE = ['state', 'active_days', 'chance_sold_by_now', 'reason', 'action', 'action_ask', 'gain'];
-const LIMIT = ['most_to_pay', 'walk_away', 'offer', 'break_even', 'expected_profit', 'chance_of_loss', 'refusal'];
+const LIMIT = ['most_to_pay', 'walk_away', 'offer', 'break_even', 'at_most_cash_left', 'at_most_chance_of_loss', 'refusal'];
 
 function onOpen() {
   SpreadsheetApp.getUi().createMenu('Askwright')

@@ -44,7 +44,7 @@ const programPath = "askwright/service/cmd/askwright"
 
 var (
 	engine = []string{"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}
-	domain = append(slices.Clip(engine), "askwright/service")
+	domain = append(slices.Clip(engine), "askwright/pricing/buying", "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
 	components = with(domain, "advice", "background", "history", "members", "model", "profit", "prose", "recording", "track", "watch", "webhook")
@@ -83,6 +83,7 @@ var arrows = []struct {
 	{"askwright/pricing/furniture", nil, pureNot},
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
 	{"askwright/pricing/askplan", nil, pureNot},
+	{"askwright/pricing/buying", engine, pureNot},
 	{"askwright/pricing/stats", nil, pureNot},
 	{"askwright/service", domain, pure},
 	{"askwright/service/background", nil, pure},
