@@ -40,6 +40,7 @@ insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, o
 	select group_id, listing_id, listing_id, member_id, 'fees', 1, '2026-02-01', now(), 1 from listing where ref = 'O';
 insert into suggestion (group_id, suggestion_id, member_id, ref, on_date, model, made_at)
 	select group_id, group_id, group_id, 'O', '2026-02-01', 'm', now() from groups;
+insert into asked_price select group_id, group_id, 'O', '2026-02-01', now(), 4000, 9000, 20000, 0.02 from groups;
 insert into idempotency (group_id, member_id, operation, key, sum, made_at) select group_id, group_id, 'POST /', 'k', sha256('k'), now() from groups;
 insert into listing_state select group_id, listing_id, 'fresh', '', now(), now() from listing where ref = 'O';
 insert into webhook (group_id, webhook_id, member_id, url, events, secret, created_at)
@@ -148,6 +149,12 @@ var violations = map[string]string{
 	"cost_line.cost_line_voids":            "update cost_line set voids = gen_random_uuid()",
 	"cost_line.cost_line_voided_once":      "insert into cost_line select group_id, gen_random_uuid(), listing_id, member_id, kind, -1, on_date, at, 1, '', '', line_id from cost_line, generate_series(1, 2)",
 	"cost_line.step_is_of_hours":           "update cost_line set step = 'strip'",
+	"asked_price.asked_price_pkey":         "copy",
+	"asked_price.asked_price_member":       "update asked_price set member_id = gen_random_uuid()",
+	"asked_price.asked_find_named":         "update asked_price set find = ''",
+	"asked_price.asked_amounts_positive":   "update asked_price set price = 0",
+	"asked_price.asked_amounts_positive ":  "update asked_price set net = 0",
+	"asked_price.asked_variance_positive":  "update asked_price set variance = 0",
 	"suggestion.suggestion_pkey":           "copy",
 	"suggestion.suggestion_member":         "update suggestion set member_id = gen_random_uuid()",
 	"suggestion.suggestion_listing":        "update suggestion set listing_id = gen_random_uuid()",

@@ -28,6 +28,30 @@ comment on column api_key.hash is 'SHA-256 of the whole key, which holds 256 ran
 comment on column api_key.parent_id is 'Of a session: the key that it was opened with.';
 comment on column api_key.made_by is 'The member whose key it was made with; null: who runs the server, or before this was noted.';
 
+create table asked_price (
+    group_id uuid not null,
+    member_id uuid not null,
+    find text not null,
+    asked_on date not null,
+    made_at timestamp with time zone not null,
+    price bigint not null,
+    net bigint not null,
+    sale_cash bigint not null,
+    variance double precision not null,
+    constraint asked_price_pkey PRIMARY KEY (group_id, member_id, find),
+    constraint asked_price_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
+    constraint asked_amounts_positive CHECK (((price > 0) AND (net > 0))),
+    constraint asked_find_named CHECK ((find <> ''::text)),
+    constraint asked_variance_positive CHECK ((variance > (0)::double precision))
+);
+CREATE INDEX asked_price_newest ON askwright.asked_price USING btree (group_id, made_at DESC);
+create policy of_the_group on asked_price for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
+create policy of_the_owner on asked_price for all to askwright_owner using true with check true;
+comment on column asked_price.find is 'Its ref; of a find without one its kind, day and price.';
+comment on column asked_price.net is 'At the likely value after fees, all costs and the hours: what the price is held against.';
+comment on column asked_price.sale_cash is 'The same before those costs: what a purchase is judged by.';
+comment on column asked_price.variance is 'Of the log of that value.';
+
 create table audit (
     group_id uuid not null,
     audit_id uuid not null,

@@ -3,13 +3,17 @@ package advice
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"slices"
+
+	"github.com/google/uuid"
 
 	"askwright/pricing"
 	"askwright/pricing/buying"
 	"askwright/pricing/refinish"
 	"askwright/service"
 	"askwright/service/prose"
+	"askwright/service/track"
 )
 
 // PurchaseTarget is the profit wanted: at most one of the three.
@@ -115,6 +119,10 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	if err != nil {
 		return nil, err
 	}
+	seen, err := s.track.Experience(ctx, a)
+	if err != nil {
+		return nil, err
+	}
 	answer := &PurchaseLimits{Limits: make([]PurchaseLimit, len(planned))}
 	for i, p := range planned {
 		if err := ctx.Err(); err != nil {
@@ -123,9 +131,10 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 		settings := a.Group.SettingsFor(p.row.Venue, a.Today)
 		limit := PurchaseLimit{
 			Ref: p.row.Ref, Category: p.row.Category,
-			Limit: buying.NewLimit(fit.Model, p.query(a.Group.Currency, t), a.Today, settings, buying.Experience{}),
+			Limit: buying.NewLimit(fit.Model, p.query(a.Group.Currency, t), a.Today, settings, seen),
 			Work:  p.summary(), Model: fit.Version(), Inspect: p.row.Inspect(), Cautions: p.cautions(),
 		}
+		s.remember(a, &p, &limit.Limit)
 		limit.Sentences = prose.In(a.Group.Currency).PurchaseLimit(&limit.Limit)
 		if p.note != "" && limit.Refusal == nil {
 			limit.Sentences = append(limit.Sentences,
@@ -139,6 +148,24 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	}
 	answer.rank()
 	return answer, nil
+}
+
+// remember keeps what a find is asked for, whether it is bought or not. What is
+// on file as bought stays as it was last asked about before.
+func (s *Service) remember(a *service.Actor, p *plannedPiece, l *buying.Limit) {
+	isFind := p.onFile == nil || p.onFile.MemberID == a.MemberID && p.onFile.Stage == service.StageFound
+	if a.Scope == service.ScopeFeed || a.MemberID == uuid.Nil || !isFind || !(l.Net > 0) || l.SellerAsk == nil {
+		return
+	}
+	c := a.Group.Currency
+	price, net := service.MoneyOf(*l.SellerAsk, c), service.MoneyOf(l.Net, c)
+	if price <= 0 || net <= 0 {
+		return
+	}
+	s.recorder.AddAsked(a.Group.ID, track.Asked{
+		MemberID: a.MemberID, Find: cmp.Or(p.row.Ref, fmt.Sprintf("%s %s %s", p.row.Category, a.Today, price.Format(c))),
+		On: a.Today, At: a.Now, Price: price, Net: net, SaleCash: service.MoneyOf(l.SaleCash, c), Variance: l.Variance,
+	})
 }
 
 // rank numbers the finds, the best first: by the cash of an hour of work, or by

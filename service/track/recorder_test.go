@@ -28,6 +28,18 @@ func (s *faultyStore) KeepSuggestions(_ context.Context, group uuid.UUID, kept [
 	return nil
 }
 
+func (s *faultyStore) KeepAsked(_ context.Context, group uuid.UUID, asked []Asked) error {
+	if err := s.fail(group); err != nil {
+		return err
+	}
+	s.kept[group] += len(asked)
+	return nil
+}
+
+func (s *faultyStore) Asked(context.Context, service.Tenant) ([]Asked, []Finished, error) {
+	return nil, nil, nil
+}
+
 func (s *faultyStore) LastKept(context.Context, service.Tenant) ([]Shown, error) { return nil, nil }
 
 // While the database is away suggestions wait; what it refuses in one group

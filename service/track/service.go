@@ -44,6 +44,12 @@ type Store interface {
 	// LastKept returns, for each own listing that has one, the last suggestion
 	// shown before its last ask was set, under the listing's id.
 	LastKept(ctx context.Context, t service.Tenant) ([]Shown, error)
+	// KeepAsked keeps what finds of one group were asked for, each as it was last
+	// asked about, and forgets all but the newest AskedAtMost.
+	KeepAsked(ctx context.Context, group uuid.UUID, asked []Asked) error
+	// Asked returns what the group's finds were asked for, and those among them
+	// that were bought and left again.
+	Asked(ctx context.Context, t service.Tenant) ([]Asked, []Finished, error)
 }
 
 // Run writes the suggestions that were made, within a second, until the context

@@ -66,6 +66,7 @@ type Recorder struct {
 	turn    sync.Mutex // of who writes
 	mu      sync.Mutex
 	waiting map[shownKey]Shown
+	asked   map[askedKey]Asked
 
 	day       pricing.Date // the newest that any ref was described on
 	described map[uuid.UUID]map[string]bool
@@ -81,7 +82,8 @@ type shownKey struct {
 
 // NewRecorder returns a Recorder with nothing waiting.
 func NewRecorder(store Store, logger *slog.Logger) *Recorder {
-	return &Recorder{store: store, logger: logger, waiting: make(map[shownKey]Shown), described: make(map[uuid.UUID]map[string]bool)}
+	return &Recorder{store: store, logger: logger, waiting: make(map[shownKey]Shown), asked: make(map[askedKey]Asked),
+		described: make(map[uuid.UUID]map[string]bool)}
 }
 
 // Add lets a suggestion of a group wait to be written.
@@ -115,7 +117,7 @@ func (r *Recorder) hasRoom(k Shown) bool {
 	return true
 }
 
-// Flush writes what is waiting. What the database is too busy for goes on
+// Flush writes what is waiting, prices asked first. What the database is too busy for goes on
 // waiting; what it refuses is dropped and logged.
 func (r *Recorder) Flush(ctx context.Context) error {
 	r.turn.Lock()
@@ -130,7 +132,7 @@ func (r *Recorder) Flush(ctx context.Context) error {
 	for key, k := range taken {
 		byGroup[key.group] = append(byGroup[key.group], k)
 	}
-	var failed error
+	failed := r.flushAsked(ctx)
 	for group, all := range byGroup {
 		slices.SortFunc(all, func(a, b Shown) int { return cmp.Compare(a.ID.String(), b.ID.String()) })
 		for batch := range slices.Chunk(all, recordBatch) {
@@ -148,7 +150,7 @@ func (r *Recorder) Flush(ctx context.Context) error {
 		}
 	}
 	if failed != nil {
-		return fmt.Errorf("keep suggestions: %w", failed)
+		return fmt.Errorf("keep suggestions and prices asked: %w", failed)
 	}
 	return nil
 }
