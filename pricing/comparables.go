@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 )
 
 // Comparable is a listing adjusted to the subject, as in an appraiser's
@@ -41,7 +42,7 @@ func (m *Model) Comparables(subject furniture.Attributes, on Date, candidates []
 	if len(same) >= n {
 		candidates = same
 	}
-	x0 := m.value.describe(subject, on).x
+	x0 := m.value.describe(subject, on).X
 	type ranked struct {
 		Comparable
 		day Date
@@ -75,8 +76,8 @@ func (m *Model) compare(x0 []float64, l Listing, on Date) (Comparable, bool) {
 		return c, false
 	}
 	sums := map[string]float64{}
-	xi := m.value.describe(l.Attributes, end).x
-	for j, name := range m.value.names {
+	xi := m.value.describe(l.Attributes, end).X
+	for j, name := range m.value.Names {
 		if d := x0[j] - xi[j]; d != 0 {
 			sums[gridLine(name)] += d * m.value.Beta[j]
 		}
@@ -109,10 +110,10 @@ var gridLines = [...]string{
 
 // gridLine is the line that a column belongs to.
 func gridLine(term string) string {
-	switch b := blockOf(term); b {
+	switch b := hedonic.BlockOf(term); b {
 	case "pair":
 		return "finish"
-	case "size_slope":
+	case "width", "depth", "height", "width_slope", "depth_slope", "height_slope":
 		return "size"
 	case "orphan", "items", "with":
 		return "set"

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 )
 
 // Description is the fitted model in plain words.
@@ -75,7 +76,7 @@ func (m *Model) Describe() Description {
 	v, r := m.value, m.rates
 	width := v.t80 * v.Spread()
 	d := Description{
-		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.lastSale,
+		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.LastSale,
 		SpreadLow: math.Exp(-width), SpreadHigh: math.Exp(width),
 		Effects: v.effects(), Trend: v.single("trend", "a year later", 1), Season: v.seasons(),
 		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(),
@@ -129,21 +130,23 @@ func (r *Rates) paces() []Pace {
 // weighted by sales, and the columns that have no levels by a fixed step.
 func (v *valueModel) effects() []Effect {
 	out := []Effect{
-		v.single("size", "10 % more volume", math.Log(1.1)),
+		v.dimension(0, "10 % wider"),
+		v.dimension(1, "10 % deeper"),
+		v.dimension(2, "10 % taller"),
 		v.single("set", "a pair instead of one", math.Ln2),
 		v.single("condition", "one grade better", 1),
 	}
 	for _, b := range [...]string{"category", "material", "wood", "finish", "color", "hardware"} {
-		mean := make([]float64, len(v.names))
+		mean := make([]float64, len(v.Names))
 		total := 0.0
-		for j, name := range v.names {
-			if blockOf(name) == b {
-				mean[j] = v.data.XX.At(j, j)
+		for j, name := range v.Names {
+			if hedonic.BlockOf(name) == b {
+				mean[j] = v.Data.XX.At(j, j)
 				total += mean[j]
 			}
 		}
-		for j, name := range v.names {
-			if mean[j] == 0 || v.counts[j] == 0 {
+		for j, name := range v.Names {
+			if mean[j] == 0 || v.Counts[j] == 0 {
 				continue
 			}
 			d := make([]float64, len(mean))
@@ -151,24 +154,26 @@ func (v *valueModel) effects() []Effect {
 				d[i] = -mean[i] / total
 			}
 			d[j]++
-			out = append(out, v.described(d, b, levelOf(name), furniture.Words(name), v.counts[j]))
+			out = append(out, v.described(d, b, hedonic.LevelOf(name), furniture.Words(name), v.Counts[j]))
 		}
 	}
-	for j, name := range v.names {
-		d := make([]float64, len(v.names))
-		level := levelOf(name)
-		switch blockOf(name) {
+	for j, name := range v.Names {
+		d := make([]float64, len(v.Names))
+		level := hedonic.LevelOf(name)
+		switch hedonic.BlockOf(name) {
 		case "pair":
 			d[j] = 1
-			out = append(out, v.described(d, "pair", level, furniture.Words(level)+", beyond both", v.counts[j]))
-		case "size_slope":
-			d[j], d[v.index["size"]] = math.Log(1.1), math.Log(1.1)
-			out = append(out, v.described(d, "size", level, "10 % more volume, "+furniture.Words(level), v.counts[j]))
+			out = append(out, v.described(d, "pair", level, furniture.Words(level)+", beyond both", v.Counts[j]))
+		case "width_slope": // the others stand beside it
+			for i, dimension := range hedonic.Dimensions {
+				d[v.Index[dimension]], d[v.Index[hedonic.SlopeIn(level, i)]] = math.Log(1.1)/3, math.Log(1.1)/3
+			}
+			out = append(out, v.described(d, "size", level, "10 % more volume, "+furniture.Words(level), v.Counts[j]))
 		case "with":
-			d[j], d[v.index["items"]] = math.Log(5), math.Log(5)
-			out = append(out, v.described(d, "with", level, "together with four: "+furniture.Words(level), v.counts[j]))
+			d[j], d[v.Index["items"]] = math.Log(5), math.Log(5)
+			out = append(out, v.described(d, "with", level, "together with four: "+furniture.Words(level), v.Counts[j]))
 		case "orphan":
-			if v.counts[j] > 0 {
+			if v.Counts[j] > 0 {
 				out = append(out, v.single("orphan", "one alone of a usual pair", 1))
 			}
 		}
@@ -178,10 +183,17 @@ func (v *valueModel) effects() []Effect {
 
 // single is the effect of one column changed by a step.
 func (v *valueModel) single(block, term string, step float64) Effect {
-	d := make([]float64, len(v.names))
-	j := v.index[block]
+	d := make([]float64, len(v.Names))
+	j := v.Index[block]
 	d[j] = step
-	return v.described(d, block, "", term, v.counts[j])
+	return v.described(d, block, "", term, v.Counts[j])
+}
+
+// dimension is the effect of a tenth more of one.
+func (v *valueModel) dimension(i int, term string) Effect {
+	e := v.single(hedonic.Dimensions[i], term, math.Log(1.1))
+	e.Block = "size"
+	return e
 }
 
 func (v *valueModel) described(d []float64, block, level, term string, sales int) Effect {
@@ -197,10 +209,10 @@ func (v *valueModel) described(d []float64, block, level, term string, sales int
 func (v *valueModel) seasons() []Effect {
 	out := make([]Effect, 0, 12)
 	for month := time.January; month <= time.December; month++ {
-		d := make([]float64, len(v.names))
-		for _, t := range terms(furniture.Attributes{}, NewDate(2020, month, 15)) {
+		d := make([]float64, len(v.Names))
+		for _, t := range hedonic.Terms(furniture.Attributes{}, NewDate(2020, month, 15)) {
 			if t.Name == "season_cos" || t.Name == "season_sin" {
-				d[v.index[t.Name]] = t.Value
+				d[v.Index[t.Name]] = t.Value
 			}
 		}
 		out = append(out, v.described(d, "season", month.String(), "sold in "+month.String(), v.sales))

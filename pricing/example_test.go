@@ -42,10 +42,10 @@ func ExampleModel_Suggest() {
 		fmt.Printf("%s: ask %.0f\n", c.Name, c.Ask)
 	}
 	// Output:
-	// likely 318, from 291 to 347
-	// quick: ask 360
-	// balanced: ask 360
-	// patient: ask 360
+	// likely 318, from 285 to 354
+	// quick: ask 370
+	// balanced: ask 370
+	// patient: ask 370
 }
 
 func ExampleModel_Review() {
@@ -66,7 +66,7 @@ func ExampleModel_Review() {
 	fmt.Printf("%s at %.0f gains %.0f\n", r.Remedies[0].Action, r.Remedies[0].Ask, r.Gain)
 	// Output:
 	// stale look [photos title another_venue]
-	// reprice at 310 gains 26
+	// reprice at 320 gains 25
 }
 
 func ExamplePricePoint() {

@@ -8,31 +8,32 @@ import (
 	"strings"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 )
 
 // drivers are the effects of a piece's attributes against the typical sold
 // piece of its category, the strongest first. Levels without sales are left out.
 func (m *Model) drivers(a furniture.Attributes, r row, likely float64) []Driver {
 	v := m.value
-	mean, sales := v.typical(a.Category)
+	mean, sales := v.Typical(a.Category)
 	var out []Driver
 	for _, line := range gridLines {
 		if line == "category" {
 			continue
 		}
-		d := make([]float64, len(r.x))
+		d := make([]float64, len(r.X))
 		term, count, has := line, sales, false
-		for j, name := range v.names {
+		for j, name := range v.Names {
 			if gridLine(name) != line {
 				continue
 			}
-			d[j] = r.x[j] - mean[j]
-			if strings.Contains(name, ":") && r.x[j] != 0 && blockOf(name) == line {
-				term, count, has = furniture.Words(name), v.counts[j], true
+			d[j] = r.X[j] - mean[j]
+			if strings.Contains(name, ":") && r.X[j] != 0 && hedonic.BlockOf(name) == line {
+				term, count, has = furniture.Words(name), v.Counts[j], true
 			}
 		}
-		switch _, sized := a.LogVolume(); {
-		case line == "size" && sized, line == "condition" && a.Condition > 0, line == "set", line == "date":
+		switch _, sized := a.LogDimensions(); {
+		case line == "size" && sized != [3]bool{}, line == "condition" && a.Condition > 0, line == "set", line == "date":
 			has = true
 		}
 		at, half := v.effect(d)

@@ -8,14 +8,14 @@ import (
 
 // Fit fits the value, rate and message models to what is known on day.
 func Fit(h History, day Date) *Model {
-	v := newValueModel(NewStatistics(h, day))
+	v := newValueModel(NewStatistics(h, day), SaleRows(h, day))
 	return &Model{value: v, rates: fitRates(v, Cut(h, day), day)}
 }
 
 // FitRates fits the rate and message models, with the values of s, which may
-// rest on more sales than the history holds.
-func FitRates(s *Statistics, h History, day Date) Rates {
-	return fitRates(newValueModel(s), Cut(h, day), day)
+// rest on more sales than the history holds, and of its rows (see NewModel).
+func FitRates(s *Statistics, rows []SaleRow, h History, day Date) Rates {
+	return fitRates(newValueModel(s, rows), Cut(h, day), day)
 }
 
 // newRates returns the rates without any listing.
@@ -34,7 +34,7 @@ func newRates(day Date) Rates {
 func fitRates(v *valueModel, h History, day Date) Rates {
 	r := newRates(day)
 	listings := newest(sorted(h), maxRateRows)
-	r.negotiate(listings)
+	r.negotiate(v, listings)
 	r.watch(listings, day)
 	markets := r.markets(v, listings, day)
 	if len(markets) == 0 {
@@ -68,8 +68,8 @@ func (l Listing) lastDay() Date {
 }
 
 // negotiate estimates ρ = exp((Σ w log(price/ask) + 5 log 0.95) / (Σ w + 5))
-// and notes the sales far from their asks.
-func (r *Rates) negotiate(listings []Listing) {
+// and notes the sales far from their asks or from what the others say.
+func (r *Rates) negotiate(v *valueModel, listings []Listing) {
 	sum, weight := negotiationWeight*math.Log(negotiationRatio), negotiationWeight
 	for _, l := range listings {
 		if l.Outcome != Sold || !validPrice(l.SalePrice) {
@@ -82,7 +82,9 @@ func (r *Rates) negotiate(listings []Listing) {
 		w := saleWeight(l)
 		sum += w * math.Log(l.SalePrice/ask)
 		weight += w
-		if w < 1 {
+		row, _ := NewSaleRow(l)
+		if trust := v.WeightOf(row); w < 1 || trust < namedWeight {
+			w := min(w, trust)
 			r.Suspicious = append(r.Suspicious, SuspiciousSale{ID: l.ID, SalePrice: l.SalePrice, Ask: ask, Weight: w})
 		}
 	}
@@ -107,10 +109,7 @@ func (r *Rates) watch(listings []Listing, day Date) {
 			views = append(views, v)
 		}
 	}
-	if len(views) > 0 {
-		slices.Sort(views)
-		r.ViewsPerDay = (views[len(views)/2] + views[(len(views)-1)/2]) / 2
-	}
+	r.ViewsPerDay = median(views)
 }
 
 // viewsPerDay is false where views are unknown.
@@ -127,16 +126,15 @@ func (l Listing) viewsPerDay(day Date) (float64, bool) {
 
 // markets prepares the listings for the rate models: the fit of each (of a
 // sale without itself), its typical ask A = exp(f + d̄) and its opening premium
-// d = log e − f against the mean
+// d = log e − f against the mean, each with its weight u (see premiumWeights):
 //
-//	d̄ = (Σ d + 5·0.05) / (m + 5),  variance (Σ (d − d̄)² + 5·0.25²) / (m + 5).
+//	d̄ = (Σ u d + 5·0.05) / (Σ u + 5),  variance (Σ u (d − d̄)² + 5·0.25²) / (Σ u + 5).
 //
 // Below 8 sales the fit says nothing: then the estimate is taken as the typical
 // ask, and a listing without one is left out.
 func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 	out := make([]market, 0, len(listings))
 	premiums := make([]float64, 0, len(listings)) // NaN: no estimate
-	sum := openingPremium * openingPremiumWeight
 	for _, l := range listings {
 		m := market{piece: l.Piece, levels: levelsOf(l.Attributes), rows: l.exposures(day)}
 		e, known := l.estimate()
@@ -144,44 +142,81 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 			continue
 		}
 		m.known = l.countMessages(m.rows)
+		m.rows, _ = entered(m.rows, l.RecordedFrom)
 		d := math.NaN()
 		if v.sales < FewSales {
 			m.logTyp = math.Log(e) - openingPremium
 		} else {
 			m.logTyp = v.fitted(l)
 			if known {
-				d = clamp(math.Log(e)-m.logTyp, -maxLogPremium, maxLogPremium)
-				sum += d
+				d = math.Log(e) - m.logTyp
 				r.Estimates++
 			}
 		}
 		out = append(out, m)
 		premiums = append(premiums, d)
 	}
-	r.Opening = sum / (float64(r.Estimates) + openingPremiumWeight)
-	around := estimateWeight * estimateSD * estimateSD
-	for _, d := range premiums {
+	weights := premiumWeights(premiums)
+	sum, total := openingPremium*openingPremiumWeight, openingPremiumWeight
+	for i, d := range premiums {
 		if !math.IsNaN(d) {
-			around += (d - r.Opening) * (d - r.Opening)
+			sum, total = sum+weights[i]*d, total+weights[i]
 		}
 	}
-	r.Spread = around / (float64(r.Estimates) + estimateWeight)
+	r.Opening = sum / total
+	around := estimateWeight * estimateSD * estimateSD
 	for i, d := range premiums {
+		out[i].weight = weights[i]
 		out[i].logTyp += r.Opening
 		if !math.IsNaN(d) {
 			out[i].premium = d - r.Opening
+			around += weights[i] * out[i].premium * out[i].premium
 		}
 	}
+	r.Spread = around / (total - openingPremiumWeight + estimateWeight)
 	return out
+}
+
+// premiumWeights are those of listings in the rates: 1 while an estimate lies
+// as far from the fit as is usual, and less the farther it lies beyond,
+//
+//	u = min(1, (2.33/z)²),  z = |d − median d| / max(0.1, 1.48 MAD).
+//
+// So a slip of the pen in ask and estimate alike decides neither the elasticity
+// nor what estimates are worth. Without an estimate (NaN) it is 1.
+func premiumWeights(premiums []float64) []float64 {
+	known := slices.DeleteFunc(slices.Clone(premiums), math.IsNaN)
+	weights := make([]float64, len(premiums))
+	middle := median(known)
+	for i, d := range known {
+		known[i] = math.Abs(d - middle)
+	}
+	spread := max(leastSpread, 1.48*median(known))
+	for i, d := range premiums {
+		weights[i] = 1
+		if z := math.Abs(d-middle) / spread; z > usualPremium {
+			weights[i] = (usualPremium / z) * (usualPremium / z)
+		}
+	}
+	return weights
+}
+
+// median of some numbers, which it sorts; 0 of none.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	slices.Sort(x)
+	return (x[len(x)/2] + x[(len(x)-1)/2]) / 2
 }
 
 // fitted is the fit of a listing: of a sale at its date, by all other sales;
 // of another one at its list date.
 func (v *valueModel) fitted(l Listing) float64 {
 	if s, ok := NewSaleRow(l); ok {
-		return v.withoutSale(s)
+		return v.WithoutSale(s)
 	}
-	return v.Location(v.describe(l.Attributes, l.ListedOn).x)
+	return v.Location(v.describe(l.Attributes, l.ListedOn).X)
 }
 
 // feelPulse compares the messages of the last weeks on all listings with those
@@ -201,7 +236,7 @@ func (r *Rates) feelPulse(markets []market, day Date) {
 		before := usual
 		for _, e := range m.rows {
 			share := overlap(e.stretch, window)
-			if share == 0 {
+			if share == 0 || e.before {
 				continue
 			}
 			e.days *= share

@@ -35,8 +35,12 @@ type Rates struct {
 	Suspicious  []SuspiciousSale
 }
 
-// NewModel joins the newest statistics with stored rates.
-func NewModel(s *Statistics, r Rates) *Model { return &Model{value: newValueModel(s), rates: r} }
+// NewModel joins the newest statistics with stored rates. With the rows that
+// they are made of no sale counts more than the others bear out (Student t
+// errors); without, each as it was added.
+func NewModel(s *Statistics, rows []SaleRow, r Rates) *Model {
+	return &Model{value: newValueModel(s, rows), rates: r}
+}
 
 // FittedOn is the day that the rate models were fitted for.
 func (m *Model) FittedOn() Date { return m.rates.FittedOn }

@@ -119,7 +119,7 @@ type Basis struct {
 	Sold         int    `json:"sold"`
 	Unsold       int    `json:"unsold"`
 	SameCategory int    `json:"same_category"`
-	Model        string `json:"model" example:"2.412.2026-03-05"` // design, change number, day fitted
+	Model        string `json:"model" example:"3.412.2026-03-05"` // design, change number, day fitted
 }
 
 // Refusal says why there is no answer, what there is and what it would take.

@@ -1,4 +1,4 @@
-package pricing
+package hedonic
 
 import (
 	"slices"
@@ -8,22 +8,22 @@ import (
 )
 
 // Sizes enter the statistics as they were given: the logs of the known
-// dimensions, by category and by which ones are known. The others are filled in
+// Dimensions, by category and by which ones are known. The others are filled in
 // when a model is fitted, from the sums alone.
 
-// dimensions are the columns of the fit for sizes; slopeIn those of a category.
-var dimensions = [...]string{"width", "depth", "height"}
+// Dimensions are the columns of the fit for sizes; SlopeIn those of a category.
+var Dimensions = [...]string{"width", "depth", "height"}
 
 const (
-	dimensionLetters = "wdh"    // of dimensions, to say which are known
+	dimensionLetters = "wdh"    // of Dimensions, to say which are known
 	sizedBy          = "sized@" // + letters of the known ones + ":" + category
 
 	sizePseudoRows = 5.0 // of the covariance within a category, each of the variance:
 	sizePseudoVar  = 0.1
 )
 
-func slopeIn(category string, dimension int) string {
-	return dimensions[dimension] + "_slope:" + category
+func SlopeIn(category string, dimension int) string {
+	return Dimensions[dimension] + "_slope:" + category
 }
 
 // addSize adds the terms of a size: "width@wd:desk" is the log of the width of
@@ -38,7 +38,7 @@ func addSize(add func(string, float64), a furniture.Attributes) {
 	}
 	add(sizedBy+letters+":"+a.Category, 1)
 	for i, x := range logs {
-		add(dimensions[i]+"@"+letters+":"+a.Category, x)
+		add(Dimensions[i]+"@"+letters+":"+a.Category, x)
 	}
 }
 
@@ -53,7 +53,7 @@ type sizeTerm struct {
 func readSizeTerm(name string) (sizeTerm, bool) {
 	dimension, rest, ok := strings.Cut(name, "@")
 	letters, category, _ := strings.Cut(rest, ":")
-	t := sizeTerm{dimension: slices.Index(dimensions[:], dimension), rest: rest, category: category}
+	t := sizeTerm{dimension: slices.Index(Dimensions[:], dimension), rest: rest, category: category}
 	for i := range t.known {
 		t.known[i] = strings.Contains(letters, dimensionLetters[i:i+1])
 	}
@@ -93,7 +93,7 @@ func newSizeFill(s *Statistics, used []int) sizeFill {
 		sums, count := f.means[t.category], counts[t.category]
 		for j, is := range t.known {
 			if is {
-				sum := product(s.Names[i], dimensions[j]+"@"+t.rest)
+				sum := product(s.Names[i], Dimensions[j]+"@"+t.rest)
 				sums[j], count[j] = sums[j]+sum, count[j]+weight
 				f.overall[j], n[j] = f.overall[j]+sum, n[j]+weight
 			}
@@ -101,8 +101,8 @@ func newSizeFill(s *Statistics, used []int) sizeFill {
 		f.means[t.category], counts[t.category] = sums, count
 		if t.known == [3]bool{true, true, true} && weight > 1e-9 {
 			rows += weight
-			for j, a := range dimensions {
-				for k, b := range dimensions {
+			for j, a := range Dimensions {
+				for k, b := range Dimensions {
 					about := product(s.Names[i], a+"@"+t.rest) * product(s.Names[i], b+"@"+t.rest) / weight
 					f.covariance[j][k] += product(a+"@"+t.rest, b+"@"+t.rest) - about
 				}

@@ -1,57 +1,26 @@
-package pricing
+package hedonic
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"sort"
+
+	"askwright/pricing/civil"
 )
 
 // SaleRow is a sale as it enters the value model. Keep it where Statistics are
 // kept: a correction removes the row as it was added.
 type SaleRow struct {
-	Terms  []Term
-	Y      float64 // log of the sale price
-	Weight float64 // (0, 1]
-	On     Date
-}
-
-// NewSaleRow returns the row of a sold listing; false where it is not sold or
-// its price is not known.
-func NewSaleRow(l Listing) (SaleRow, bool) {
-	if l.Outcome != Sold || !validPrice(l.SalePrice) {
-		return SaleRow{}, false
-	}
-	return SaleRow{
-		Terms:  terms(l.Attributes, l.EndedOn),
-		Y:      math.Log(l.SalePrice),
-		Weight: saleWeight(l),
-		On:     l.EndedOn,
-	}, true
+	Listing string // its id
+	Terms   []Term
+	Y       float64 // log of the sale price
+	Weight  float64 // (0, 1]
+	On      civil.Date
 }
 
 // Equal reports whether two rows are the same to the last bit.
 func (r SaleRow) Equal(other SaleRow) bool {
 	return r.Y == other.Y && r.Weight == other.Weight && r.On == other.On && slices.Equal(r.Terms, other.Terms)
-}
-
-// saleWeight is 1 for a sale price within a factor of two of the last ask and
-// falls with the fourth power of the log ratio beyond it, so that the squared
-// residual of a slip of the pen cannot grow without bound:
-//
-//	w = min(1, (log 2 / |log(price / ask)|)⁴)
-//
-// It depends on this row alone, so that rows can be added and removed in any order.
-func saleWeight(l Listing) float64 {
-	ask, ok := l.askOn(l.EndedOn)
-	if !ok {
-		return 1
-	}
-	r := math.Abs(math.Log(l.SalePrice / ask))
-	if r <= trustedRatio {
-		return 1
-	}
-	return math.Pow(trustedRatio/r, 4)
 }
 
 // Statistics are the sufficient statistics of the value model: weighted sums
@@ -67,20 +36,9 @@ type Statistics struct {
 	XX      [][]float64 // lower triangle of Σ w x x', by row
 	XY      []float64   // Σ w x y
 	YY      float64     // Σ w y²
-	Days    map[Date]int
+	Days    map[civil.Date]int
 
 	index map[string]int
-}
-
-// NewStatistics collects the sales of a history that are known on day.
-func NewStatistics(h History, day Date) *Statistics {
-	s := &Statistics{}
-	for _, l := range sorted(Cut(h, day)) {
-		if row, ok := NewSaleRow(l); ok {
-			s.Add(row)
-		}
-	}
-	return s
 }
 
 // Current reports whether the columns are those of this version of the
@@ -145,7 +103,7 @@ func (s *Statistics) update(row SaleRow, sign int) {
 	s.Weight += w
 	s.Sales += sign
 	if s.Days == nil {
-		s.Days = map[Date]int{}
+		s.Days = map[civil.Date]int{}
 	}
 	if s.Days[row.On] += sign; s.Days[row.On] == 0 {
 		delete(s.Days, row.On)
@@ -189,7 +147,7 @@ func (s *Statistics) Clone() *Statistics {
 	for i, row := range s.XX {
 		c.XX[i] = slices.Clone(row)
 	}
-	c.Days = make(map[Date]int, len(s.Days))
+	c.Days = make(map[civil.Date]int, len(s.Days))
 	for d, n := range s.Days {
 		c.Days[d] = n
 	}
@@ -201,8 +159,8 @@ func (s *Statistics) Clone() *Statistics {
 func (s *Statistics) product(i, j int) float64 { return s.XX[max(i, j)][min(i, j)] }
 
 // lastSale is the newest day of a sale, zero without one.
-func (s *Statistics) lastSale() Date {
-	var last Date
+func (s *Statistics) lastSale() civil.Date {
+	var last civil.Date
 	for d := range s.Days {
 		last = max(last, d)
 	}

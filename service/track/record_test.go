@@ -167,7 +167,7 @@ func TestModelIsDescribed(t *testing.T) {
 		if len(d.Suspicious) != want {
 			t.Errorf("%s sees suspicious sales %+v, want %d", member, d.Suspicious, want)
 		}
-		if want := fmt.Sprintf("2.%d.2026-03-31", f.Actor(t, member).Group.ChangeNo); d.Version != want || d.Sold != 21 || len(d.Effects) == 0 || len(d.Sentences) == 0 {
+		if want := fmt.Sprintf("%d.%d.2026-03-31", pricing.Design, f.Actor(t, member).Group.ChangeNo); d.Version != want || d.Sold != 21 || len(d.Effects) == 0 || len(d.Sentences) == 0 {
 			t.Errorf("model %s of %d sales, want %s of 21", d.Version, d.Sold, want)
 		}
 	}

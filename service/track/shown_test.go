@@ -56,7 +56,7 @@ func TestWhatIsKept(t *testing.T) {
 	if len(got) != 3 || got[2] != want1 {
 		t.Errorf("kept the next day: %v, want last %q", got, want1)
 	}
-	if !strings.HasPrefix(answer.Model, "2.") || !strings.HasSuffix(answer.Model, ".2026-04-01") {
+	if !strings.HasPrefix(answer.Model, fmt.Sprint(pricing.Design, ".")) || !strings.HasSuffix(answer.Model, ".2026-04-01") {
 		t.Errorf("model %q, want design.change_no.day", answer.Model)
 	}
 	if err := f.Recording.Delete(t.Context(), f.Actor(t, "Wilda"), row.ID, nil); err != nil {
@@ -198,5 +198,38 @@ func addUp(t *testing.T, before, after advice.Suggestion) {
 	}
 	if want := after.Ask - before.Ask; math.Abs(ask-want) > 1e-6 {
 		t.Errorf("asks change by %v, want %v", ask, want)
+	}
+}
+
+// An ask that follows a suggestion is no judgement of its seller's, whether the
+// question named a ref or not: asked again, the service does not take its own
+// answer for the seller's and lower it each time.
+func TestASuggestionThatIsFollowedIsNoOwnPrice(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Orrin")
+	servicetest.SellDesks(t, f, "Wilda", 20)
+	first := servicetest.Suggest(t, f, "Wilda", advice.Subject{"category": "desk", "finish": "painted"})[0]
+	f.Clock.Advance(20)
+	day := (servicetest.Today + 20).String()
+	ask := fmt.Sprintf("%.0f", first.Ask)
+	for member, refs := range map[string][]string{"Wilda": {"F-1"}, "Orrin": {"O-1"}} {
+		for _, ref := range refs {
+			servicetest.Record(t, f, member, service.Cells{"ref": ref, "category": "desk", "finish": "painted", "listed_on": day, "ask": ask})
+		}
+	}
+	if err := f.Shown.Flush(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	again := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "F-1"})[0]
+	if again.OwnPrice != nil || again.Ask != first.Ask {
+		t.Errorf("suggested %v at first, %v once it was followed, with the own price %+v", first.Ask, again.Ask, again.OwnPrice)
+	}
+	if theirs := servicetest.Suggest(t, f, "Orrin", advice.Subject{"ref": "O-1"})[0]; theirs.OwnPrice == nil {
+		t.Error("the same ask of one who was told nothing does not count")
+	}
+	f.Clock.Advance(100)
+	late := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "F-2", "category": "desk", "finish": "painted", "listed_on": (servicetest.Today + 120).String(), "ask": ask})
+	if then := servicetest.Suggest(t, f, "Wilda", advice.Subject{"id": late.ID.String()})[0]; then.OwnPrice == nil {
+		t.Error("an ask told four months before does not count as the seller's own")
 	}
 }

@@ -43,7 +43,10 @@ func listPackages(t *testing.T) map[string]listed {
 const programPath = "askwright/service/cmd/askwright"
 
 var (
-	engine = []string{"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/furniture", "askwright/pricing/refinish", "askwright/pricing/stats"}
+	engine = []string{
+		"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/civil", "askwright/pricing/furniture",
+		"askwright/pricing/hedonic", "askwright/pricing/refinish", "askwright/pricing/stats",
+	}
 	domain = append(slices.Clip(engine), "askwright/pricing/buying", "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
@@ -81,6 +84,8 @@ var arrows = []struct {
 }{
 	{"askwright/pricing", engine, pureNot},
 	{"askwright/pricing/furniture", nil, pureNot},
+	{"askwright/pricing/civil", nil, pureNot},
+	{"askwright/pricing/hedonic", []string{"askwright/pricing/civil", "askwright/pricing/furniture", "askwright/pricing/stats"}, pureNot},
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
 	{"askwright/pricing/askplan", nil, pureNot},
 	{"askwright/pricing/buying", engine, pureNot},
