@@ -55,6 +55,7 @@ const (
 	// The seller's estimate against the fit, beforehand: log, and worth so many listings.
 	estimateSD     = 0.25
 	estimateWeight = 5.0
+	ownSales       = 10.0 // that the spreads of own prices expected beforehand are worth
 
 	// A sale price beyond a factor of two from its last ask counts for less,
 	// the more so the farther it is: see saleWeight.

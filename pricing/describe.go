@@ -1,9 +1,12 @@
 package pricing
 
 import (
+	"cmp"
+	"fmt"
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -81,7 +84,7 @@ func (m *Model) Describe() Description {
 		Effects: v.effects(), Trend: v.single("trend", "a year later", 1), Season: v.seasons(),
 		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(),
 		PaceTenDearer:  math.Pow(1.1, -r.Sale.gamma()),
-		EstimateWeight: clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1),
+		EstimateWeight: r.ownShare(),
 		OpeningPremium: math.Expm1(r.Opening), NegotiationRatio: r.Negotiation,
 		MessagesPerDay: math.Exp(r.Message.Alpha), Pulse: r.Pulse,
 	}
@@ -218,4 +221,49 @@ func (v *valueModel) seasons() []Effect {
 		out = append(out, v.described(d, "season", month.String(), "sold in "+month.String(), v.sales))
 	}
 	return out
+}
+
+// drivers are the effects of a piece's attributes against the typical sold
+// piece of its category, the strongest first. Levels without sales are left out.
+func (m *Model) drivers(a furniture.Attributes, r row, likely float64) []Driver {
+	v := m.value
+	mean, sales := v.Typical(a.Category)
+	var out []Driver
+	for _, line := range gridLines {
+		if line == "category" {
+			continue
+		}
+		d := make([]float64, len(r.X))
+		term, count, has := line, sales, false
+		for j, name := range v.Names {
+			if gridLine(name) != line {
+				continue
+			}
+			d[j] = r.X[j] - mean[j]
+			if strings.Contains(name, ":") && r.X[j] != 0 && hedonic.BlockOf(name) == line {
+				term, count, has = furniture.Words(name), v.Counts[j], true
+			}
+		}
+		switch _, sized := a.LogDimensions(); {
+		case line == "size" && sized != [3]bool{}, line == "condition" && a.Condition > 0, line == "set", line == "date":
+			has = true
+		}
+		at, half := v.effect(d)
+		if !has || count == 0 || math.Abs(at) < 1e-9 {
+			continue
+		}
+		out = append(out, Driver{
+			Term: term, Percent: percent(at), Low: percent(at - half), High: percent(at + half),
+			Money: -likely * math.Expm1(-at), Sales: count, Distinguishable: math.Abs(at) > half,
+		})
+	}
+	slices.SortStableFunc(out, func(a, b Driver) int { return cmp.Compare(math.Abs(b.Percent), math.Abs(a.Percent)) })
+	return out
+}
+
+func tooFewSales(have, need int) *furniture.Refusal {
+	return &furniture.Refusal{
+		Reason: TooFewSales, Have: float64(have), Need: float64(need),
+		Detail: fmt.Sprintf("No price yet: %d sales recorded, %d needed. Add sales or your own price.", have, need),
+	}
 }

@@ -107,7 +107,7 @@ func TestFirstAskIsNotCalledAnOwnPrice(t *testing.T) {
 		{Query{Estimate: 340, Standing: &Standing{Listing: l}}, false},
 		{Query{Estimate: 300, Standing: &Standing{Listing: own}}, false},
 	} {
-		if got := m.ownPrice(test.q).IsFirstAsk; got != test.want {
+		if got := m.ownPrice(test.q, today, DefaultSettings()).IsFirstAsk; got != test.want {
 			t.Errorf("an own price of %v is the first ask: %v, want %v", test.q.Estimate, got, test.want)
 		}
 	}

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"askwright/pricing/hedonic"
 )
 
 // Fit fits the value, rate and message models to what is known on day.
@@ -26,6 +28,8 @@ func newRates(day Date) Rates {
 		Message:     priorRate(messagePriors()),
 		Opening:     openingPremium,
 		Spread:      estimateSD * estimateSD,
+		OwnSpread:   estimateSD,
+		PriceSpread: hedonic.PriorSpread,
 		Negotiation: negotiationRatio,
 		ByLevel:     map[string]int{},
 	}
@@ -42,6 +46,7 @@ func fitRates(v *valueModel, h History, day Date) Rates {
 	}
 	r.Sale = fitRate(markets, salePriors(), false)
 	r.Message = fitRate(markets, messagePriors(), true)
+	r.spreads(v, markets)
 	r.feelPulse(markets, day)
 	return r
 }
@@ -147,8 +152,8 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 		if v.sales < FewSales {
 			m.logTyp = math.Log(e) - openingPremium
 		} else {
-			m.logTyp = v.fitted(l)
-			if known {
+			m.logTyp, m.off, m.leverage = v.fitted(l)
+			if m.told = known && m.leverage > 0; known {
 				d = math.Log(e) - m.logTyp
 				r.Estimates++
 			}
@@ -210,13 +215,18 @@ func median(x []float64) float64 {
 	return (x[len(x)/2] + x[(len(x)-1)/2]) / 2
 }
 
-// fitted is the fit of a listing: of a sale at its date, by all other sales;
-// of another one at its list date.
-func (v *valueModel) fitted(l Listing) float64 {
+// fitted is the fit of a listing: of a sale at its date, by all other sales,
+// with what its price was off and the leverage, 0 where the price is doubtful; of
+// another one at its list date.
+func (v *valueModel) fitted(l Listing) (at, off, leverage float64) {
 	if s, ok := NewSaleRow(l); ok {
-		return v.WithoutSale(s)
+		at, leverage = v.WithoutSale(s)
+		if v.WeightOf(s) < namedWeight {
+			leverage = 0
+		}
+		return at, s.Y - at, leverage
 	}
-	return v.Location(v.describe(l.Attributes, l.ListedOn).X)
+	return v.Location(v.describe(l.Attributes, l.ListedOn).X), 0, 0
 }
 
 // feelPulse compares the messages of the last weeks on all listings with those

@@ -25,6 +25,8 @@ type Rates struct {
 	Opening     float64 // d̄: mean log of the estimate over the likely sale price
 	Spread      float64 // variance of that log
 	Estimates   int     // that both rest on
+	OwnSpread   float64 // s_d: of own prices about the fit, log
+	PriceSpread float64 // s_r: of sale prices about what fit and own price say together, log
 	Negotiation float64 // ρ: mean ratio of sale price to last ask
 
 	Listings    int            // used

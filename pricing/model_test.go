@@ -151,7 +151,7 @@ func TestSuggestionLaws(t *testing.T) {
 	})
 }
 
-// An estimate at the usual premium says nothing new.
+// An estimate at the usual premium moves nothing; it only makes the price surer.
 func TestUsualEstimateIsNone(t *testing.T) {
 	m := Fit(syntheticMarket(150, 8), today)
 	for _, a := range probes {
@@ -163,8 +163,11 @@ func TestUsualEstimateIsNone(t *testing.T) {
 		}
 		q.Estimate = o.typical
 		same := m.Suggest(q, today, DefaultSettings(), nil)
-		if diff := cmp.Diff(none, same, within(1e-9), cmpopts.IgnoreFields(Suggestion{}, "OwnPrice")); diff != "" {
+		if diff := cmp.Diff(none, same, within(1e-9), cmpopts.IgnoreFields(Suggestion{}, "OwnPrice", "SalePrice", "Labels")); diff != "" {
 			t.Errorf("%s (-without +with):\n%s", a.Category, diff)
+		}
+		if x, y := none.SalePrice, same.SalePrice; math.Abs(x.Likely/y.Likely-1) > 1e-9 || y.Low < x.Low || y.High > x.High {
+			t.Errorf("%s: %v without an estimate, %v with the usual one", a.Category, *x, *y)
 		}
 	}
 }
@@ -242,8 +245,8 @@ func TestWithoutSaleIsARefit(t *testing.T) {
 		if !ok {
 			t.Fatalf("sale %d: not positive definite", i)
 		}
-		if got, want := v.WithoutSale(sale), c.Location(x); math.Abs(got-want) > 1e-9 {
-			t.Errorf("sale %d: %.12g by formula, %.12g by the posterior of the others", i, got, want)
+		if got, variance := v.WithoutSale(sale); math.Abs(got-c.Location(x)) > 1e-9 || math.Abs(variance-c.Leverage(x)) > 1e-9 {
+			t.Errorf("sale %d: %.12g, %.12g by formula, %.12g, %.12g by the posterior of the others", i, got, variance, c.Location(x), c.Leverage(x))
 		}
 	}
 }

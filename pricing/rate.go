@@ -58,6 +58,10 @@ type market struct {
 	premium float64 // d − d̄
 	known   bool    // messages are
 	weight  float64 // of its days and events
+
+	told     bool    // sold, at a known price, with an own price
+	off      float64 // log of the sale price over the fit
+	leverage float64 // variance of the fit over s²
 }
 
 // fitRate fits one rate model; messages instead of sales where asked.

@@ -33,12 +33,13 @@ func (v *valueModel) describe(a furniture.Attributes, on Date) row { return v.De
 // prediction is the t predictive of the log sale price of one piece.
 type prediction struct {
 	f     float64 // location: exp(f) is the median sale price
+	h     float64 // variance of the location over s²
 	scale float64 // s √(1 + h)
 }
 
 func (v *valueModel) predict(r row) prediction {
 	h := v.Leverage(r.X) + r.Unseen
-	return prediction{f: v.Location(r.X), scale: v.Spread() * math.Sqrt(1+h)}
+	return prediction{f: v.Location(r.X), h: h, scale: v.Spread() * math.Sqrt(1+h)}
 }
 
 // interval is the equal-tailed 80 % range of the sale price.

@@ -85,7 +85,7 @@ func (m *Model) staying(q RefinishQuery, on Date, s Settings) staying {
 		ask, _ = q.Standing.Listing.askOn(on)
 	}
 	if ask == 0 {
-		ask, _ = o.best(candidates(o.typical, q.Estimate), o.holding)
+		ask, _ = o.best(candidates(o.typical, o.estimate), o.holding)
 	}
 	c.leaving = o.remedy(ActionWait, ask, 0, c.zs, nil)
 	return c

@@ -304,12 +304,13 @@ func (v *Model) Describe(a furniture.Attributes, on civil.Date) Row {
 	return r
 }
 
-// WithoutSale is the fit of a sale by all the others, with the leverage
-// limited to 0.95: f_i = (x'β̂ − h y)/(1 − h), h = w ‖L⁻¹x‖².
-func (v *Model) WithoutSale(s SaleRow) float64 {
+// WithoutSale is the fit of a sale by all the others, and the variance of that
+// over σ², with the leverage limited to 0.95: f_i = (x'β̂ − h y)/(1 − h), h = w ‖L⁻¹x‖².
+func (v *Model) WithoutSale(s SaleRow) (at, variance float64) {
 	r := v.Row(s.Terms)
-	h := math.Min(v.WeightOf(s)*v.Leverage(r.X), leverageMax)
-	return (v.Location(r.X) - h*s.Y) / (1 - h)
+	w, leverage := v.WeightOf(s), v.Leverage(r.X)
+	h := math.Min(w*leverage, leverageMax)
+	return (v.Location(r.X) - h*s.Y) / (1 - h), leverage / (1 - h)
 }
 
 // Typical is the mean row of the sales of a category, of all sales where the
