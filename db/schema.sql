@@ -497,6 +497,7 @@ create table suggested_ask (
     category text not null,
     ask bigint not null,
     on_date date not null,
+    made_at timestamp with time zone not null,
     constraint suggested_ask_pkey PRIMARY KEY (group_id, member_id, category, ask, on_date),
     constraint suggested_ask_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
     constraint suggested_ask_positive CHECK ((ask > 0))

@@ -31,6 +31,8 @@ type Suggestion struct {
 	Comparables []Comparable
 	Basis       Basis
 	Labels      []string // "low_confidence", "from_your_estimate", ...
+	Unseen      []string // attributes whose level no sale has: "hardware"
+	NeverSold   bool     // nor the category
 	Refusal     *furniture.Refusal
 }
 
@@ -79,6 +81,7 @@ func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Sugg
 	q.Estimate = q.ownPrice()
 	out.SalePrice, out.RecordsOnly = m.likely(q.Attributes, q.Estimate, on, s)
 	if out.SalePrice != nil {
+		out.Unseen, out.NeverSold = m.unseen(q.Attributes), out.Basis.SameCategory == 0
 		out.Drivers = m.drivers(q.Attributes, m.value.describe(q.Attributes, on), out.SalePrice.Likely)
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, q.Estimate > 0, s)

@@ -25,15 +25,20 @@ const (
 	negotiationRatio     = 0.95 // ρ beforehand
 	negotiationWeight    = 5.0  // sales that it is worth
 
-	askCap         = 1.10 // of the larger of typical ask and estimate: nothing above has been tried
-	lowestAsk      = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
-	quickFactor    = 3.0  // holding cost in the quick choice; its inverse in the patient one
-	evenOdds       = 0.5
-	maxCandidates  = 400 // asks considered
-	planAsks       = 40  // of them for plans
-	intervalLevel  = 0.8
-	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
-	warnRatio      = 2.0
+	askCap        = 1.10 // of the larger of typical ask and estimate: nothing above has been tried
+	lowestAsk     = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
+	quickFactor   = 3.0  // holding cost in the quick choice; its inverse in the patient one
+	evenOdds      = 0.5
+	maxCandidates = 400 // asks considered
+	planAsks      = 40  // of them for plans
+	intervalLevel = 0.8
+	wideRatio     = 3.0 // of the interval's ends: above, no ask without an estimate
+	warnRatio     = 2.0
+	// ElasticityListings are as many as it takes to learn the elasticity: with
+	// fewer it stays near its prior, whatever the truth (3.7, 4.7 and 5.4 at 300
+	// listings of flat, usual and steep markets).
+	ElasticityListings = 300
+
 	FewSales       = 8 // below, the fitted value is not used at all
 	minReviewDays  = 14
 	minDaysAtAsk   = 7

@@ -28,17 +28,20 @@ type Description struct {
 	Trend   Effect   // a year
 	Season  []Effect // by month, against the year's mean
 
-	MedianDays       *int    // of a piece at its typical ask
-	BaseRate         float64 // sales per active day at the typical ask from day 21 on
-	Elasticity       float64 // γ
-	PaceTenDearer    float64 // 10 % dearer sells at this share of the pace
-	EstimateWeight   float64 // δ/γ: how far buyers have agreed with the seller, 0 to 1
-	OpeningPremium   float64 // share that estimates lie above the likely sale price
-	NegotiationRatio float64 // sale price over ask
-	AgePace          []AgePace
-	Paces            []Pace  // by category, finish, color, and by month against the year's mean
-	MessagesPerDay   float64 // at the typical ask
-	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
+	MedianDays *int    // of a piece at its typical ask
+	BaseRate   float64 // sales per active day at the typical ask from day 21 on
+	Elasticity float64 // γ
+	// ElasticityAssumed says that there are too few listings to have learned it:
+	// it is what the trade in general is taken to have.
+	ElasticityAssumed bool
+	PaceTenDearer     float64 // 10 % dearer sells at this share of the pace
+	EstimateWeight    float64 // δ/γ: how far buyers have agreed with the seller, 0 to 1
+	OpeningPremium    float64 // share that estimates lie above the likely sale price
+	NegotiationRatio  float64 // sale price over ask
+	AgePace           []AgePace
+	Paces             []Pace  // by category, finish, color, and by month against the year's mean
+	MessagesPerDay    float64 // at the typical ask
+	Pulse             float64 // messages of all in the last weeks against usual; zero: too few to tell
 
 }
 
@@ -82,7 +85,7 @@ func (m *Model) Describe() Description {
 		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.LastSale,
 		SpreadLow: math.Exp(-width), SpreadHigh: math.Exp(width),
 		Effects: v.effects(), Trend: v.single("trend", "a year later", 1), Season: v.seasons(),
-		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(),
+		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(), ElasticityAssumed: r.Listings < ElasticityListings,
 		PaceTenDearer:  math.Pow(1.1, -r.Sale.gamma()),
 		EstimateWeight: r.ownShare(),
 		OpeningPremium: math.Expm1(r.Opening), NegotiationRatio: r.Negotiation,

@@ -12,7 +12,7 @@ type OwnPrice struct {
 	Amount     float64
 	Share      float64 // of where it differs from the sales
 	IsFirstAsk bool    // which stands in for it
-	Doubtful   bool    // it is farther from the sales than one in a hundred: it counts less, and is to be checked
+	Doubtful   bool    // it is farther from the sales than one in a thousand: it counts less, and is to be checked
 	Usual      float64 // of such a piece, by the sales
 }
 
@@ -50,17 +50,17 @@ func (m *Model) ownPrice(q Query, on Date, s Settings) *OwnPrice {
 func (r *Rates) ownShare() float64 { return clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1) }
 
 // plausible is u, how far an own price can be believed: 1 while it lies within
-// what one in a hundred exceeds, and falling with the square of the distance
+// what one in a thousand exceeds, and falling with the square of the distance
 // beyond,
 //
-//	u = min(1, (q/z)²),  z = |d − d̄| / (s_d √(1 + h)),  q = t_.99(2 a_n).
+//	u = min(1, (q/z)²),  z = |d − d̄| / (s_d √(1 + h)),  q = t_.999(2 a_n).
 func (m *Model) plausible(a furniture.Attributes, own float64, on Date, s Settings) float64 {
 	if m.value.sales < s.MinSales || own <= 0 {
 		return 1
 	}
 	p := m.value.predict(m.value.describe(a, on))
 	z := math.Abs(math.Log(own)-p.f-m.rates.Opening) / (m.rates.OwnSpread * math.Sqrt(1+p.h))
-	if q := m.value.Conjugate.Quantile(0.99); z > q {
+	if q := m.value.Conjugate.Quantile(0.999); z > q {
 		return (q / z) * (q / z)
 	}
 	return 1
@@ -98,8 +98,10 @@ func (m *Model) likely(a furniture.Attributes, own float64, on Date, s Settings)
 //
 //	s_d² = (10·0.8 s² + Σ u (d − d̄)² / (1 + h)) / (10 + Σ u)
 //	s_r² = (10·0.4 s² + Σ u (y − f − w (d − d̄))² / (1 + h)) / (10 + Σ u)
+//
+// s is that of normal errors with the same 80 % range.
 func (r *Rates) spreads(v *valueModel, markets []market) {
-	variance := v.Spread() * v.Spread()
+	variance := math.Pow(v.Spread()*v.Quantile(0.5+intervalLevel/2)/v.t80, 2) // as of normal errors with such ranges
 	own, price, n := 0.8*ownSales*variance, 0.4*ownSales*variance, ownSales
 	w := r.ownShare()
 	for _, m := range markets {
@@ -112,4 +114,18 @@ func (r *Rates) spreads(v *valueModel, markets []market) {
 		n += m.weight
 	}
 	r.OwnSpread, r.PriceSpread = math.Sqrt(own/n), math.Sqrt(price/n)
+}
+
+// unseen names the attributes of a piece whose level no sale has: they change
+// nothing but the width of the range.
+func (m *Model) unseen(a furniture.Attributes) []string {
+	var out []string
+	for _, block := range [...]struct{ name, level string }{
+		{"material", a.Material}, {"wood", a.Wood}, {"finish", a.Finish}, {"color", a.Color}, {"hardware", a.Hardware},
+	} {
+		if block.level != "" && m.sold(block.name+":"+block.level) == 0 {
+			out = append(out, block.name)
+		}
+	}
+	return out
 }

@@ -25,19 +25,20 @@ type Model struct {
 	Trend   Effect   `json:"trend"`   // of a year
 	Season  []Effect `json:"season"`  // of the month of the sale, against the year's mean
 
-	MedianDays       *int           `json:"median_days"`                                            // active days at the typical ask; null: not within the usual horizon
-	BaseRate         web.Number     `json:"base_rate" swaggertype:"number" example:"0.0251"`        // sales per active day at the typical ask, from day 21 on
-	Elasticity       web.Number     `json:"elasticity" swaggertype:"number" example:"5.1"`          // of the pace in the ask
-	PaceTenDearer    web.Number     `json:"pace_ten_dearer" swaggertype:"number" example:"0.615"`   // 10 % dearer sells at this share of the pace
-	EstimateWeight   web.Number     `json:"estimate_weight" swaggertype:"number" example:"0.58"`    // how far buyers have agreed with the seller, 0 to 1
-	OpeningPercent   web.Number     `json:"opening_percent" swaggertype:"number" example:"5.2"`     // that estimates lie above the likely sale price
-	NegotiationRatio web.Number     `json:"negotiation_ratio" swaggertype:"number" example:"0.946"` // sale price over last ask
-	MessagesPerDay   web.Number     `json:"messages_per_day" swaggertype:"number" example:"0.214"`  // at the typical ask
-	AgePace          []AgePace      `json:"age_pace"`                                               // against days 21 to 60
-	Paces            []Pace         `json:"paces"`                                                  // how fast each category, finish and color sells, and each month, at the same ask
-	GroupPulse       *web.Number    `json:"group_pulse" swaggertype:"number" example:"0.8"`         // messages on all listings of the last 28 days against usual; null: too few to tell
-	Suspicious       []OwnSuspicion `json:"suspicious"`                                             // sales of your own that count for little: check them
-	Sentences        []Sentence     `json:"sentences"`
+	MedianDays        *int           `json:"median_days"`                                            // active days at the typical ask; null: not within the usual horizon
+	BaseRate          web.Number     `json:"base_rate" swaggertype:"number" example:"0.0251"`        // sales per active day at the typical ask, from day 21 on
+	Elasticity        web.Number     `json:"elasticity" swaggertype:"number" example:"5.1"`          // of the pace in the ask
+	ElasticityAssumed bool           `json:"elasticity_assumed"`                                     // below 300 listings: what the trade in general is taken to have, not learned
+	PaceTenDearer     web.Number     `json:"pace_ten_dearer" swaggertype:"number" example:"0.615"`   // 10 % dearer sells at this share of the pace
+	EstimateWeight    web.Number     `json:"estimate_weight" swaggertype:"number" example:"0.58"`    // how far buyers have agreed with the seller, 0 to 1
+	OpeningPercent    web.Number     `json:"opening_percent" swaggertype:"number" example:"5.2"`     // that estimates lie above the likely sale price
+	NegotiationRatio  web.Number     `json:"negotiation_ratio" swaggertype:"number" example:"0.946"` // sale price over last ask
+	MessagesPerDay    web.Number     `json:"messages_per_day" swaggertype:"number" example:"0.214"`  // at the typical ask
+	AgePace           []AgePace      `json:"age_pace"`                                               // against days 21 to 60
+	Paces             []Pace         `json:"paces"`                                                  // how fast each category, finish and color sells, and each month, at the same ask
+	GroupPulse        *web.Number    `json:"group_pulse" swaggertype:"number" example:"0.8"`         // messages on all listings of the last 28 days against usual; null: too few to tell
+	Suspicious        []OwnSuspicion `json:"suspicious"`                                             // sales of your own that count for little: check them
+	Sentences         []Sentence     `json:"sentences"`
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -180,7 +181,7 @@ func (v Viewer) Model(d *advice.Description) Model {
 		Model: d.Version, FittedOn: d.FittedOn.String(), Sold: d.Sold, Unsold: d.Unsold, LastSale: d.LastSale.String(),
 		SpreadLow: web.Rounded(d.SpreadLow, 3), SpreadHigh: web.Rounded(d.SpreadHigh, 3),
 		Effects: effects(d.Effects), Trend: effect(d.Trend), Season: effects(d.Season), MedianDays: d.MedianDays,
-		BaseRate: web.Rounded(d.BaseRate, 5), Elasticity: web.Rounded(d.Elasticity, 2), PaceTenDearer: web.Chance(d.PaceTenDearer),
+		BaseRate: web.Rounded(d.BaseRate, 5), Elasticity: web.Rounded(d.Elasticity, 2), ElasticityAssumed: d.ElasticityAssumed, PaceTenDearer: web.Chance(d.PaceTenDearer),
 		EstimateWeight: web.Chance(d.EstimateWeight), OpeningPercent: web.Percentage(100 * d.OpeningPremium), NegotiationRatio: web.Chance(d.NegotiationRatio),
 		MessagesPerDay: web.Rounded(d.MessagesPerDay, 3), AgePace: []AgePace{}, Paces: make([]Pace, len(d.Paces)), Suspicious: []OwnSuspicion{},
 		GroupPulse: Pulse(d.Pulse),

@@ -82,7 +82,7 @@ type Review struct {
 	State         string      `json:"state" enums:"stale,slow,fresh,paused"`
 	Clear         bool        `json:"clear"` // of a stale one: the best remedy beats waiting in 3 of 4 cases or more
 	Ask           *web.Number `json:"ask,omitempty" swaggertype:"number"`
-	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price by the description alone
+	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price, the own price in it as far as it counts
 	ListedOn      string      `json:"listed_on" format:"date"`
 	ActiveDays    int         `json:"active_days"`
 	DaysOnMarket  int         `json:"days_on_market"`

@@ -29,7 +29,7 @@ type Review struct {
 	pricing.Review
 	Sentences    []pricing.Sentence
 	Held         *service.Hold // for a buyer, also when that day has passed; nil: it is not
-	FairValue    *stats.Range  // likely sale price by the description alone, on that day; nil: too few sales
+	FairValue    *stats.Range  // likely sale price on that day, as a suggestion has it; nil: too few sales
 	ExpectedDays *int          // active days after which half of those like it are sold at the best ask for good; nil: not within the horizon
 	Cautions     []service.Caution
 }

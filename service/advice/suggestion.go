@@ -23,6 +23,7 @@ type Suggestion struct {
 	Ref        string
 	PresentAsk float64 // of an open listing; zero: none
 	pricing.Suggestion
+	Unused      []string // columns that are told and do not count
 	Sentences   []pricing.Sentence
 	Nearest     []Comparable // the engine's Comparables, which are cleared, with their rows
 	Differences []Difference // of what is laid over the piece
@@ -179,14 +180,15 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		}
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
 		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
-		sentences := prose.In(a.Group.Currency).Suggestion(&answer)
+		unused := unusedOf(sub.row, answer.Unseen)
+		sentences := prose.In(a.Group.Currency).Suggestion(&answer, unused)
 		if sub.estimate == 0 && sub.isPromise(a) {
 			sentences = append([]pricing.Sentence{{Kind: pricing.SaidOwnPrice, Text: askForEstimate}}, sentences...)
 		}
 		comparables := candidates[i].rows(answer.Comparables)
 		answer.Comparables = nil
 		answers[i] = Suggestion{
-			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Sentences: sentences, Nearest: comparables,
+			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Unused: unused, Sentences: sentences, Nearest: comparables,
 			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
 			Warnings: refinish.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}
@@ -194,6 +196,23 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	s.promise(a, fit, subjects, answers)
 	s.suggested.count(answers)
 	return answers, nil
+}
+
+// uncounted are the columns that describe a piece and are no term of the model.
+var uncounted = []string{
+	"style", "year_made", "second_finish", "second_color", "topcoat", "sheen", "drawers", "doors", "maker", "flaws", "smell",
+}
+
+// unusedOf names what is told of a piece and does not count in its price: what
+// the model has no term for, and levels that were never sold.
+func unusedOf(row *service.Listing, unseen []string) []string {
+	out := slices.Clone(unseen)
+	for _, name := range uncounted {
+		if column, ok := service.ColumnByName(name); ok && column.Value(row, service.Currency{}) != "" {
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 // Comparables returns the n nearest listings to a described piece, or to one
