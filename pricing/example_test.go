@@ -42,7 +42,7 @@ func ExampleModel_Suggest() {
 		fmt.Printf("%s: ask %.0f\n", c.Name, c.Ask)
 	}
 	// Output:
-	// likely 314, from 305 to 323
+	// likely 314, from 304 to 324
 	// quick: ask 370
 	// balanced: ask 370
 	// patient: ask 370
@@ -66,7 +66,7 @@ func ExampleModel_Review() {
 	fmt.Printf("%s at %.0f gains %.0f\n", r.Remedies[0].Action, r.Remedies[0].Ask, r.Gain)
 	// Output:
 	// stale look [photos title another_venue]
-	// reprice at 310 gains 28
+	// reprice at 320 gains 25
 }
 
 func ExamplePricePoint() {

@@ -89,7 +89,8 @@ func (m *Model) likely(a furniture.Attributes, own float64, on Date, s Settings)
 	alone := p.scale * m.value.Quantile(0.5+intervalLevel/2) / m.value.t80 // of the records, in the same units
 	known := m.rates.PriceSpread*m.rates.PriceSpread + math.Pow((1-share)*m.value.Spread(), 2)*p.h
 	half := m.value.t80 * math.Sqrt(u*known+(1-u)*alone*alone)
-	return &stats.Range{Likely: bounded(at), Low: bounded(at - half), High: bounded(at + half), Level: intervalLevel}, records
+	likely = &stats.Range{Likely: bounded(at), Low: bounded(at - half), High: bounded(at + half), Level: intervalLevel}
+	return likely, records
 }
 
 // spreads learns how far own prices lie from the fit, and how far sale prices
