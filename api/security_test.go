@@ -189,8 +189,8 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	secrets = append(secrets, "thimble_yard")
 	id := made["id"].(string)
 	s.do(t, call{method: "POST", path: "/v1/listings/" + id + "/events", key: s.Keys["Wilda"], body: `{"kind":"offer","amount":301.77,"note":"from the neighbour"}`})
-	s.do(t, call{method: "PATCH", path: "/v1/listings/" + id, key: s.Keys["Wilda"], body: `{"hours":7.25}`})
-	secrets = append(secrets, "301.77", "from the neighbour", "7.25")
+	s.do(t, call{method: "PATCH", path: "/v1/listings/" + id, key: s.Keys["Wilda"], body: `{"hours":211.37}`})
+	secrets = append(secrets, "301.77", "from the neighbour", "211.37")
 	owner := s.do(t, call{method: "GET", path: "/v1/listings.csv", key: s.Keys["Wilda"]}).body + s.do(t, call{method: "GET", path: "/v1/listings/" + id + "/events", key: s.Keys["Wilda"]}).body
 	for _, secret := range []string{"4321.09", "8765.43", "for my eyes", "301.77"} {
 		if !strings.Contains(owner, secret) {
