@@ -277,7 +277,7 @@ func TestKeysInAddresses(t *testing.T) {
 		}
 	}
 	metrics := httptest.NewRecorder()
-	s.ops.ServeHTTP(metrics, httptest.NewRequest("GET", "/metrics", nil))
+	s.ops.ServeHTTP(metrics, httptest.NewRequest("GET", "http://localhost/metrics", nil))
 	if strings.Contains(metrics.Body.String(), "ask_") || !strings.Contains(metrics.Body.String(), `route="/v1/listings/:id"`) {
 		t.Errorf("metrics: %s", metrics.Body)
 	}
@@ -399,7 +399,7 @@ func TestDocumentation(t *testing.T) {
 		t.Errorf("the page does not load the description: %s", page.body)
 	}
 	ops := httptest.NewRecorder()
-	s.ops.ServeHTTP(ops, httptest.NewRequest("GET", "/readyz", nil))
+	s.ops.ServeHTTP(ops, httptest.NewRequest("GET", "http://localhost/readyz", nil))
 	if ops.Code != 200 {
 		t.Errorf("/readyz on the operations address: %d", ops.Code)
 	}
