@@ -110,6 +110,7 @@ func (s *Server) resources() []route {
 		{"POST", "/v1/keys", write, false, web.Post(s.Kit, http.StatusCreated, s.createKey)},
 		{"DELETE", "/v1/keys/:id", write, false, web.Do(s.deleteKey)},
 		{"POST", "/v1/webhooks", admin, false, web.Post(s.Kit, http.StatusCreated, s.createWebhook)},
+		{"POST", "/v1/webhook-samples", admin, false, web.Post(s.Kit, http.StatusOK, s.createWebhookSample)},
 		{"DELETE", "/v1/webhooks/:id", admin, false, web.Do(s.deleteWebhook)},
 		{"POST", "/v1/webhooks/:id/deliveries", admin, false, web.Do(s.testWebhook)},
 		{"POST", "/v1/webhooks/:id/deliveries/:delivery_id/attempts", admin, false, web.Do(s.resendWebhookDelivery)},

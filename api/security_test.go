@@ -65,6 +65,7 @@ var rightBodies = map[string]string{
 	"POST /v1/invitations":          `{"name":"Nobody"}`,
 	"POST /v1/keys":                 `{"scope":"read"}`,
 	"POST /v1/webhooks":             `{"url":"https://hooks.example/otterford"}`,
+	"POST /v1/webhook-samples":      `{"event_type":"listing.sold","secret":"whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"}`,
 }
 
 // noFeeds are lists with what is one's own, or the group's alone.
@@ -76,7 +77,7 @@ var noFeeds = []string{
 // scopes says what each route needs, apart from the table of routes.
 func scopeOf(method, path string) string {
 	switch {
-	case strings.HasPrefix(path, "/v1/webhooks"), strings.HasPrefix(path, "/v1/invitations"):
+	case strings.HasPrefix(path, "/v1/webhook"), strings.HasPrefix(path, "/v1/invitations"):
 		return service.ScopeAdmin
 	case slices.Contains(noFeeds, path):
 		return service.ScopeRead
