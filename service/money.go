@@ -210,3 +210,7 @@ func (m Money) Short(c Currency) string {
 	}
 	return text
 }
+
+// CurrencySigns are the code and the signs that may stand beside amounts of a
+// currency.
+func CurrencySigns(code string) []string { return append([]string{code}, currencySymbols[code]...) }
