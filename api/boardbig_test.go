@@ -34,7 +34,7 @@ func bigBoard(tb testing.TB) (s *site, cookie string) {
 		listed := servicetest.Today - pricing.Date(1+i%110)
 		fmt.Fprintf(&rows, "X-%d,%s,%d,solid_wood,good,painted,%s,%s,%d,%d\n", i, kinds[i%len(kinds)], 24+i%40, colors[i%len(colors)], listed, 150+5*(i%60), i%4)
 	}
-	want[row](tb, s.do(tb, call{method: "POST", path: "/v1/imports", key: key, body: rows.String(), header: []string{"Content-Type", "text/csv"}}), 200)
+	want[row](tb, s.do(tb, call{method: "POST", path: landing(""), key: key, body: rows.String(), header: []string{"Content-Type", "text/csv"}}), 200)
 	holder, err := s.Members.Authenticate(tb.Context(), key)
 	if err != nil {
 		tb.Fatal(err)

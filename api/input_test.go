@@ -113,7 +113,7 @@ func TestUnknownNamesAreGuessed(t *testing.T) {
 // imported sends a file.
 func (s *site) imported(t *testing.T, query, mediaType, body string) reply {
 	t.Helper()
-	return s.do(t, call{method: "POST", path: "/v1/imports" + query, key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", mediaType}})
+	return s.do(t, call{method: "POST", path: landing(query), key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", mediaType}})
 }
 
 type counts struct {

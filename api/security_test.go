@@ -64,6 +64,8 @@ var rightBodies = map[string]string{
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
 	"POST /v1/invitations":          `{"name":"Nobody"}`,
 	"POST /v1/keys":                 `{"scope":"read"}`,
+	"PATCH /v1/imports/{id}":        `{"take_proposed":true}`,
+	"POST /v1/imports/{id}/commits": `{}`,
 	"POST /v1/webhooks":             `{"url":"https://hooks.example/otterford"}`,
 	"POST /v1/webhook-samples":      `{"event_type":"listing.sold","secret":"whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"}`,
 }
@@ -79,6 +81,8 @@ func scopeOf(method, path string) string {
 	switch {
 	case strings.HasPrefix(path, "/v1/webhook"), strings.HasPrefix(path, "/v1/invitations"):
 		return service.ScopeAdmin
+	case strings.HasPrefix(path, "/v1/imports"):
+		return service.ScopeWrite
 	case slices.Contains(noFeeds, path):
 		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):

@@ -489,6 +489,40 @@ create policy of_the_group on sale_row for all to askwright_app using (group_id 
 create policy of_the_owner on sale_row for all to askwright_owner using true with check true;
 comment on column sale_row.y is 'Natural logarithm of the sale price in major units.';
 
+create table sheet (
+    group_id uuid not null,
+    member_id uuid not null,
+    sheet_id uuid not null,
+    name text not null,
+    state text default 'open'::text not null,
+    created_at timestamp with time zone not null,
+    cells bytea not null,
+    columns jsonb default '{}'::jsonb not null,
+    answers jsonb default '{}'::jsonb not null,
+    constraint sheet_pkey PRIMARY KEY (group_id, sheet_id),
+    constraint sheet_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
+    constraint sheet_is_bounded CHECK ((length(cells) <= 4194304)),
+    constraint sheet_name_is_short CHECK ((length(name) <= 200)),
+    constraint sheet_state CHECK ((state = ANY (ARRAY['open'::text, 'committed'::text])))
+);
+CREATE INDEX sheet_by_member ON askwright.sheet USING btree (group_id, member_id, created_at);
+create policy of_the_group on sheet for all to askwright_app using ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid)) with check ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid));
+create policy of_the_owner on sheet for all to askwright_owner using true with check true;
+comment on column sheet.cells is 'The cells as JSON, packed with gzip.';
+comment on column sheet.columns is 'What the member said of its headings: heading to field, empty to leave it out.';
+comment on column sheet.answers is 'What the member answered, by question.';
+
+create table sheet_memory (
+    group_id uuid not null,
+    member_id uuid not null,
+    columns jsonb default '{}'::jsonb not null,
+    answers jsonb default '{}'::jsonb not null,
+    constraint sheet_memory_pkey PRIMARY KEY (group_id, member_id),
+    constraint sheet_memory_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE
+);
+create policy of_the_group on sheet_memory for all to askwright_app using ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid)) with check ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid));
+create policy of_the_owner on sheet_memory for all to askwright_owner using true with check true;
+
 create table suggestion (
     group_id uuid not null,
     suggestion_id uuid not null,

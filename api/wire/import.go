@@ -19,3 +19,11 @@ type ImportQuery struct {
 	Revisions      bool   `form:"revisions"`                             // tell the revisions that the rows are at now
 	UnknownColumns string `form:"unknown_columns" enums:"refuse,ignore"` // default: refuse
 }
+
+// SheetQuery is ImportQuery with what a first look takes.
+type SheetQuery struct {
+	Commit bool   `form:"commit"` // let a file with the columns' own names land at once
+	Sheet  string `form:"sheet"`  // of a workbook; default: the first with headings
+	Name   string `form:"name"`   // of the file, for the list
+	ImportQuery
+}

@@ -150,7 +150,7 @@ func findHeadings(rows [][]Cell) int {
 	best, at := 1, -1
 	for i, row := range rows[:min(len(rows), headingWithin)] {
 		known, filled := recognized(row)
-		if known > best && 5*known >= 2*filled {
+		if known > best && (known > 2 || 5*known >= 2*filled) {
 			best, at = known, i
 		}
 	}
@@ -373,3 +373,12 @@ func (s *session) oneEach(columns []*column) {
 		}
 	}
 }
+
+// HeadingKey is a heading as Settings.Columns has it.
+func HeadingKey(heading string) string { return headingKey(heading) }
+
+// SameHeading reports whether two headings are one.
+func SameHeading(a, b string) bool { return headingKey(a) == headingKey(b) }
+
+// HasHeadings reports whether a sheet has a row of headings that are known.
+func HasHeadings(g *Grid) bool { return findHeadings(g.Rows) >= 0 }

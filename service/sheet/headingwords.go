@@ -42,7 +42,7 @@ var headingWords = map[string][]string{
 	"flaws":     {"damage", "issues", "problems", "defects", "wear"},
 	"smell":     {"odor", "odour"},
 	"venue":     {"where", "where listed", "listed where", "platform", "site", "posted on (site)", "marketplace", "listed at (site)", "channel", "venues", "where posted"},
-	"listed_on": {"listed", "list date", "date listed", "listed date", "posted", "post date", "date posted", "up since", "on market", "on the market", "put up", "date up", "start date", "went up", "listed on", "list dt"},
+	"listed_on": {"date", "listed", "list date", "date listed", "listed date", "posted", "post date", "date posted", "up since", "on market", "on the market", "put up", "date up", "start date", "went up", "listed on", "list dt"},
 	"ask": {"asking", "asking price", "price", "list price", "list $", "ask $", "current price", "price now", "ask price", "now asking", "listed for", "listed price",
 		"tag price", "preis", "prix", "asking $", "my price", "$"},
 	fieldFirstAsk: {"original price", "orig price", "start price", "starting price", "first price", "initial price", "orig ask", "first ask", "original ask", "start ask"},

@@ -53,3 +53,35 @@ func (a *asking) about(q Question, parts ...string) string {
 	}
 	return answer
 }
+
+// IsOfWords reports whether an answer holds for other sheets, too: it is about
+// a heading or a word rather than one row.
+func (q *Question) IsOfWords() bool {
+	switch q.Code {
+	case "first_ask", "future_day", "unreadable", "no_ref", "merged", "each":
+		return false
+	}
+	return true
+}
+
+// choices are what a question of a code can be answered with, beside leaving
+// the value out.
+var choices = map[string][]string{
+	"range": {"low", "middle", "high"}, "changed_amount": {"first", "last"}, "date_order": {service.DateOrderMDY, service.DateOrderDMY},
+	"kind_in_text": {"yes", "no"}, "serial_day": {"yes", "no"}, "no_ref": {"number"}, "merged": {"yes", "no"},
+	"ended_without_price": {service.OutcomeSold, service.OutcomeWithdrawn, service.OutcomeOpen},
+}
+
+// Refuses says why a question cannot be answered so; "": it can.
+func (q *Question) Refuses(answer string) string {
+	if answer == LeaveOut || answer == q.Proposed {
+		return ""
+	}
+	if few := choices[q.Code]; few != nil && !service.IsOneOf(answer, few) {
+		return fmt.Sprintf("%q is not one of %s", service.Clip(answer), strings.Join(append(few, LeaveOut), ", "))
+	}
+	if (q.Code == "heading" || q.Code == "second_column") && !isField(answer) {
+		return fmt.Sprintf("%q is no column", service.Clip(answer))
+	}
+	return ""
+}

@@ -98,9 +98,10 @@ func (s *session) unreadable(col *column, found, what string) (value, rule strin
 
 // readRows reads what stands below the headings.
 func (s *session) readRows(g *Grid, at int, columns []*column, look *Look) error {
+	rows := s.fillMerged(g, at)
 	hasRef := slices.ContainsFunc(columns, func(c *column) bool { return c.field == "ref" })
 	pieces := 0
-	for i, cells := range g.Rows[at+1:] {
+	for i, cells := range rows[at+1:] {
 		row := at + i + 2
 		why, err := s.skipped(g, at, row, cells, columns)
 		if err != nil {
@@ -125,6 +126,38 @@ func (s *session) readRows(g *Grid, at int, columns []*column, look *Look) error
 	}
 	s.ask.row = 0
 	return nil
+}
+
+// fillMerged gives each row that a merged cell spans the cell's value, if that
+// is what it means: all but the first of them are empty in the file.
+func (s *session) fillMerged(g *Grid, at int) [][]Cell {
+	rows := g.Rows
+	copied := false
+	for _, m := range g.Merged {
+		if m.Top <= at || m.Bottom <= m.Top || m.Top >= len(rows) || m.Left >= len(rows[m.Top]) || rows[m.Top][m.Left].Text == "" {
+			continue
+		}
+		if !copied {
+			rows, copied = slices.Clone(rows), true
+		}
+		value := rows[m.Top][m.Left]
+		s.ask.row = m.Top + 1
+		if s.ask.about(Question{
+			Code: "merged", Found: value.Text, Proposed: "yes",
+			Text: fmt.Sprintf("One merged cell holds %q for the rows %d to %d. Is it meant for each of them?", service.Clip(value.Text), m.Top+1, m.Bottom+1),
+		}, strconv.Itoa(m.Top), strconv.Itoa(m.Left)) != "yes" {
+			continue
+		}
+		for i := m.Top + 1; i <= m.Bottom && i < len(rows); i++ {
+			rows[i] = slices.Clone(rows[i])
+			for len(rows[i]) <= m.Left {
+				rows[i] = append(rows[i], Cell{})
+			}
+			rows[i][m.Left] = value
+		}
+	}
+	s.ask.open = false
+	return rows
 }
 
 var totalWords = []string{"total", "totals", "sum", "subtotal", "average", "avg", "grand total", "summe", "mean", "count", "median"}

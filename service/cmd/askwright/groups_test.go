@@ -82,7 +82,7 @@ func TestExportAGroup(t *testing.T) {
 			t.Errorf("%s: %d rows, none of them with a purchase cost", m.Name, n)
 		}
 		key := mustRun(t, env, "key", "create", "--group", id, "--member", m.Name, "--scope", "write")
-		status, body := do(t, "POST", c.urls[0]+"/v1/imports", key, string(csv))
+		status, body := do(t, "POST", c.urls[0]+"/v1/imports?commit=true", key, string(csv))
 		var got struct{ Received, Unchanged int }
 		if err := json.Unmarshal([]byte(body), &got); err != nil || status != 200 || got.Unchanged != len(m.Rows) || got.Received != len(m.Rows) {
 			t.Errorf("%d, %s: the export taken again: %d %.300s; want %d unchanged", i, m.Name, status, body, len(m.Rows))
