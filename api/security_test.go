@@ -418,7 +418,7 @@ func TestSlowImportHoldsNobodyUp(t *testing.T) {
 	slow, feed := make(chan struct{}), make(chan []byte)
 	done := make(chan int)
 	go func() {
-		r, err := http.NewRequest("POST", s.server.URL+"/v1/imports", channelReader(feed))
+		r, err := http.NewRequest("POST", s.server.URL+landing(""), channelReader(feed))
 		if err == nil {
 			r.Header.Set("Authorization", "Bearer "+s.Keys["Wilda"])
 			r.Header.Set("Content-Type", "text/csv")
