@@ -179,3 +179,19 @@ func TestEncodingsOfCSVAreRead(t *testing.T) {
 		}
 	}
 }
+
+func TestRowsOfOthersThatSayNothingNewAreUnchanged(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	s.create(t, "Wilda", sideboard)
+	s.create(t, "Otto", `{"ref":"O-1","category":"desk","listed_on":"2026-03-01","ask":200}`)
+	export := s.do(t, call{method: "GET", path: "/v1/listings.csv", key: s.Keys["Otto"]})
+	again := want[landed](t, s.sendSheet(t, "?commit=true", "text/csv", export.body), 200)
+	if again.Unchanged != 2 || again.Rejected != 0 {
+		t.Errorf("a whole export sent back: %+v", again)
+	}
+	changed := s.sendSheet(t, "?commit=true", "text/csv", strings.Replace(export.body, "sideboard", "desk", 1))
+	if got := want[landed](t, changed, 200); got.Rejected != 1 || got.Unchanged != 1 {
+		t.Errorf("a friend's row with news: %+v", got)
+	}
+}

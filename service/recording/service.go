@@ -64,6 +64,8 @@ type Writer interface {
 	// ListingsByRef finds a member's rows; refs that are not on file are left out.
 	ListingsByRef(ctx context.Context, member uuid.UUID, refs []string) (map[string]*service.Listing, error)
 	Listing(ctx context.Context, id uuid.UUID) (*service.Listing, error)
+	// ListingsByID finds rows of any member.
+	ListingsByID(ctx context.Context, ids []uuid.UUID) ([]*service.Listing, error)
 	// PieceIDs finds pieces by the member's names for them.
 	PieceIDs(ctx context.Context, member uuid.UUID, refs []string) (map[string]uuid.UUID, error)
 	// OpenListings finds the open own listing of each piece that has one.
