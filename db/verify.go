@@ -45,6 +45,10 @@ var contradictions = []string{
 	`select 'the event ' || e.event_id || ' of ' || l.ref || ' was undone by one that does not say so'
 		from event e join listing l using (group_id, listing_id) left join event v on v.group_id = e.group_id and v.event_id = e.voided_by
 		where e.group_id = $1 and e.owner_id = $2 and e.voided_by is not null and v.voids is distinct from e.event_id`,
+	// A day ahead may be today's in a zone of the east.
+	`select 'the event ' || e.event_id || ' (' || e.kind || ') of ' || l.ref || ' is of ' || e.on_date || ', which lies ahead: a wrong clock; undo it'
+		from event e join listing l using (group_id, listing_id)
+		where e.group_id = $1 and e.owner_id = $2 and e.voided_by is null and e.on_date > current_date + 1`,
 	`select 'the ledger of ' || l.ref || ' belongs to another member' from ledger x join listing l using (group_id, listing_id)
 		where x.group_id = $1 and x.member_id <> l.member_id`,
 	`select 'a cost line of ' || l.ref || ' belongs to another member' from cost_line x join listing l using (group_id, listing_id)
