@@ -93,7 +93,7 @@ type Driver struct {
 // Suggest answers q on a day, with the comparables among candidates.
 func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Suggestion {
 	out := Suggestion{HorizonDays: s.HorizonDays, Basis: m.basis(q.Category)}
-	out.Comparables = m.Comparables(q.Attributes, on, soldOnly(candidates), comparableRows)
+	out.Comparables = m.Comparables(q.Attributes, on, soldOnly(candidates), ComparableRows)
 	r := m.value.describe(q.Attributes, on)
 	p := m.value.predict(r)
 	enough := m.value.sales >= s.MinSales

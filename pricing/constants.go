@@ -43,7 +43,6 @@ const (
 	minRowExposure = 0.001 // days, of a row
 	midQuantiles   = 40
 	weakGross      = 0.5
-	comparableRows = 5
 
 	pulseDays     = 28
 	pulseListings = 3    // on offer in them, at least
@@ -117,6 +116,9 @@ type block struct {
 	normal
 	scaled bool
 }
+
+// ComparableRows is how many comparables a suggestion is shown with.
+const ComparableRows = 5
 
 // blocks are named as in the first part of a term.
 func blocks(name string) (block, bool) {

@@ -168,7 +168,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	for i, sub := range subjects {
 		rows[i] = sub.row
 	}
-	candidates, err := s.nearest(ctx, a, rows, true) // a price rests on sales
+	nearest, err := s.nearest(ctx, a, fit, rows, nearestOf{pricing.ComparableRows, true}) // a price rests on sales
 	if err != nil {
 		return nil, err
 	}
@@ -178,12 +178,12 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 			return nil, err
 		}
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
-		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
+		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, nearest[i].facts(a.Group.Currency))
 		sentences := prose.In(a.Group.Currency).Suggestion(&answer)
 		if sub.estimate == 0 && sub.isPromise(a) {
 			sentences = append([]pricing.Sentence{{Kind: pricing.SaidOwnPrice, Text: askForEstimate}}, sentences...)
 		}
-		comparables := candidates[i].rows(answer.Comparables)
+		comparables := nearest[i].rows(answer.Comparables)
 		answer.Comparables = nil
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Sentences: sentences, Nearest: comparables,
@@ -194,73 +194,6 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	s.promise(a, fit, subjects, answers)
 	s.suggested.count(answers)
 	return answers, nil
-}
-
-// Comparables returns the n nearest listings to a described piece, or to one
-// on file, adjusted to it.
-func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject, n int) ([]Comparable, error) {
-	fit, err := s.fits.Current(ctx, a)
-	if err != nil {
-		return nil, err
-	}
-	read, err := s.readSubjects(ctx, a, []Subject{sub})
-	if err != nil {
-		return nil, err
-	}
-	candidates, err := s.nearest(ctx, a, []*service.Listing{read[0].row}, false)
-	if err != nil {
-		return nil, err
-	}
-	found := fit.Model.Comparables(read[0].row.Attributes(), a.Today, candidates[0].facts(a.Group.Currency), n)
-	return candidates[0].rows(found), nil
-}
-
-// near are the rows that comparables of one subject are taken from.
-type near []*service.Listing
-
-// nearest looks up comparables; a piece is never its own.
-func (s *Service) nearest(ctx context.Context, a *service.Actor, subjects []*service.Listing, soldOnly bool) ([]near, error) {
-	search := make([]model.CompQuery, len(subjects))
-	for i, l := range subjects {
-		d := l.Attributes()
-		search[i] = model.CompQuery{Category: l.Category, Volume: d.Width * d.Depth * d.Height, FewEnough: model.FewComparable, SoldOnly: soldOnly}
-	}
-	found, err := s.store.Nearest(ctx, a.Tenant(), search)
-	if err != nil {
-		return nil, fmt.Errorf("look for comparables: %w", err)
-	}
-	out := make([]near, 0, len(subjects))
-	for i, subject := range subjects {
-		var others near
-		for _, row := range found[i] {
-			if subject.PieceID == uuid.Nil || row.PieceID != subject.PieceID {
-				others = append(others, row)
-			}
-		}
-		out = append(out, others)
-	}
-	return out, nil
-}
-
-func (n near) facts(c service.Currency) []pricing.Listing {
-	facts := make([]pricing.Listing, len(n))
-	for i, l := range n {
-		facts[i] = l.Facts(c, nil, nil)
-	}
-	return facts
-}
-
-// rows puts the rows beside the engine's comparables.
-func (n near) rows(found []pricing.Comparable) []Comparable {
-	byID := make(map[string]*service.Listing, len(n))
-	for _, l := range n {
-		byID[l.ID.String()] = l
-	}
-	out := make([]Comparable, 0, len(found))
-	for _, c := range found {
-		out = append(out, Comparable{Comparable: c, Row: byID[c.ID]})
-	}
-	return out
 }
 
 // readSubjects looks up the listings that subjects name and reads all
