@@ -44,6 +44,7 @@ type list struct {
 func (s *Server) lists() []list {
 	return []list{
 		{"/v1/listings", read, feed, true, s.listListings},
+		{"/v1/changes", read, read, true, web.PageEndpoint(s.Kit, wire.ChangeColumns, false, s.listChanges)},
 		{"/v1/pieces", read, feed, false, web.PageEndpoint(s.Kit, wire.PieceColumns, false, s.listPieces)},
 		{"/v1/pieces/:id/costs", read, read, false, web.ListEndpoint(s.Kit, wire.CostColumns, s.listCosts)},
 		{"/v1/pieces/:id/story", read, feed, false, web.ListEndpoint(s.Kit, wire.StoryColumns, s.getStory)},

@@ -41,6 +41,8 @@ type Store interface {
 	// Pieces returns at most q.Limit pieces in the order of their refs, each
 	// with its listings, and whether there are more.
 	Pieces(ctx context.Context, t service.Tenant, q service.PieceQuery) ([]*service.Piece, bool, error)
+	// ListingChanges returns at most q.Limit changes, and whether there are more.
+	ListingChanges(ctx context.Context, t service.Tenant, q service.ChangeQuery) ([]service.RowChange, bool, error)
 	// Events tells a listing's facts in the order they were recorded.
 	Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error)
 	// CostLines lists the lines of a piece by their days, the tenant's member's
