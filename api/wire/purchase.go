@@ -63,6 +63,8 @@ type PurchaseLimit struct {
 	Refusal     *Refusal         `json:"refusal,omitempty"`
 	Sentences   []Sentence       `json:"sentences"`
 	Cautions    []Caution        `json:"cautions"`
+
+	Errors []web.ProblemError `json:"errors"` // why the find could not be read: nothing else is answered then
 }
 
 // PurchaseOutcome is what a price leads to on average. No profit is stated from
@@ -195,7 +197,7 @@ func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 			Hours: web.Rounded(f.Work.Hours, 2), DaysOut: f.Work.DaysOut, CostsFrom: f.Work.CostsFrom,
 		},
 		Inspect: web.Each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: Sentences(f.Sentences),
-		Cautions: Cautions(f.Cautions), SalePrice: priceRange(f.Likely, money),
+		Cautions: Cautions(f.Cautions), SalePrice: priceRange(f.Likely, money), Errors: web.ProblemErrors(f.Errors),
 		AtMost: v.purchaseOutcome(f.AtMost), AtSellerAsk: v.purchaseOutcome(f.AtSellerAsk),
 	}
 	if f.PassBy != "" {

@@ -3,7 +3,6 @@ package advice
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -29,6 +28,7 @@ type Suggestion struct {
 	Model       string       // version of the model: design, change number, day fitted
 	Warnings    []refinish.Warning
 	Cautions    []service.Caution
+	Errors      []service.FieldError // why the subject could not be read: there is nothing else then
 }
 
 // Comparable is a comparable with the row that it stands for.
@@ -63,8 +63,8 @@ func (s *subject) query(c service.Currency, withinDays int) pricing.Query {
 	return pricing.Query{Attributes: s.row.Attributes(), Estimate: s.estimate.Major(c), WithinDays: withinDays, Standing: s.standing}
 }
 
-// Suggest answers for each subject in order. A subject that cannot be read is
-// an *InvalidError that names its place.
+// Suggest answers for each subject in order. One that cannot be read has Errors
+// that name its place; where none can, they are an *InvalidError.
 func (s *Service) Suggest(ctx context.Context, a *service.Actor, subjects []Subject, withinDays int) ([]Suggestion, error) {
 	return s.SuggestIf(ctx, a, subjects, nil, withinDays)
 }
@@ -79,25 +79,35 @@ func (s *Service) SuggestIf(ctx context.Context, a *service.Actor, subjects []Su
 	if err != nil {
 		return nil, err
 	}
-	read, err := s.readSubjects(ctx, a, subjects)
-	if wrong := misread(a, changes); wrong != nil {
-		var others *service.InvalidError
-		if errors.As(err, &others) {
-			wrong = append(others.Fields, wrong...)
-		}
-		return nil, &service.InvalidError{Fields: wrong}
-	}
+	read, faults, err := s.readEach(ctx, a, subjects)
 	if err != nil {
 		return nil, err
 	}
-	if len(changes) > 0 {
-		for i := range read {
-			if read[i], err = andIf(a, read[i], changes); err != nil {
-				return nil, err
-			}
+	if wrong := misread(a, changes); wrong != nil {
+		return nil, &service.InvalidError{Fields: append(slices.Concat(faults...), wrong...)}
+	}
+	var good []subject
+	for i := range read {
+		if len(changes) > 0 && faults[i] == nil {
+			read[i], faults[i] = andIf(a, read[i], changes)
+		}
+		if faults[i] == nil {
+			good = append(good, read[i])
 		}
 	}
-	return s.suggest(ctx, a, fit, read, withinDays)
+	if len(good) == 0 {
+		return nil, &service.InvalidError{Fields: slices.Concat(faults...)}
+	}
+	answers, err := s.suggest(ctx, a, fit, good, withinDays)
+	if err != nil {
+		return nil, err
+	}
+	for i, wrong := range faults {
+		if wrong != nil {
+			answers = slices.Insert(answers, i, Suggestion{Ref: strings.TrimSpace(subjects[i]["ref"]), Errors: wrong})
+		}
+	}
+	return answers, nil
 }
 
 // SuggestFor answers for a listing on file.
@@ -196,9 +206,18 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	return answers, nil
 }
 
-// readSubjects looks up the listings that subjects name and reads all
-// subjects, or says what is wrong with each.
+// readSubjects reads all subjects, or says what is wrong with each.
 func (s *Service) readSubjects(ctx context.Context, a *service.Actor, subjects []Subject) ([]subject, error) {
+	read, faults, err := s.readEach(ctx, a, subjects)
+	if wrong := slices.Concat(faults...); err == nil && wrong != nil {
+		return nil, &service.InvalidError{Fields: wrong}
+	}
+	return read, err
+}
+
+// readEach looks up the listings that subjects name and reads each subject, or says
+// what is wrong with it.
+func (s *Service) readEach(ctx context.Context, a *service.Actor, subjects []Subject) ([]subject, [][]service.FieldError, error) {
 	var which model.Selection
 	for _, cells := range subjects {
 		id, ref, isNamed := named(cells)
@@ -210,19 +229,14 @@ func (s *Service) readSubjects(ctx context.Context, a *service.Actor, subjects [
 	}
 	rows, err := s.fits.Records(ctx, a, which)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var wrong []service.FieldError
-	out := make([]subject, len(subjects))
+	out, faults := make([]subject, len(subjects)), make([][]service.FieldError, len(subjects))
 	for i, cells := range subjects {
-		sub, errs := readSubject(a, rows, cells)
-		wrong = append(wrong, inSubject(i, errs)...)
-		out[i] = sub
+		sub, wrong := readSubject(a, rows, cells)
+		out[i], faults[i] = sub, inSubject(i, wrong)
 	}
-	if wrong != nil {
-		return nil, &service.InvalidError{Fields: wrong}
-	}
-	return out, nil
+	return out, faults, nil
 }
 
 // inSubject places what is wrong in its subject.
