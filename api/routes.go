@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 
+	"askwright/api/board"
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -130,12 +131,19 @@ func (s *Server) pages() []route {
 		{"GET", "/", web.NoKey, false, s.getRoot},
 		{"GET", "/board", web.NoKey, false, s.board.Page(feed, s.board.GetBoard)},
 		{"GET", "/board/style.css", web.NoKey, false, s.board.GetBoardStyle},
+		{"GET", "/board/listings", web.NoKey, false, s.board.Page(read, s.board.GetBoardListings)},
+		{"GET", "/board/charts", web.NoKey, false, s.board.Page(read, s.board.GetBoardCharts)},
+		{"GET", "/board/wall", web.NoKey, false, s.board.Page(feed, s.board.GetBoardWall)},
 		{"GET", "/board/listings/:id", web.NoKey, false, s.board.Page(read, s.board.GetBoardListing)},
 		{"GET", "/board/listings/:id/confirm", web.NoKey, false, s.board.Page(write, s.board.GetBoardConfirm)},
-		{"POST", "/board/listings/:id/events", web.NoKey, false, s.board.Page(write, s.board.PostBoardEvent)},
+		{"POST", "/board/listings/:id/events", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardEvent))},
+		{"GET", "/board/pieces", web.NoKey, false, s.board.Page(read, s.board.GetBoardPieces)},
+		{"POST", "/board/pieces", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardPiece))},
+		{"GET", "/board/new-piece", web.NoKey, false, s.board.Page(write, s.board.GetBoardNewPiece)},
+		{"GET", "/board/pieces/:id", web.NoKey, false, s.board.Page(read, s.board.GetBoardPiece)},
 		{"GET", "/board/what-if", web.NoKey, false, s.board.Page(read, s.board.GetBoardWhatIf)},
 		{"GET", "/board/finds", web.NoKey, false, s.board.Page(read, s.board.GetBoardFinds)},
-		{"POST", "/board/finds", web.NoKey, false, s.board.Page(write, s.board.PostBoardFind)},
+		{"POST", "/board/finds", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardFind))},
 		{"GET", "/board/icon.svg", web.NoKey, false, s.board.GetBoardIcon},
 		{"GET", "/board/sign-in", web.NoKey, false, s.board.Page(web.NoKey, s.board.GetSignIn)},
 		{"POST", "/board/sign-in", web.NoKey, false, s.board.Page(web.NoKey, s.board.PostSignIn)},

@@ -268,7 +268,7 @@ func storyChart(v wire.Viewer, l *service.Listing, events []wire.Event, today pr
 // tape is the common scale of the bars, in active days.
 type tape struct{ Days int }
 
-func tapeFor(reviews []wire.Review) tape {
+func tapeFor(reviews []listRow) tape {
 	most := 60
 	for _, r := range reviews {
 		most = max(most, r.ActiveDays)
@@ -287,7 +287,7 @@ func (t tape) place(days int) float64 {
 
 // Bar draws the active days along the expected span: thin within it, thick
 // beyond.
-func (t tape) Bar(r wire.Review) template.HTML {
+func (t tape) Bar(r listRow) template.HTML {
 	var out strings.Builder
 	out.WriteString(`<svg class="bar" viewBox="0 0 240 14" preserveAspectRatio="none" aria-hidden="true">`)
 	age, span := t.place(r.ActiveDays), float64(tapeWidth)

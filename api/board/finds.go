@@ -171,14 +171,14 @@ func rankOf(f find) int {
 //	@Failure	422	"a value is wrong; the form again"
 //	@Router		/board/finds [post]
 func (s *Board) PostBoardFind(c *gin.Context, a *service.Actor) error {
-	if err := c.Request.ParseForm(); err != nil {
-		return web.Refuse(web.Malformed, "the form cannot be read")
-	}
 	ctx, sent := c.Request.Context(), c.Request.PostForm
 	ref := strings.TrimSpace(sent.Get("ref"))
 	find := filled(slices.Concat(findFields, findMore), "", sent)
 	find["ref"] = ref
-	_, err := s.app.Recording.KeepFind(ctx, a, find)
+	err := s.once(c, a, func(ctx context.Context) (string, error) {
+		_, err := s.app.Recording.KeepFind(ctx, a, find)
+		return "/board/finds?kept=" + url.QueryEscape(ref) + "#finds", err
+	})
 	var wrong *service.InvalidError
 	if errors.As(err, &wrong) {
 		page, _, err := s.findsPage(ctx, a, sent)
@@ -188,9 +188,5 @@ func (s *Board) PostBoardFind(c *gin.Context, a *service.Actor) error {
 		page.Wrong = append(page.Wrong, blame(wrong.Fields, func(column string) *formField { return fieldNamed(column, page.Fields, page.More) })...)
 		return s.render(c, http.StatusUnprocessableEntity, "finds", boardFrame{Title: "Finds", At: "finds", Viewer: a, Page: page})
 	}
-	if err != nil {
-		return err
-	}
-	c.Redirect(http.StatusSeeOther, "/board/finds?kept="+url.QueryEscape(ref)+"#finds")
-	return nil
+	return err
 }

@@ -48,6 +48,9 @@ type Store interface {
 	// HoldEvents tells the holds of all listings and their releases up to a day,
 	// undone ones left out, and which of these listings are sold.
 	HoldEvents(ctx context.Context, t service.Tenant, until pricing.Date) (events []service.Event, sold []uuid.UUID, err error)
+	// OfferEvents tells the offers for the member's open listings since a day, and
+	// what was said to them, undone ones left out.
+	OfferEvents(ctx context.Context, t service.Tenant, since pricing.Date) ([]service.Event, error)
 	// Nearest finds, for each subject, the sold and unsold listings nearest to
 	// it in kind and size, as far as they are ranked by: see model.NearestSold and
 	// model.NearestUnsold.
