@@ -29,9 +29,11 @@ type findsPage struct {
 	Fields, More []formField
 	Wrong        []string // what belongs to no field
 	Limit        *wire.PurchaseLimit
-	Name         string // for keeping it; empty: the key cannot write
-	Kept         string // ref of what was just kept
-	Finds        []find // the best first
+	Name         string  // for keeping it; empty: the key cannot write
+	Kept         string  // ref of what was just kept
+	Finds        []find  // the best first
+	Last         []asked // about lately, on this device
+	Token        string
 	Unit         string
 	Currency     string
 }
@@ -96,11 +98,27 @@ func (s *Board) GetBoardFinds(c *gin.Context, a *service.Actor) error {
 	if slices.ContainsFunc(page.Finds, func(f find) bool { return f.Row.Ref == kept }) {
 		page.Kept = kept // not just any text of an address
 	}
+	page.Last = s.lastFinds(c.Request.Context(), c, a)
+	if page.Limit != nil {
+		remember(c, filled(slices.Concat(findFields, findMore), "", sent))
+	} else if len(page.Last) > 0 && status == http.StatusOK {
+		page.again(page.Last[0].Cells)
+	}
 	return s.render(c, status, "finds", boardFrame{Title: "Finds", At: "finds", Viewer: a, Page: page})
+}
+
+// again fills in what the last find had that the next one mostly has, too.
+func (p *findsPage) again(last service.Cells) {
+	given := map[string]string{}
+	for _, name := range []string{"material", "condition", "planned_finish"} {
+		given[name] = last[name]
+	}
+	fill(p.Fields, given)
 }
 
 func (s *Board) findsPage(ctx context.Context, a *service.Actor, sent url.Values) (*findsPage, int, error) {
 	page := &findsPage{
+		Token:  service.NewID().String(),
 		Fields: formFields(findFields, "", sent), More: formFields(findMore, "", sent), Unit: lengthsIn(a.Group.Unit), Currency: a.Group.Currency.Code,
 	}
 	page.Fields[0].Required = true
