@@ -164,6 +164,10 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	if kept["stage"] != "found" || kept["seller_ask"] != 45.0 || kept["planned_finish"] != "painted" || kept["hours"] != nil {
 		t.Errorf("kept %v", kept)
 	}
+	if r := v.send(t, "POST", "/board/finds", sent); r.StatusCode != 303 { // the same form on a slow line
+		t.Errorf("the form again: %d", r.StatusCode)
+	}
+	sent.Del("token")
 	v.send(t, "POST", "/board/finds", sent).page(t, 409)
 	if got := v.get(t, "/board/finds?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Kept as "+ref+"." {
 		t.Errorf("after keeping it: %v", got)

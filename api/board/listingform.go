@@ -3,7 +3,10 @@ package board
 import (
 	"context"
 	"net/url"
+	"slices"
 	"strings"
+
+	"github.com/google/uuid"
 
 	"askwright/api/web"
 	"askwright/api/wire"
@@ -139,13 +142,32 @@ func (s *Board) takeBack(ctx context.Context, a *service.Actor, row *service.Lis
 		}
 		return "/board/pieces", nil
 	}
+	return s.unrefinish(ctx, a, row, sent)
+}
+
+// unrefinish undoes a refinish whose next row is gone: the event, and the end of
+// the listing that came with it.
+func (s *Board) unrefinish(ctx context.Context, a *service.Actor, row *service.Listing, sent url.Values) (to string, err error) {
 	event, err := eventOf(service.EventVoid, sent)
+	if err != nil {
+		return "", err
+	}
+	events, err := s.app.Recording.Events(ctx, a, row.ID)
 	if err != nil {
 		return "", err
 	}
 	change, err := s.app.Recording.AddEvent(ctx, a, row.ID, event, nil)
 	if err != nil {
 		return "", err
+	}
+	at := slices.IndexFunc(events, func(e service.Event) bool { return e.ID == event.Voids })
+	for _, e := range events {
+		if at >= 0 && e.Kind == service.EventWithdrawn && e.ChangeNo == events[at].ChangeNo && e.VoidedBy == uuid.Nil {
+			change, err = s.app.Recording.AddEvent(ctx, a, row.ID, service.NewEvent{Kind: service.EventVoid, Voids: e.ID}, nil)
+			if err != nil {
+				return "", err
+			}
+		}
 	}
 	return doneAt(change, service.EventVoid), nil
 }
