@@ -114,7 +114,7 @@ func (b *browser) tries(t *testing.T) {
 func (b *browser) finds(t *testing.T) {
 	t.Helper()
 	b.press(t, `.top a[href="/board/finds"]`)
-	b.look(t, "kerb")
+	b.look(t, "curb")
 	for id, value := range map[string]string{"category": "dresser", "width": "48", "material": "solid_wood", "condition": "good", "planned_finish": "painted", "seller_ask": "45"} {
 		b.do(t, chromedp.SetValue(chromedp.ID(id), value))
 	}
@@ -122,7 +122,7 @@ func (b *browser) finds(t *testing.T) {
 	b.look(t, "limit")
 	b.picture(t, "find.png", 390, 844)
 	b.press(t, ".keep button")
-	if text := b.text(t); !strings.Contains(text, "Kept as F-20260331-130000") {
+	if text := b.text(t); !strings.Contains(text, "Saved as F-20260331-130000") {
 		t.Errorf("after keeping it: %s", text)
 	}
 	b.look(t, "finds")

@@ -169,7 +169,7 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	}
 	sent.Del("token")
 	v.send(t, "POST", "/board/finds", sent).page(t, 409)
-	if got := v.get(t, "/board/finds?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Kept as "+ref+"." {
+	if got := v.get(t, "/board/finds?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Saved as "+ref+"." {
 		t.Errorf("after keeping it: %v", got)
 	}
 	if got := v.get(t, "/board/finds?kept=anything").page(t, 200).all("p", "done"); len(got) != 0 {

@@ -55,7 +55,7 @@ func survivalChart(d wire.DaysToSell) template.HTML {
 	y := chart.Axis{High: 1, From: 122, To: 8}
 	for _, v := range []float64{0, 0.5, 1} {
 		p.Line("grid", x.From, y.At(v), x.To, y.At(v))
-		p.Text("tick", "end", x.From-5, y.At(v)+4, "%.0f %%", 100*v)
+		p.Text("tick", "end", x.From-5, y.At(v)+4, "%.0f%%", 100*v)
 	}
 	for _, v := range x.Ticks(4) {
 		p.Text("tick", "middle", x.At(v), 140, "%.0f", v)
@@ -122,7 +122,7 @@ func fairChart(reviews []wire.Review) template.HTML {
 	p.Line("axis", x.From-8, base, x.To+8, base)
 	p.Line("mark", x.At(0), 2, x.At(0), base+4)
 	for _, v := range []float64{-40, -20, 0, 20, 40} {
-		label := fmt.Sprintf("%+.0f %%", v)
+		label := fmt.Sprintf("%+.0f%%", v)
 		if v == 0 {
 			label = "fair"
 		}

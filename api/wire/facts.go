@@ -27,7 +27,7 @@ func lengthSign(unit string) string {
 
 // factNames are what columns are called on pages, where their name does not say it.
 var factNames = map[string]string{
-	"set_size": "how many alike", "material": "made of", "year_made": "made in", "venue": "posted at", "sold_venue": "sold at", "viewings": "showings",
+	"set_size": "how many alike", "items": "the set", "material": "made of", "year_made": "made in", "venue": "posted at", "sold_venue": "sold at", "viewings": "showings",
 	"estimate": "own price", "ended_on": "ended", "listed_on": "listed", "bought_on": "bought", "bought_from": "bought at", "purchase_cost": "paid",
 	"pickup_cost": "pickup", "materials_cost": "materials", "other_cost": "other costs", "hours": "bench hours", "hours_other": "other hours",
 	"second_finish": "second finish", "second_color": "second color", "sale_price": "sold for", "condition_found": "condition when bought",
@@ -54,6 +54,10 @@ func (v Viewer) Facts(l *service.Listing) []Fact {
 			continue
 		case name == "width" || name == "depth" || name == "height":
 			value += lengthSign(l.Unit)
+		case name == "items":
+			value = itemsInWords(l)
+		case name == "bought_from" && value == "kerb":
+			value = "the curb"
 		case column.Kind == service.KindWord || name == "style":
 			value = strings.ReplaceAll(value, "_", " ")
 		case column.Kind == service.KindMoney:
@@ -64,4 +68,14 @@ func (v Viewer) Facts(l *service.Listing) []Fact {
 		out = append(out, Fact{FactName(name), value})
 	}
 	return out
+}
+
+// itemsInWords are the items of a mixed set: 1 dining table, 6 dining chairs.
+func itemsInWords(l *service.Listing) string {
+	parts := make([]string, len(l.Items))
+	for i, item := range l.Items {
+		name := service.InWords(item.Category)
+		parts[i] = service.Count(item.Count, name, service.Plural(name))
+	}
+	return strings.Join(parts, ", ")
 }
