@@ -44,10 +44,11 @@ func (r *report) flood(ctx context.Context, p plan, loud, quiet *member) error {
 	sent := func(method, path, body string) { // what is answered is the flood's own business
 		_, _, _ = loud.send(flooding, method, path, loud.key, "", body) //nolint:errcheck // cut off at its end
 	}
-	again(func(i int) { sent(http.MethodPost, "/v1/imports", rows(fmt.Sprint("I", i), 0, p.rows)) })
+	again(func(i int) { sent(http.MethodPost, "/v1/imports?commit=true", rows(fmt.Sprint("I", i), 0, p.rows)) })
 	again(func(int) {
-		sent(http.MethodPost, "/v1/imports?dry_run=true", "ref,category\n"+strings.Repeat(",", p.commas))
+		sent(http.MethodPost, "/v1/imports?commit=true&dry_run=true", "ref,category\n"+strings.Repeat(",", p.commas))
 	})
+	again(func(int) { sent(http.MethodPost, "/v1/imports", strings.Repeat(",", p.commas)) }) // a sheet as it is
 	again(func(int) { sent(http.MethodGet, "/v1/reports/profit.xlsx", "") })
 	for w := range p.writers {
 		again(func(i int) {
