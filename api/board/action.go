@@ -29,7 +29,6 @@ type confirmPage struct {
 	Token    string // so that a form that is sent twice is recorded once
 	Wrong    string
 	Advice   *wire.Suggestion // of a piece that is to be listed
-	Text     *listingText
 }
 
 // confirmed prepares the page that asks; the values are those sent so far.

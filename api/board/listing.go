@@ -26,11 +26,11 @@ type storyPage struct {
 	Suggestion wire.Suggestion
 	Curve      template.HTML
 	Story      template.HTML
-	Happened   []happening // newest first
-	Done       *happening  // what was just recorded
-	Actions    []action    // none: it is another's, or the key only reads
-	Offers     []offer     // to answer, or answered lately; the newest first
-	Lowest     []wire.Sentence
+	Happened   []happening  // newest first
+	Done       *happening   // what was just recorded
+	Actions    []action     // none: it is another's, or the key only reads
+	Offers     []offer      // to answer, or answered lately; the newest first
+	Text       *listingText // to post; nil: it is not one's own, or over
 	Today      pricing.Date
 }
 
@@ -138,6 +138,9 @@ func (s *Board) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) (
 			if ask := page.Advised(); page.Actions[i].Kind == service.EventAsk && ask != "" {
 				page.Actions[i].Query = "&ask=" + url.QueryEscape(ask)
 			}
+		}
+		if text, err := s.app.History.ListingText(ctx, a, row.ID); err == nil { // what is over has none
+			page.Text = &listingText{text.Title, text.Description}
 		}
 		if err := s.offers(ctx, a, page, events); err != nil {
 			return nil, err

@@ -17,7 +17,7 @@ import (
 type listingText struct{ Title, Description string }
 
 // proposeListing fills in the look that was planned, and asks what such a piece
-// should ask, with its plan and a text to post.
+// should ask, with its plan.
 func (s *Board) proposeListing(ctx context.Context, a *service.Actor, page *confirmPage, given map[string]string) error {
 	row := page.Row
 	given["venue"] = row.Venue
@@ -37,9 +37,6 @@ func (s *Board) proposeListing(ctx context.Context, a *service.Actor, page *conf
 	page.Advice = &suggestion
 	if suggestion.Ask != nil {
 		given["ask"] = wire.Trimmed(0, suggestion.Ask.Text())
-	}
-	if text, err := s.app.History.ListingText(ctx, a, row.ID); err == nil { // one that was let go has none
-		page.Text = &listingText{text.Title, text.Description}
 	}
 	fill(page.Fields, given)
 	return nil

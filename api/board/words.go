@@ -99,7 +99,7 @@ var wordsFor = map[string]string{
 	"delivery_cost": "delivery, what it cost me", "delivery_charged": "delivery, what they paid me", "hours": "bench hours", "hours_other": "other hours",
 	"take": "yes", "refuse": "no", "counter": "a counteroffer", "mdf": "MDF", "two_tone": "two-tone", "off_white": "off-white", "mid_century": "mid-century",
 	"feed": "read-only link", "in": "inches", "cm": "centimeters", "mdy": "month/day/year", "dmy": "day/month/year", "estimate": "own price",
-	"planned_finish": "finish", "planned_condition": "condition when done", "sale_price": "sale price", "transport": "pickup",
+	"board session": "a signed-in device", "planned_finish": "finish", "planned_condition": "condition when done", "sale_price": "sale price", "transport": "pickup",
 }
 
 func inWords(s string) string {
