@@ -126,7 +126,7 @@ func TestBadSheets(t *testing.T) {
 				test.csv = csvOf(test.rows, ",", "\r\n")
 			}
 			if got := became(t, s.do(t, call{
-				method: "POST", path: "/v1/imports" + test.query, key: s.Keys["Otto"], body: test.csv, header: []string{"Content-Type", "text/csv"},
+				method: "POST", path: landing(test.query), key: s.Keys["Otto"], body: test.csv, header: []string{"Content-Type", "text/csv"},
 			})); got != test.asText {
 				t.Errorf("CSV: %s\nwant %s", got, test.asText)
 			}
@@ -176,7 +176,7 @@ func TestTextsComeBackFromBothExports(t *testing.T) {
 				query = "?decimal=,"
 			}
 			back := want[landed](t, s.do(t, call{
-				method: "POST", path: "/v1/imports" + query, key: key, body: export.body,
+				method: "POST", path: landing(query), key: key, body: export.body,
 				header: []string{"Content-Type", strings.Split(export.Header.Get("Content-Type"), ";")[0]},
 			}), 200)
 			if back.Unchanged != 1 || back.Received != 1 {
@@ -220,7 +220,7 @@ func TestACutOffImport(t *testing.T) {
 				}
 			}
 			again := func() landed {
-				return want[landed](t, s.do(t, call{method: "POST", path: "/v1/imports", key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", kind}}), 200)
+				return want[landed](t, s.do(t, call{method: "POST", path: landing(""), key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", kind}}), 200)
 			}
 			if got := again(); got.Created != 1500 {
 				t.Errorf("sent again: %+v", got)
@@ -241,7 +241,7 @@ func (s *site) cutOff(t *testing.T, kind, body string, chunked bool) {
 	}
 	defer c.Close()
 	half := body[:len(body)/2]
-	head := "POST /v1/imports HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer " + s.Keys["Wilda"] + "\r\nContent-Type: " + kind + "\r\n"
+	head := "POST /v1/imports?commit=true HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer " + s.Keys["Wilda"] + "\r\nContent-Type: " + kind + "\r\n"
 	if chunked {
 		half = head + fmt.Sprintf("Transfer-Encoding: chunked\r\n\r\n%x\r\n", len(half)) + half + "\r\n"
 	} else {
@@ -276,7 +276,7 @@ func TestTwoEditAtOnce(t *testing.T) {
 	first := strings.Replace(export, "E-2,300.00,none", "E-2,300.00,a scratch", 1)
 	second := strings.Replace(strings.Replace(export, "E-2,300.00,none", "E-2,300.00,a dent", 1), "E-3,300.00,none", "E-3,300.00,a stain", 1)
 	send := func(body string) landed {
-		return want[landed](t, s.do(t, call{method: "POST", path: "/v1/imports", key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", "text/csv"}}), 200)
+		return want[landed](t, s.do(t, call{method: "POST", path: landing(""), key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", "text/csv"}}), 200)
 	}
 	if got := send(first); got.Updated != 1 || got.Unchanged != 2 {
 		t.Errorf("the first: %+v", got)

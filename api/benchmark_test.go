@@ -39,7 +39,7 @@ func BenchmarkAgainstBare(b *testing.B) {
 	}{
 		{"a listing", call{method: "GET", path: "/v1/listings/" + id}, "/listing/" + id},
 		{"all listings as CSV", call{method: "GET", path: "/v1/listings.csv"}, "/listings.csv"},
-		{"the same CSV again", call{method: "POST", path: "/v1/imports", body: export, header: []string{"Content-Type", "text/csv"}}, "/listings"},
+		{"the same CSV again", call{method: "POST", path: "/v1/imports?commit=true", body: export, header: []string{"Content-Type", "text/csv"}}, "/listings"},
 		{"a suggestion", call{method: "POST", path: "/v1/suggestions", body: `{"subjects":[{"category":"desk","width":48}]}`}, "/listing/" + id},
 		{"what needs a hand", call{method: "GET", path: "/v1/reviews"}, "/listings.csv"},
 	} {

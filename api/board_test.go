@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -17,13 +18,13 @@ import (
 // reviewPage is what the tests read of /v1/reviews.
 type reviewPage struct {
 	Items []struct {
-		Ref, ID, State string
-		Ask            json.Number
-		FairValue      struct{ Likely, Low, High json.Number } `json:"fair_value"`
-		ActiveDays     int                                     `json:"active_days"`
-		ExpectedDays   *int                                    `json:"expected_days"`
-		Gain           json.Number
-		Remedies       []struct {
+		Ref, ID, State, Member, Category string
+		Ask                              json.Number
+		FairValue                        struct{ Likely, Low, High json.Number } `json:"fair_value"`
+		ActiveDays                       int                                     `json:"active_days"`
+		ExpectedDays                     *int                                    `json:"expected_days"`
+		Gain                             json.Number
+		Remedies                         []struct {
 			Action string
 			Ask    json.Number
 		}
@@ -38,23 +39,20 @@ type speedPage struct {
 	}
 }
 
-// Each row of the board says what /v1/reviews says, figure by figure.
+// Each row of the list says what /v1/reviews says, figure by figure.
 func TestBoardEqualsTheAPI(t *testing.T) {
 	t.Parallel()
 	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
 	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: s.Keys["Maren"]}), 200).Items
-	page := v.get(t, "/board").page(t, 200)
+	page := v.get(t, "/board/listings").page(t, 200)
 	rows := page.all("ol", "tape")[0].all("li", "")
 	if len(rows) != len(reviews) || len(rows) < 30 {
 		t.Fatalf("%d rows, %d reviews", len(rows), len(reviews))
 	}
 	stale := 0
 	for i, r := range reviews {
-		wanted := []string{fmt.Sprint(r.ActiveDays)}
-		if r.ExpectedDays != nil {
-			wanted = append(wanted, fmt.Sprint(*r.ExpectedDays))
-		}
+		wanted := []string{string(r.Ask), fmt.Sprint(r.ActiveDays)}
 		text := rows[i].text()
 		if r.State == "stale" {
 			stale++
@@ -73,17 +71,66 @@ func TestBoardEqualsTheAPI(t *testing.T) {
 	if got := page.all("h1", "")[0].values(); !slices.Equal(got, []string{fmt.Sprint(stale), fmt.Sprint(len(reviews))}) {
 		t.Errorf("headline %v, want %d of %d", got, stale, len(reviews))
 	}
-	first := page.all("ol", "first")[0].all("li", "")
-	for i, li := range first {
-		got, r := li.values(), reviews[i]
-		wanted := []string{string(r.Gain), fmt.Sprint(r.ActiveDays), fmt.Sprint(*r.ExpectedDays), string(r.FairValue.Likely), string(r.Ask)}
-		if !slices.Equal(got, wanted) {
-			t.Errorf("the first %d: %v, want %v", i+1, got, wanted)
+}
+
+// The list is searched, filtered and sorted; what fits nothing says so.
+func TestListingsAreFound(t *testing.T) {
+	t.Parallel()
+	s := demoBoard(t)
+	v := s.signedIn(t, s.Keys["Maren"])
+	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: s.Keys["Maren"]}), 200).Items
+	refs := func(query string) (refs []string) {
+		for _, list := range v.get(t, "/board/listings?"+query).page(t, 200).all("ol", "tape") {
+			for _, a := range list.all("a", "") {
+				refs = append(refs, a.text())
+			}
+		}
+		return refs
+	}
+	for query, fits := range map[string]func(int) bool{
+		"member=me":      func(i int) bool { return reviews[i].Member == "Maren" },
+		"member=Oswin":   func(i int) bool { return reviews[i].Member == "Oswin" },
+		"state=slow":     func(i int) bool { return reviews[i].State == "slow" },
+		"category=desk":  func(i int) bool { return reviews[i].Category == "desk" },
+		"q=oswin+coffee": func(i int) bool { return reviews[i].Member == "Oswin" && reviews[i].Category == "coffee_table" },
+	} {
+		var wanted []string
+		for i, r := range reviews {
+			if fits(i) {
+				wanted = append(wanted, r.Ref)
+			}
+		}
+		if got := refs(query); !slices.Equal(got, wanted) || len(got) == 0 {
+			t.Errorf("%s: %v, want %v", query, got, wanted)
 		}
 	}
-	if len(first) != 3 {
-		t.Errorf("%d stand in front, want 3", len(first))
+	for place, n := range map[string]int{"porch sale board": 1, "local classifieds": 1} {
+		if got := refs("place=" + url.QueryEscape(place)); len(got) < n || len(got) == len(reviews) {
+			t.Errorf("posted at %s: %v", place, got)
+		}
 	}
+	asks := v.get(t, "/board/listings?sort=ask").page(t, 200).all("ol", "tape")[0].all("span", "n")
+	for i := 1; i < len(asks); i++ {
+		if x, y := atof(t, asks[i-1].values()[0]), atof(t, asks[i].values()[0]); x < y {
+			t.Errorf("sorted by ask %v comes before %v", x, y)
+		}
+	}
+	if got := v.get(t, "/board/listings?q=spinet").page(t, 200).text(); !strings.Contains(got, "Nothing fits.") {
+		t.Errorf("what nobody has: %s", got)
+	}
+	v.get(t, "/board/listings?state=old").page(t, 400)
+	if r := v.get(t, "/board?member=me&all=true"); r.StatusCode != 301 || r.Header.Get("Location") != "/board/listings?all=true&member=me" {
+		t.Errorf("the old address: %d to %s", r.StatusCode, r.Header.Get("Location"))
+	}
+}
+
+func atof(t *testing.T, text string) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x
 }
 
 // The tables below the charts count and tell what the API does.
@@ -93,7 +140,7 @@ func TestBoardChartsEqualTheAPI(t *testing.T) {
 	key := s.Keys["Maren"]
 	reviews := want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews", key: key}), 200).Items
 	speeds := want[speedPage](t, s.do(t, call{method: "GET", path: "/v1/reports/days-to-sell", key: key}), 200).Items
-	tables := s.signedIn(t, key).get(t, "/board").page(t, 200).all("table", "")
+	tables := s.signedIn(t, key).get(t, "/board/charts").page(t, 200).all("table", "")
 	count := map[string]int{}
 	starts := regexp.MustCompile(`^\d+`)
 	for _, row := range tables[0].all("tr", "")[1:] {
@@ -162,77 +209,11 @@ func TestListingPageEqualsTheAPI(t *testing.T) {
 	}
 }
 
-// An ask, a pause and its end, a sale and a withdrawal: each asks first, is an
-// event, and can be undone.
-func TestDeeds(t *testing.T) {
-	t.Parallel()
-	s := setup(t)
-	id := s.create(t, "Wilda", sideboard)["id"].(string)
-	at := "/board/listings/" + id
-	v := s.signedIn(t, s.Keys["Wilda"])
-	state := func() row {
-		return want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: s.Keys["Wilda"]}), 200)
-	}
-	for _, deed := range []struct {
-		kind, field, value, column string
-		want                       any
-		undo                       bool
-	}{
-		{"ask", "ask", "$430", "ask", 430.0, true},
-		{"pause", "until", "", "pauses", "2026-03-31/..", false},
-		{"resume", "", "", "pauses", nil, false},
-		{"sold", "sale_price", "415", "outcome", "sold", true},
-		{"withdrawn", "", "", "outcome", "withdrawn", true},
-	} {
-		before := state()
-		asked := v.get(t, at+"/confirm?kind="+deed.kind+"&"+deed.field+"="+url.QueryEscape(deed.value)).page(t, 200)
-		form := asked.all("form", "ask")[0]
-		sent := url.Values{}
-		for _, input := range form.all("input", "") {
-			sent.Set(attribute(input.Node, "name"), attribute(input.Node, "value"))
-		}
-		if sent.Get(deed.field) != deed.value {
-			t.Errorf("%s: the form holds %v", deed.kind, sent)
-		}
-		if got := state(); fmt.Sprint(got) != fmt.Sprint(before) {
-			t.Errorf("%s: asking changed the listing: %v", deed.kind, got)
-		}
-		r := v.send(t, "POST", attribute(form.Node, "action"), sent)
-		if r.StatusCode != 303 || !strings.HasPrefix(r.Header.Get("Location"), at+"?done=") {
-			t.Fatalf("%s: %d to %s: %s", deed.kind, r.StatusCode, r.Header.Get("Location"), r.body)
-		}
-		if got := state()[deed.column]; got != deed.want {
-			t.Errorf("%s: %s is %v, want %v", deed.kind, deed.column, got, deed.want)
-		}
-		done := v.get(t, r.Header.Get("Location")).page(t, 200).all("div", "done")
-		if len(done) != 1 || !deed.undo {
-			continue
-		}
-		undo := url.Values{}
-		for _, input := range done[0].all("input", "") {
-			undo.Set(attribute(input.Node, "name"), attribute(input.Node, "value"))
-		}
-		if r := v.send(t, "POST", at+"/events", undo); r.StatusCode != 303 {
-			t.Fatalf("undo %s: %d %s", deed.kind, r.StatusCode, r.body)
-		}
-		if got := state()[deed.column]; got != before[deed.column] {
-			t.Errorf("%s undone: %s is %v, want %v", deed.kind, deed.column, got, before[deed.column])
-		}
-	}
-	wrong := v.post(t, at+"/events", "kind", "ask", "ask", "dear").page(t, 422)
-	if got := wrong.text(); !strings.Contains(got, "dear") || len(wrong.all("input", "")) != 3 {
-		t.Errorf("a wrong ask: %s", got)
-	}
-	v.post(t, at+"/events", "kind", "ask", "ask", "400", "revision", "1").page(t, 412)
-	v.post(t, at+"/events", "kind", "offer", "amount", "400").page(t, 400)
-	v.post(t, at+"/events", "kind", "void", "voids", "nothing").page(t, 400)
-}
-
 func TestPagesAreSelfContained(t *testing.T) {
 	t.Parallel()
 	s := demoBoard(t)
 	v := s.signedIn(t, s.Keys["Maren"])
-	for _, path := range []string{"/board", "/board/sign-in", "/board/listings/" + demoListing(t, s), "/board/what-if?category=desk", "/board/finds?category=desk"} {
+	for _, path := range []string{"/board", "/board/listings", "/board/charts", "/board/pieces", "/board/new-piece", "/board/sign-in", "/board/listings/" + demoListing(t, s), "/board/what-if?category=desk", "/board/finds?category=desk"} {
 		r := v.get(t, path)
 		page := r.page(t, 200)
 		if got := r.Header.Get("Content-Security-Policy"); !strings.HasPrefix(got, "default-src 'none'; style-src 'self';") || strings.Contains(got, "unsafe") {

@@ -34,7 +34,7 @@ func bigBoard(tb testing.TB) (s *site, cookie string) {
 		listed := servicetest.Today - pricing.Date(1+i%110)
 		fmt.Fprintf(&rows, "X-%d,%s,%d,solid_wood,good,painted,%s,%s,%d,%d\n", i, kinds[i%len(kinds)], 24+i%40, colors[i%len(colors)], listed, 150+5*(i%60), i%4)
 	}
-	want[row](tb, s.do(tb, call{method: "POST", path: "/v1/imports", key: key, body: rows.String(), header: []string{"Content-Type", "text/csv"}}), 200)
+	want[row](tb, s.do(tb, call{method: "POST", path: landing(""), key: key, body: rows.String(), header: []string{"Content-Type", "text/csv"}}), 200)
 	holder, err := s.Members.Authenticate(tb.Context(), key)
 	if err != nil {
 		tb.Fatal(err)
@@ -50,7 +50,7 @@ func bigBoard(tb testing.TB) (s *site, cookie string) {
 func TestBoardOfManyIsLight(t *testing.T) {
 	t.Parallel()
 	s, cookie := bigBoard(t)
-	r := s.do(t, call{method: "GET", path: "/board", header: []string{"Cookie", cookie}})
+	r := s.do(t, call{method: "GET", path: "/board/listings", header: []string{"Cookie", cookie}})
 	page := r.page(t, http.StatusOK)
 	if got := page.all("h1", "")[0].values(); len(got) != 2 || got[1] != fmt.Sprint(manyOpen) {
 		t.Fatalf("the headline counts %v, want %d open", got, manyOpen)
@@ -66,11 +66,11 @@ func TestBoardOfManyIsLight(t *testing.T) {
 //	go test ./api -run xxx -bench BoardAgainstBare -benchtime 20x
 func BenchmarkBoardAgainstBare(b *testing.B) {
 	s, cookie := bigBoard(b)
-	ours := call{method: "GET", path: "/board", header: []string{"Cookie", cookie}}
+	ours := call{method: "GET", path: "/board/listings", header: []string{"Cookie", cookie}}
 	page := s.do(b, ours).body // fits the model, too
 	gin.SetMode(gin.ReleaseMode)
 	g := gin.New()
-	g.GET("/board", func(c *gin.Context) { c.Data(http.StatusOK, "text/html; charset=utf-8", []byte(page)) })
+	g.GET("/board/listings", func(c *gin.Context) { c.Data(http.StatusOK, "text/html; charset=utf-8", []byte(page)) })
 	bare := &site{server: httptest.NewServer(g)}
 	var spent [2]time.Duration
 	for b.Loop() {

@@ -164,8 +164,12 @@ func TestFindsEqualTheAPI(t *testing.T) {
 	if kept["stage"] != "found" || kept["seller_ask"] != 45.0 || kept["planned_finish"] != "painted" || kept["hours"] != nil {
 		t.Errorf("kept %v", kept)
 	}
+	if r := v.send(t, "POST", "/board/finds", sent); r.StatusCode != 303 { // the same form on a slow line
+		t.Errorf("the form again: %d", r.StatusCode)
+	}
+	sent.Del("token")
 	v.send(t, "POST", "/board/finds", sent).page(t, 409)
-	if got := v.get(t, "/board/finds?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Kept as "+ref+"." {
+	if got := v.get(t, "/board/finds?kept="+ref).page(t, 200).all("p", "done"); len(got) != 1 || got[0].text() != "Saved as "+ref+"." {
 		t.Errorf("after keeping it: %v", got)
 	}
 	if got := v.get(t, "/board/finds?kept=anything").page(t, 200).all("p", "done"); len(got) != 0 {
@@ -223,12 +227,12 @@ func TestMoneyTiedUp(t *testing.T) {
 		} `json:"stock_total"`
 	}](t, s.do(t, call{method: "GET", path: "/v1/reports/profit", key: key}), 200).Total
 	v := s.signedIn(t, key)
-	tied := v.get(t, "/board?member=me").page(t, 200).all("p", "tied")
+	tied := v.get(t, "/board").page(t, 200).all("p", "tied")
 	if len(tied) != 1 || !slices.Equal(tied[0].values(), []string{report.Cost.String(), report.Pieces.String(), report.Hours.String()}) {
 		t.Errorf("tied up %v, want %+v", tied, report)
 	}
-	feed := "&key=" + s.keyWith(t, "Maren", service.ScopeFeed)
-	for _, path := range []string{"/board", "/board?member=Tolliver", "/board?member=me" + feed} {
+	feed := "?key=" + s.keyWith(t, "Maren", service.ScopeFeed)
+	for _, path := range []string{"/board" + feed, "/board/wall" + feed, "/board/listings?member=Tolliver"} {
 		if r := v.get(t, path); r.StatusCode != 200 || strings.Contains(r.body, "tied up") {
 			t.Errorf("%s tells of money tied up", path)
 		}

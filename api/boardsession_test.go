@@ -99,7 +99,7 @@ func TestBoardByFeedKey(t *testing.T) {
 	if n := len(page.all("form", "")) + len(page.all("a", "")) + len(page.all("script", "")); n != 0 {
 		t.Errorf("the wall screen has %d forms, links or scripts", n)
 	}
-	if r.Header.Get("Refresh") != "300" || r.Header.Get("Referrer-Policy") != "no-referrer" || r.Header.Get("Set-Cookie") != "" {
+	if !strings.HasPrefix(r.Header.Get("Refresh"), "30; url=/board?key="+feed+"&page=2") || r.Header.Get("Referrer-Policy") != "no-referrer" || r.Header.Get("Set-Cookie") != "" {
 		t.Errorf("headers %v", r.Header)
 	}
 	if r := v.get(t, "/board?refresh=off&key="+feed); r.Header.Get("Refresh") != "" {
@@ -159,7 +159,7 @@ func TestBoardGuardsItself(t *testing.T) {
 			t.Errorf("%q of another member stands in the page", secret)
 		}
 	}
-	if n := len(page.page(t, 200).all("section", "deeds")); n != 0 {
+	if n := len(page.page(t, 200).all("section", "actions")); n != 0 {
 		t.Error("another member is offered to change it")
 	}
 	otto.get(t, at+"/confirm?kind=ask").page(t, 403)
@@ -173,9 +173,9 @@ func TestBoardGuardsItself(t *testing.T) {
 	stranger.get(t, at+"/confirm?kind=ask").page(t, 404)
 	stranger.post(t, at+"/events", "kind", "ask", "ask", "400").page(t, 404)
 	stranger.get(t, "/board/listings/not-an-id").page(t, 404)
-	stranger.get(t, "/board?all=perhaps").page(t, 400)
+	stranger.get(t, "/board/listings?all=perhaps").page(t, 400)
 	stranger.get(t, "/board?nonsense=1").page(t, 400)
-	if got := stranger.get(t, "/board").page(t, 200).text(); !strings.Contains(got, "Nothing listed yet.") {
+	if got := stranger.get(t, "/board/listings").page(t, 200).text(); !strings.Contains(got, "Nothing listed yet.") {
 		t.Errorf("an empty board: %s", got)
 	}
 	for _, route := range documented(t) {

@@ -35,7 +35,7 @@ func (s *Server) OpsHandler() http.Handler {
 	mux.HandleFunc("GET /debug/pprof/trace", pprof.Trace)
 	mux.Handle("GET /healthz", s.handler)
 	mux.Handle("GET /readyz", s.handler)
-	return mux
+	return s.guardOps(mux)
 }
 
 // Options are what a Server is made of.
@@ -47,6 +47,7 @@ type Options struct {
 	Build          string                      // goes into the entity tags of lists, and to /
 	Limits         web.Limits
 	Security       string           // whom to tell of a vulnerability, an address as in security.txt; empty: there is none
+	Hosts          []string         // names that this server answers to; none: any
 	TrustedProxies []string         // addresses or CIDR ranges that may tell a client's address; none by default
 	Now            func() time.Time // for the rate limits; nil: time.Now
 }
@@ -72,7 +73,7 @@ func (s *Server) engine(proxies []string) *gin.Engine {
 		e.ForwardedByClientIP = false
 		s.logger.Error("no proxy is trusted: one of the addresses cannot be read", "error", err)
 	}
-	e.Use(web.Identify, s.Observe, s.RecoverPanics, web.Headers)
+	e.Use(web.Identify, s.Observe, s.RecoverPanics, web.Headers, s.checkHost)
 	e.NoRoute(s.NoRoute)
 	e.NoMethod(s.NoMethod)
 	allowed := make(map[string][]string)
@@ -183,6 +184,7 @@ func New(o Options) *Server {
 		ready:     o.Ready,
 		build:     o.Build,
 		security:  o.Security,
+		hosts:     hosts(o.Hosts),
 		limits:    limits,
 		workbooks: web.NewShares(1, 2, limits.Timeout),
 	}

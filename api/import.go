@@ -15,25 +15,16 @@ import (
 	"askwright/service/recording"
 )
 
-// importListings keeps the good rows of a file, or with atomic all or none.
-//
-//	@Summary	Import rows
-//	@Description	The rows land at once; with dry_run=true the answer is the same and nothing is kept. Headings and words of earlier exports are read as well.
-//	@Tags		listings
-//	@Accept		json,text/csv,application/vnd.openxmlformats-officedocument.spreadsheetml.sheet
-//	@Param		query	query		wire.ImportQuery		false	"how"
-//	@Param		rows	body		[]wire.ListingRow	true	"an array of rows, or a CSV or workbook with a header"
-//	@Success	200		{object}	wire.ImportAnswer
-//	@Failure	422		{object}	web.Problem	"nothing landed; with the same counts"
-//	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
-//	@Security	Key
-//	@Router		/v1/imports [post]
+// importListings keeps the good rows of a file whose headings are the columns'
+// own names, or with atomic all or none. Headings and words of earlier exports are
+// read as well.
 func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	if err := web.WantMediaType(c, "application/json", "text/csv", web.WorkbookMediaType); err != nil {
 		return err
 	}
 	kind := web.MediaTypeOf(c)
 	p := web.ParamsOf(c)
+	p.Bool("commit") // decided which handler this is
 	o := recording.ImportOptions{Atomic: p.Bool("atomic"), DryRun: p.Bool("dry_run"), Revisions: p.Bool("revisions")}
 	decimal := p.OneOf("decimal", ".", ",")
 	o.Decimal = []rune(cmp.Or(decimal, "."))[0]

@@ -81,6 +81,44 @@ func TestBadBodies(t *testing.T) {
 	}
 }
 
+// One subject that cannot be read leaves the others their answers, in their places.
+func TestEachSubjectHasItsOwnErrors(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	key := s.Keys["Wilda"]
+	type answer struct {
+		Ref       string
+		Refusal   *struct{ Reason string }
+		Sentences []any
+		Errors    []web.ProblemError
+	}
+	const good, bad = `{"ref":"G-1","category":"desk"}`, `{"ref":"B-1","category":"desk","width":"wide"}`
+	for _, path := range []string{"/v1/suggestions", "/v1/purchase-limits"} {
+		post := func(subjects, more string, header ...string) reply {
+			return s.do(t, call{method: "POST", path: path, key: key, body: `{"subjects":[` + subjects + `]` + more + `}`, header: header})
+		}
+		items := want[struct{ Items []answer }](t, post(good+","+bad+","+good, ""), 200).Items
+		if len(items) != 3 {
+			t.Fatalf("%s: %d answers, want 3", path, len(items))
+		}
+		for i, item := range items {
+			if i == 1 {
+				if len(item.Errors) != 1 || item.Errors[0].Pointer != "#/subjects/1/width" || item.Errors[0].Row != 2 || item.Ref != "B-1" || len(item.Sentences) > 0 {
+					t.Errorf("%s: %+v, want what is wrong with the width, and nothing else", path, item)
+				}
+			} else if item.Errors == nil || len(item.Errors) > 0 || item.Refusal == nil || item.Ref != "G-1" {
+				t.Errorf("%s: %+v, want an answer", path, item)
+			}
+		}
+		for _, r := range []reply{post(bad+","+bad, ""), post(good+","+bad, "", "Accept", "text/csv")} {
+			if p := wantProblem(t, r, 422, "invalid"); !strings.HasPrefix(p.Errors[len(p.Errors)-1].Pointer, "#/subjects/1/") {
+				t.Errorf("%s: pointers of %+v", path, p.Errors)
+			}
+		}
+	}
+	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[` + good + `],"and_if":{"width":"wide"}}`}), 422, "invalid")
+}
+
 func TestUnknownNamesAreGuessed(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
@@ -96,10 +134,6 @@ func TestUnknownNamesAreGuessed(t *testing.T) {
 			t.Errorf("%s: %q names no %s", test.body, p.Detail, test.guess)
 		}
 	}
-	p := wantProblem(t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[{"category":"desk"},{"category":"desk","width":"wide"}]}`}), 422, "invalid")
-	if p.Errors[0].Pointer != "#/subjects/1/width" {
-		t.Errorf("pointer %q", p.Errors[0].Pointer)
-	}
 	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[]}`}), 422, "invalid")
 	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[{"category":"desk"}],"within_days":0}`}), 422, "invalid")
 	wantProblem(t, s.do(t, call{method: "POST", path: "/v1/suggestions", key: key, body: `{"subjects":[{"id":"` + zeroID + `"}]}`}), 422, "invalid")
@@ -113,7 +147,7 @@ func TestUnknownNamesAreGuessed(t *testing.T) {
 // imported sends a file.
 func (s *site) imported(t *testing.T, query, mediaType, body string) reply {
 	t.Helper()
-	return s.do(t, call{method: "POST", path: "/v1/imports" + query, key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", mediaType}})
+	return s.do(t, call{method: "POST", path: landing(query), key: s.Keys["Wilda"], body: body, header: []string{"Content-Type", mediaType}})
 }
 
 type counts struct {

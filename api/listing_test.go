@@ -274,7 +274,7 @@ func TestForms(t *testing.T) {
 	if got := r.Header.Get("Content-Disposition"); got != `attachment; filename="listings.csv"` {
 		t.Errorf("Content-Disposition %q", got)
 	}
-	again := s.do(t, call{method: "POST", path: "/v1/imports?decimal=,", key: key, body: r.body, header: []string{"Content-Type", "text/csv"}})
+	again := s.do(t, call{method: "POST", path: landing("?decimal=,"), key: key, body: r.body, header: []string{"Content-Type", "text/csv"}})
 	if got := want[row](t, again, 200); got["unchanged"] != 1.0 {
 		t.Errorf("importing the export: %s", again.body)
 	}

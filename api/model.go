@@ -39,5 +39,5 @@ func (s *Server) getTrackRecord(r web.Request, _ struct{}) (out wire.TrackRecord
 	if err != nil {
 		return out, err
 	}
-	return wire.TrackRecordOf(found), nil
+	return wire.ViewerOf(r.Actor).TrackRecord(found), nil
 }

@@ -110,7 +110,7 @@ func TestPassedFinds(t *testing.T) {
 	}
 	// The export is taken again as it is.
 	export := s.do(t, call{method: "GET", path: "/v1/listings.csv?let_go=condition", key: s.Keys["Wilda"]})
-	again := want[row](t, s.do(t, call{method: "POST", path: "/v1/imports", key: s.Keys["Wilda"], body: export.body, header: []string{"Content-Type", "text/csv"}}), 200)
+	again := want[row](t, s.do(t, call{method: "POST", path: landing(""), key: s.Keys["Wilda"], body: export.body, header: []string{"Content-Type", "text/csv"}}), 200)
 	if again["unchanged"] != 1.0 {
 		t.Errorf("importing the export %q: %v", export.body, again)
 	}

@@ -42,6 +42,9 @@ func (s *Server) createPurchaseLimits(c *gin.Context, a *service.Actor) error {
 		return err
 	}
 	found, err := s.app.Advice.PurchaseLimits(c.Request.Context(), a, finds, target)
+	if err == nil && form == web.FormCSV {
+		err = wholeOrNone(web.Each(found.Limits, func(l advice.PurchaseLimit) []service.FieldError { return l.Errors }))
+	}
 	if err != nil {
 		return web.WithPointers(err)
 	}

@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 
+	"askwright/api/board"
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -44,6 +45,7 @@ type list struct {
 func (s *Server) lists() []list {
 	return []list{
 		{"/v1/listings", read, feed, true, s.listListings},
+		{"/v1/changes", read, read, true, web.PageEndpoint(s.Kit, wire.ChangeColumns, false, s.listChanges)},
 		{"/v1/pieces", read, feed, false, web.PageEndpoint(s.Kit, wire.PieceColumns, false, s.listPieces)},
 		{"/v1/pieces/:id/costs", read, read, false, web.ListEndpoint(s.Kit, wire.CostColumns, s.listCosts)},
 		{"/v1/pieces/:id/story", read, feed, false, web.ListEndpoint(s.Kit, wire.StoryColumns, s.getStory)},
@@ -60,6 +62,8 @@ func (s *Server) lists() []list {
 		{"/v1/reports/quick-sales", read, read, true, web.ListEndpoint(s.Kit, wire.QuickSaleColumns, s.listQuickSales)},
 		{"/v1/work-queue", read, read, false, web.ComputedTable(s.Kit, wire.TaskTable, s.getWorkQueue)},
 		{"/v1/invitations", admin, admin, false, web.LiveList(wire.InvitationColumns, s.listInvitations)},
+		{"/v1/imports", write, write, false, web.LiveList(wire.ImportItemColumns, s.listImports)},
+		{"/v1/imports/:id/rows", write, write, false, web.LiveList(wire.ImportRowColumns, s.listImportRows)},
 		{"/v1/webhooks", admin, admin, false, web.LiveList(wire.WebhookColumns, s.listWebhooks)},
 		{"/v1/webhooks/:id/deliveries", admin, admin, false, web.PageEndpoint(s.Kit, wire.WebhookDeliveryColumns, true, s.listWebhookDeliveries)},
 		{"/v1/reports/days-to-sell", read, feed, false, web.ListEndpoint(s.Kit, wire.DaysToSellColumns, s.listDaysToSell)},
@@ -74,7 +78,11 @@ func (s *Server) resources() []route {
 	return []route{
 		{"GET", "/v1/listings.xlsx", read, true, s.exportWorkbook},
 		{"POST", "/v1/listings", write, false, web.Post(s.Kit, http.StatusOK, s.createListing)},
-		{"POST", "/v1/imports", write, true, s.importListings},
+		{"POST", "/v1/imports", write, true, s.createImport},
+		{"GET", "/v1/imports/:id", write, false, web.Get(s.getImport)},
+		{"PATCH", "/v1/imports/:id", write, false, web.Post(s.Kit, http.StatusOK, s.patchImport)},
+		{"DELETE", "/v1/imports/:id", write, false, web.Do(s.deleteImport)},
+		{"POST", "/v1/imports/:id/commits", write, false, web.Post(s.Kit, http.StatusOK, s.commitImport)},
 		{"GET", "/v1/listings/:id", read, false, s.getListing},
 		{"PATCH", "/v1/listings/:id", write, false, web.Post(s.Kit, http.StatusOK, s.patchListing)},
 		{"DELETE", "/v1/listings/:id", write, false, web.Do(s.deleteListing)},
@@ -110,6 +118,7 @@ func (s *Server) resources() []route {
 		{"POST", "/v1/keys", write, false, web.Post(s.Kit, http.StatusCreated, s.createKey)},
 		{"DELETE", "/v1/keys/:id", write, false, web.Do(s.deleteKey)},
 		{"POST", "/v1/webhooks", admin, false, web.Post(s.Kit, http.StatusCreated, s.createWebhook)},
+		{"POST", "/v1/webhook-samples", admin, false, web.Post(s.Kit, http.StatusOK, s.createWebhookSample)},
 		{"DELETE", "/v1/webhooks/:id", admin, false, web.Do(s.deleteWebhook)},
 		{"POST", "/v1/webhooks/:id/deliveries", admin, false, web.Do(s.testWebhook)},
 		{"POST", "/v1/webhooks/:id/deliveries/:delivery_id/attempts", admin, false, web.Do(s.resendWebhookDelivery)},
@@ -122,12 +131,23 @@ func (s *Server) pages() []route {
 		{"GET", "/", web.NoKey, false, s.getRoot},
 		{"GET", "/board", web.NoKey, false, s.board.Page(feed, s.board.GetBoard)},
 		{"GET", "/board/style.css", web.NoKey, false, s.board.GetBoardStyle},
+		{"GET", "/board/listings", web.NoKey, false, s.board.Page(read, s.board.GetBoardListings)},
+		{"GET", "/board/charts", web.NoKey, false, s.board.Page(read, s.board.GetBoardCharts)},
+		{"GET", "/board/wall", web.NoKey, false, s.board.Page(feed, s.board.GetBoardWall)},
 		{"GET", "/board/listings/:id", web.NoKey, false, s.board.Page(read, s.board.GetBoardListing)},
 		{"GET", "/board/listings/:id/confirm", web.NoKey, false, s.board.Page(write, s.board.GetBoardConfirm)},
-		{"POST", "/board/listings/:id/events", web.NoKey, false, s.board.Page(write, s.board.PostBoardEvent)},
+		{"POST", "/board/listings/:id/events", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardEvent))},
+		{"GET", "/board/pieces", web.NoKey, false, s.board.Page(read, s.board.GetBoardPieces)},
+		{"POST", "/board/pieces", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardPiece))},
+		{"GET", "/board/new-piece", web.NoKey, false, s.board.Page(write, s.board.GetBoardNewPiece)},
+		{"GET", "/board/pieces/:id", web.NoKey, false, s.board.Page(read, s.board.GetBoardPiece)},
 		{"GET", "/board/what-if", web.NoKey, false, s.board.Page(read, s.board.GetBoardWhatIf)},
 		{"GET", "/board/finds", web.NoKey, false, s.board.Page(read, s.board.GetBoardFinds)},
-		{"POST", "/board/finds", web.NoKey, false, s.board.Page(write, s.board.PostBoardFind)},
+		{"POST", "/board/finds", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardFind))},
+		{"GET", "/board/settings", web.NoKey, false, s.board.Page(read, s.board.GetBoardSettings)},
+		{"POST", "/board/settings", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardSettings))},
+		{"GET", "/board/keys", web.NoKey, false, s.board.Page(write, s.board.GetBoardKeys)},
+		{"POST", "/board/keys", web.NoKey, false, s.board.Page(write, board.Form(s.board.PostBoardKey))},
 		{"GET", "/board/icon.svg", web.NoKey, false, s.board.GetBoardIcon},
 		{"GET", "/board/sign-in", web.NoKey, false, s.board.Page(web.NoKey, s.board.GetSignIn)},
 		{"POST", "/board/sign-in", web.NoKey, false, s.board.Page(web.NoKey, s.board.PostSignIn)},

@@ -64,7 +64,10 @@ var rightBodies = map[string]string{
 	"PATCH /v1/group":               `{"fee_rate":0.1}`,
 	"POST /v1/invitations":          `{"name":"Nobody"}`,
 	"POST /v1/keys":                 `{"scope":"read"}`,
+	"PATCH /v1/imports/{id}":        `{"take_proposed":true}`,
+	"POST /v1/imports/{id}/commits": `{}`,
 	"POST /v1/webhooks":             `{"url":"https://hooks.example/otterford"}`,
+	"POST /v1/webhook-samples":      `{"event_type":"listing.sold","secret":"whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"}`,
 }
 
 // noFeeds are lists with what is one's own, or the group's alone.
@@ -76,8 +79,10 @@ var noFeeds = []string{
 // scopes says what each route needs, apart from the table of routes.
 func scopeOf(method, path string) string {
 	switch {
-	case strings.HasPrefix(path, "/v1/webhooks"), strings.HasPrefix(path, "/v1/invitations"):
+	case strings.HasPrefix(path, "/v1/webhook"), strings.HasPrefix(path, "/v1/invitations"):
 		return service.ScopeAdmin
+	case strings.HasPrefix(path, "/v1/imports"):
+		return service.ScopeWrite
 	case slices.Contains(noFeeds, path):
 		return service.ScopeRead
 	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
@@ -277,7 +282,7 @@ func TestKeysInAddresses(t *testing.T) {
 		}
 	}
 	metrics := httptest.NewRecorder()
-	s.ops.ServeHTTP(metrics, httptest.NewRequest("GET", "/metrics", nil))
+	s.ops.ServeHTTP(metrics, httptest.NewRequest("GET", "http://localhost/metrics", nil))
 	if strings.Contains(metrics.Body.String(), "ask_") || !strings.Contains(metrics.Body.String(), `route="/v1/listings/:id"`) {
 		t.Errorf("metrics: %s", metrics.Body)
 	}
@@ -399,7 +404,7 @@ func TestDocumentation(t *testing.T) {
 		t.Errorf("the page does not load the description: %s", page.body)
 	}
 	ops := httptest.NewRecorder()
-	s.ops.ServeHTTP(ops, httptest.NewRequest("GET", "/readyz", nil))
+	s.ops.ServeHTTP(ops, httptest.NewRequest("GET", "http://localhost/readyz", nil))
 	if ops.Code != 200 {
 		t.Errorf("/readyz on the operations address: %d", ops.Code)
 	}
@@ -413,7 +418,7 @@ func TestSlowImportHoldsNobodyUp(t *testing.T) {
 	slow, feed := make(chan struct{}), make(chan []byte)
 	done := make(chan int)
 	go func() {
-		r, err := http.NewRequest("POST", s.server.URL+"/v1/imports", channelReader(feed))
+		r, err := http.NewRequest("POST", s.server.URL+landing(""), channelReader(feed))
 		if err == nil {
 			r.Header.Set("Authorization", "Bearer "+s.Keys["Wilda"])
 			r.Header.Set("Content-Type", "text/csv")

@@ -24,6 +24,7 @@ type Server struct {
 	ready    func(context.Context) error
 	build    string
 	security string
+	hosts    hosts
 	limits   web.Limits
 
 	workbooks *web.Shares // being read

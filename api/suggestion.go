@@ -1,6 +1,8 @@
 package api
 
 import (
+	"slices"
+
 	"askwright/api/web"
 	"askwright/api/wire"
 	"askwright/service"
@@ -27,7 +29,8 @@ func (s *Server) listComparables(r web.Request, in wire.ComparableQuery) ([]wire
 // createSuggestions answers for some subjects, in order; as CSV with a line for
 // each.
 //
-//	@Summary	Suggest asking prices
+//	@Summary		Suggest asking prices
+//	@Description	A subject that cannot be read has its errors, the others their answers; 422 where none can, or of a CSV one.
 //	@Tags		advice
 //	@Param		query	query		web.TableQuery			false	"of a CSV: its form"
 //	@Param		body	body		wire.SuggestionsRequest	true	"at most 500 subjects"
@@ -46,9 +49,21 @@ func (s *Server) createSuggestions(r web.Request, in wire.SuggestionsRequest) (o
 	}
 	subjects := web.Each(in.Subjects, func(cells wire.Cells) advice.Subject { return advice.Subject(cells) })
 	found, err := s.app.Advice.SuggestIf(r.Request.Context(), r.Actor, subjects, service.Cells(in.AndIf), within)
+	if err == nil && r.Form == web.FormCSV {
+		err = wholeOrNone(web.Each(found, func(f advice.Suggestion) []service.FieldError { return f.Errors }))
+	}
 	v := wire.ViewerOf(r.Actor)
 	out.Items = web.Each(found, func(f advice.Suggestion) wire.Suggestion { return v.Suggestion(f, within) })
 	return out, err
+}
+
+// wholeOrNone refuses a table in which some subjects were not read: a line has no
+// place for why.
+func wholeOrNone(faults [][]service.FieldError) error {
+	if all := slices.Concat(faults...); all != nil {
+		return &service.InvalidError{Fields: all}
+	}
+	return nil
 }
 
 // getSuggestion answers for a listing on file, at its age.

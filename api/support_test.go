@@ -217,3 +217,8 @@ func textOf(all []wire.Sentence) string {
 	}
 	return strings.Join(texts, " ")
 }
+
+// landing is the address at which the rows of a file land at once.
+func landing(query string) string {
+	return "/v1/imports?commit=true" + strings.Replace(query, "?", "&", 1)
+}

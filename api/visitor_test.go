@@ -54,7 +54,7 @@ func (v *visitor) send(t *testing.T, method, path string, form url.Values, heade
 	if err != nil {
 		t.Fatal(err)
 	}
-	if strings.Contains(string(body), "ask_") && !strings.Contains(path, "sign-in") && !strings.Contains(path, "invitation") {
+	if strings.Contains(string(body), "ask_") && !strings.Contains(path, "sign-in") && !strings.Contains(path, "invitation") && path != "/board/keys" && path != "/board/settings" {
 		t.Errorf("%s %s: a key stands in the page", method, path)
 	}
 	return reply{response, string(body)}

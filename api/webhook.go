@@ -43,6 +43,24 @@ func (s *Server) createWebhook(r web.Request, in wire.NewWebhook) (out wire.Crea
 	return out, r.ShowOnce(out.Webhook)
 }
 
+// createWebhookSample shows what a webhook would be sent.
+//
+//	@Summary		Make a sample message to test a receiver with
+//	@Description	A message about an invented listing: its body and the headers with its signature, made with a secret of yours. Send them to your receiver yourself; nothing is sent or saved.
+//	@Tags			webhooks
+//	@Param			sample	body		wire.NewWebhookSample	true	"what it tells of, and the secret"
+//	@Success		200		{object}	wire.WebhookSample
+//	@Failure		default	{object}	web.Problem	"RFC 9457 problem"
+//	@Security		Key
+//	@Router			/v1/webhook-samples [post]
+func (s *Server) createWebhookSample(r web.Request, in wire.NewWebhookSample) (wire.WebhookSample, error) {
+	sample, err := s.app.Webhooks.Sample(r.Actor, in.EventType, in.Secret)
+	if err != nil {
+		return wire.WebhookSample{}, err
+	}
+	return wire.WebhookSample(*sample), nil
+}
+
 // deleteWebhook removes a webhook.
 //
 //	@Summary	Delete a webhook

@@ -31,7 +31,7 @@ type landed struct {
 
 func (s *site) importBook(t *testing.T, member, query string, book []byte) reply {
 	t.Helper()
-	return s.do(t, call{method: "POST", path: "/v1/imports" + query, key: s.Keys[member], body: string(book), header: []string{"Content-Type", xlsx}})
+	return s.do(t, call{method: "POST", path: landing(query), key: s.Keys[member], body: string(book), header: []string{"Content-Type", xlsx}})
 }
 
 func open(t *testing.T, r reply) *excelize.File {

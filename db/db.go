@@ -57,6 +57,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 		"role": appRole, "search_path": schema, "timezone": "UTC", "application_name": "askwright",
 		"statement_timeout":                   fmt.Sprint(o.StatementTimeout.Milliseconds()),
 		"idle_in_transaction_session_timeout": "60000",
+		"jit":                                 "off", // statements are short: compiling one takes longer than all its runs
 	} {
 		config.ConnConfig.RuntimeParams[name] = value
 	}

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"askwright/service"
-	"askwright/service/model"
 )
 
 // ConstraintNames are the constraints for which translate has words.
@@ -30,11 +29,12 @@ func Migrations() (int, error) {
 // Translate is translate.
 var Translate = translate
 
-// The search for comparables of a known size: $1 group, $2 category, $3 volume.
+// The searches for comparables: $1 group, $2 categories, $3 log volumes, $4 pieces.
 var (
-	NearestSold   = nearest(sameKind, ofSold, true, model.NearestSold)
-	NearestUnsold = nearest(sameKind, ofUnsold, true, model.NearestUnsold)
-	NearestOthers = nearest(" and l.category <> $2", ofSold, true, model.NearestSold)
+	SearchSold   = searchSold
+	SearchBoth   = searchBoth
+	SearchOthers = searchOthers
+	ByIndexAlone = byIndexAlone.sql
 )
 
 // ListingPage is the statement of a page of listings.
@@ -49,6 +49,12 @@ var PiecePage = pieceQuery
 var (
 	SelectChangedOwn = selectChangedOwn
 	SelectWorked     = selectWorked
+)
+
+// What changed after: $1 group, $2 number, $3 id, $4 how many.
+var (
+	SelectChanged = selectChanged
+	SelectDeleted = selectDeleted
 )
 
 // MaxWaiting is the length of a group's queue to write.

@@ -2,11 +2,13 @@ package db_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 
 	"askwright/db"
 	"askwright/db/dbtest"
@@ -102,7 +104,7 @@ insert into listing (group_id, listing_id, piece_id, member_id, revision, change
 	from piece, lateral (select substr(ref, 3)::integer as n) numbered;
 analyze`
 
-// The nearest of a size are found by index, however many rows there are.
+// The nearest of a size are found in the indexes alone, however many rows there are.
 func TestNearestSearchesByIndex(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
@@ -113,17 +115,36 @@ func TestNearestSearchesByIndex(t *testing.T) {
 	}
 	tenant := f.Actor(t, "Orrin").Tenant()
 	app := asApp(t, f.DB.DSN, tenant.Group, tenant.Member)
-	for index, sql := range map[string]string{
-		"listing_sold_near": db.NearestSold, "listing_unsold_near": db.NearestUnsold, "listing_sold_size": db.NearestOthers,
+	searchByIndexAlone(t, app)
+	for _, one := range []struct {
+		sql     string
+		indexes []string
+	}{
+		{db.SearchSold, []string{"Index Only Scan using listing_sold_near", "Index Only Scan Backward using listing_sold_near"}},
+		{db.SearchBoth, []string{"Index Only Scan using listing_unsold_near", "Index Only Scan Backward using listing_unsold_near"}},
+		{db.SearchOthers, []string{"Index Scan using listing_sold_size", "Index Scan Backward using listing_sold_size"}},
 	} {
-		plan := strings.Join(column[string](t, app, "explain (costs off) "+sql, tenant.Group, "kind_3", 60_000.0), "\n")
-		if strings.Contains(plan, "Seq Scan on listing") || strings.Count(plan, "Index Scan") == 0 {
+		plan := strings.Join(column[string](t, app, "explain (costs off) "+one.sql, searchFor(tenant.Group, "kind_3")...), "\n")
+		for _, index := range one.indexes {
+			if !strings.Contains(plan, index) {
+				t.Errorf("there is no %s in\n%s", index, plan)
+			}
+		}
+		if strings.Contains(plan, "Seq Scan") {
 			t.Errorf("the plan reads all listings:\n%s", plan)
 		}
-		if n := strings.Count(plan, "using "+index+" "); n < 2 {
-			t.Errorf("%s is used on %d sides, want both:\n%s", index, n, plan)
-		}
 	}
+}
+
+// searchByIndexAlone sets for a connection what is set for the searches.
+func searchByIndexAlone(t *testing.T, conn *pgx.Conn) {
+	t.Helper()
+	mustExec(t, conn, strings.ReplaceAll(db.ByIndexAlone, "true)", "false)"))
+}
+
+// searchFor are the arguments of a search for one piece of 60,000 cm³.
+func searchFor(group uuid.UUID, category string) []any {
+	return []any{group, []string{category}, []float64{math.Log(60_000)}, []*uuid.UUID{nil}}
 }
 
 // The search equals what a look at every row finds.
@@ -141,19 +162,22 @@ func TestNearestIsNearest(t *testing.T) {
 	t.Cleanup(store.Close)
 	tenant := f.Actor(t, "Wilda").Tenant()
 	const volume = 60_000.0
-	found, err := store.Nearest(t.Context(), tenant, []model.CompQuery{{Category: "kind_3", Volume: volume, FewEnough: 5}})
+	search := []model.CompQuery{{Category: "kind_3", Volume: volume, FewEnough: 5}, {Category: "kind_4", SoldOnly: true}}
+	found, err := store.Nearest(t.Context(), tenant, search)
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := map[uuid.UUID]bool{}
-	for _, l := range found[0] {
-		if l.Category != "kind_3" {
-			t.Fatalf("%s is a %s", l.Ref, l.Category)
+	got := map[string]bool{}
+	for i, candidates := range found {
+		for _, l := range candidates {
+			if l.Category != search[i].Category {
+				t.Fatalf("%s is a %s", l.ID, l.Category)
+			}
+			got[l.ID] = true
 		}
-		got[l.ID] = true
 	}
-	for _, side := range []string{">= ln($1::float8) order by log_volume", "< ln($1::float8) order by log_volume desc"} {
-		want := column[uuid.UUID](t, admin, "select listing_id from listing where category = 'kind_3' and outcome = 'sold' and log_volume "+side+", listing_id limit 50", volume)
+	for _, side := range []string{">= ln($1::float8) order by log_volume, listing_id", "< ln($1::float8) order by log_volume desc, listing_id desc"} {
+		want := column[string](t, admin, "select listing_id::text from listing where category = 'kind_3' and outcome = 'sold' and log_volume "+side+" limit 50", volume)
 		if len(want) != 50 {
 			t.Fatalf("%d rows %s, want 50", len(want), side)
 		}
@@ -163,8 +187,16 @@ func TestNearestIsNearest(t *testing.T) {
 			}
 		}
 	}
-	if len(got) != 130 { // at most 100 sold and 30 unsold
-		t.Errorf("%d rows found, want 130", len(got))
+	if len(found[0]) != 130 || len(found[1]) != 100 { // at most 100 sold and 30 unsold
+		t.Errorf("%d and %d rows found, want 130 and 100 sold ones", len(found[0]), len(found[1]))
+	}
+	search[0].Piece = uuid.MustParse(found[0][0].ID) // in these rows the id of the piece, too
+	found, err = store.Nearest(t.Context(), tenant, search[:1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if slices.ContainsFunc(found[0], func(l pricing.Listing) bool { return l.ID == search[0].Piece.String() }) {
+		t.Error("the piece is its own comparable")
 	}
 }
 

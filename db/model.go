@@ -4,7 +4,6 @@ import (
 	"context"
 	"maps"
 	"slices"
-	"strconv"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -123,96 +122,4 @@ func withReading(sofar []pricing.Reading, on pricing.Date, count *string) []pric
 		n = n*10 + int(digit-'0')
 	}
 	return append(sofar, pricing.Reading{On: on, Count: n})
-}
-
-// The nearest listings of a category on each side of a size, by the index
-// (group_id, category, log_volume); of an unknown size the newest.
-const (
-	ofSold    = " and l.outcome = 'sold' and l.sale_price is not null"
-	ofUnsold  = " and l.outcome in ('open', 'withdrawn')"
-	sameKind  = " and l.category = $2"
-	logVolume = "ln($3::float8)"
-)
-
-// nearFields are what comparables are compared by and shown with: columns of the
-// listing, and at the end whose it is.
-var nearFields = append(fieldsNamed(listingFields, `listing_id piece_id member_id ref source last_seen_on category
-	set_size items width depth height unit material wood style year_made condition finish color second_finish second_color
-	topcoat sheen hardware drawers doors maker venue area listed_on ask_on ask_amount pauses outcome ended_on sale_price`),
-	field[service.Listing]{"member", func(l *service.Listing) any { return &l.Member }})
-
-// nearOf selects them from a subquery of listings.
-func nearOf(listings string) string {
-	return "select " + selected(nearFields[:len(nearFields)-1], false) + `, m.name as member
-		from ` + listings + ` l join member m on m.group_id = l.group_id and m.member_id = l.member_id`
-}
-
-// collectNear reads such rows.
-func collectNear(into *[]*service.Listing) func(pgx.Rows) error {
-	return each(nearFields, func(l *service.Listing) error {
-		*into = append(*into, l)
-		return nil
-	})
-}
-
-// nearest writes one side of the search after another as one statement. Each
-// takes its few rows from the index before names are joined to them.
-func nearest(kind, condition string, sized bool, n int) string {
-	side := func(where, order string, n int) string {
-		return nearOf("(select * from listing l where l.group_id = $1" + kind + condition + where +
-			" order by " + order + " limit " + strconv.Itoa(n) + ")")
-	}
-	const newest = "l.ended_on desc nulls last, l.listing_id desc"
-	if !sized {
-		return side(" and ($3::float8 is null)", newest, n)
-	}
-	return side(" and l.log_volume >= "+logVolume, "l.log_volume, l.listing_id", n/2) + " union all " +
-		side(" and l.log_volume < "+logVolume, "l.log_volume desc, l.listing_id", n/2) + " union all " +
-		side(" and l.log_volume is null", newest, n/10)
-}
-
-// Nearest finds comparables for each subject in one round trip, and in a
-// second one over all categories for those with few.
-func (s *Store) Nearest(ctx context.Context, t service.Tenant, subjects []model.CompQuery) ([][]*service.Listing, error) {
-	found := make([][]*service.Listing, len(subjects))
-	var statements []statement
-	for i, sub := range subjects {
-		for _, search := range []struct {
-			condition string
-			n         int
-		}{{ofSold, model.NearestSold}, {ofUnsold, model.NearestUnsold}} {
-			if sub.SoldOnly && search.condition == ofUnsold {
-				continue
-			}
-			statements = append(statements, statement{
-				sql:  nearest(sameKind, search.condition, sub.Volume > 0, search.n),
-				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectNear(&found[i]),
-			})
-		}
-	}
-	if err := s.run(ctx, t, statements...); err != nil {
-		return nil, err
-	}
-	statements = statements[:0]
-	for i, sub := range subjects {
-		if countSold(found[i]) < sub.FewEnough {
-			statements = append(statements, statement{
-				sql:  nearest(" and l.category <> $2", ofSold, sub.Volume > 0, model.NearestSold),
-				args: []any{t.Group, sub.Category, unlessZero(sub.Volume)}, read: collectNear(&found[i]),
-			})
-		}
-	}
-	if len(statements) == 0 {
-		return found, nil
-	}
-	return found, s.run(ctx, t, statements...)
-}
-
-func countSold(rows []*service.Listing) (n int) {
-	for _, l := range rows {
-		if l.Outcome == service.OutcomeSold {
-			n++
-		}
-	}
-	return n
 }

@@ -315,6 +315,18 @@ func (s *Store) Events(ctx context.Context, t service.Tenant, listing uuid.UUID)
 	return found, err
 }
 
+// OfferEvents tells the offers for a member's open listings since a day, and what
+// was said to them.
+func (s *Store) OfferEvents(ctx context.Context, t service.Tenant, since pricing.Date) (events []service.Event, err error) {
+	err = s.run(ctx, t, statement{
+		sql: selectEvents + ` and e.kind in ('offer', 'answer', 'hold') and e.voided_by is null and e.on_date >= $3
+			and exists (select from listing l where l.group_id = e.group_id and l.listing_id = e.listing_id and l.member_id = $2 and l.outcome = 'open')
+			order by e.change_no, e.event_id`,
+		args: []any{t.Group, t.Member, since}, read: collect(&events, eventFields),
+	})
+	return events, err
+}
+
 // Lifetimes counts the own listings that were listed since a day, by their
 // active days until the end, or until today.
 func (s *Store) Lifetimes(ctx context.Context, t service.Tenant, since, today pricing.Date) ([]watch.Lifetime, error) {

@@ -327,6 +327,15 @@ END)::double precision ^ (3)::double precision)))) stored,
     let_go_note text default ''::text not null,
     planned_finish text default ''::text not null,
     planned_color text default ''::text not null,
+    ranked_by text generated always as (((((((((((((((((((((((((((((((((((COALESCE((set_size)::text, ''::text) || ''::text) ||
+CASE
+    WHEN (octet_length(items) <= 900) THEN translate(items, ''::text, ''::text)
+    ELSE ''::text
+END) || ''::text) || COALESCE((trim_scale(width))::text, ''::text)) || ''::text) || COALESCE((trim_scale(depth))::text, ''::text)) || ''::text) || COALESCE((trim_scale(height))::text, ''::text)) || ''::text) || unit) || ''::text) || translate(material, ''::text, ''::text)) || ''::text) || translate(wood, ''::text, ''::text)) || ''::text) || COALESCE((condition)::text, ''::text)) || ''::text) || translate(finish, ''::text, ''::text)) || ''::text) || translate(color, ''::text, ''::text)) || ''::text) || translate(hardware, ''::text, ''::text)) || ''::text) || COALESCE(outcome, ''::text)) || ''::text) ||
+CASE
+    WHEN (source = 'observed'::text) THEN 'observed'::text
+    ELSE ''::text
+END) || ''::text) || COALESCE(((listed_on - '0001-01-01'::date))::text, ''::text)) || ''::text) || COALESCE(((ask_on[cardinality(ask_on)] - '0001-01-01'::date))::text, ''::text)) || ''::text) || COALESCE(((ended_on - '0001-01-01'::date))::text, ''::text)) || ''::text) || COALESCE(((last_seen_on - '0001-01-01'::date))::text, ''::text))) stored,
     constraint listing_pkey PRIMARY KEY (group_id, listing_id),
     constraint listing_ref_once UNIQUE (group_id, member_id, ref),
     constraint listing_owner FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id),
@@ -362,7 +371,7 @@ END)::double precision ^ (3)::double precision)))) stored,
     constraint unit_known CHECK ((unit = ANY (ARRAY['in'::text, 'cm'::text])))
 );
 CREATE INDEX listing_by_piece ON askwright.listing USING btree (group_id, piece_id);
-CREATE INDEX listing_changed ON askwright.listing USING btree (group_id, change_no);
+CREATE INDEX listing_changed ON askwright.listing USING btree (group_id, change_no, listing_id);
 CREATE INDEX listing_in_yard ON askwright.listing USING btree (group_id, member_id) WHERE ((listed_on IS NULL) AND (let_go IS NULL));
 CREATE UNIQUE INDEX listing_offered_once ON askwright.listing USING btree (group_id, piece_id) WHERE ((outcome = 'open'::text) AND (source = 'own'::text));
 CREATE INDEX listing_order_ask ON askwright.listing USING btree (group_id, (
@@ -387,9 +396,10 @@ CASE
     WHEN (sale_price IS NULL) THEN (0)::bigint
     ELSE sale_price
 END), listing_id);
-CREATE INDEX listing_sold_near ON askwright.listing USING btree (group_id, category, log_volume) WHERE ((outcome = 'sold'::text) AND (sale_price IS NOT NULL));
+CREATE INDEX listing_sold_near ON askwright.listing USING btree (group_id, category, log_volume, listing_id) INCLUDE (piece_id, ranked_by) WHERE ((outcome = 'sold'::text) AND (sale_price IS NOT NULL));
+CREATE INDEX listing_sold_newest ON askwright.listing USING btree (group_id, category, ended_on, listing_id) WHERE ((outcome = 'sold'::text) AND (sale_price IS NOT NULL));
 CREATE INDEX listing_sold_size ON askwright.listing USING btree (group_id, log_volume) WHERE ((outcome = 'sold'::text) AND (sale_price IS NOT NULL));
-CREATE INDEX listing_unsold_near ON askwright.listing USING btree (group_id, category, log_volume) WHERE (outcome = ANY (ARRAY['open'::text, 'withdrawn'::text]));
+CREATE INDEX listing_unsold_near ON askwright.listing USING btree (group_id, category, log_volume, listing_id) INCLUDE (piece_id, ranked_by) WHERE (outcome = ANY (ARRAY['open'::text, 'withdrawn'::text]));
 create policy of_the_group on listing for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
 create policy of_the_owner on listing for all to askwright_owner using true with check true;
 comment on column listing.width is 'In unit, as entered; width_mm is exact (25.4 mm to the inch).';
@@ -399,6 +409,7 @@ comment on column listing.log_volume is 'Natural logarithm of cubic centimetres.
 comment on column listing.seller_ask is 'What the seller of a find asks for it: for the group to know.';
 comment on column listing.let_go is 'Why it left without a sale: price, condition, space or gone of a find that was passed over; given_away, kept or broken_up of an own piece.';
 comment on column listing.planned_finish is 'The finish that it is to be given; empty: none is planned.';
+comment on column listing.ranked_by is 'What comparables are ranked by; days count from 0001-01-01.';
 
 create table listing_deleted (
     group_id uuid not null,
@@ -407,7 +418,7 @@ create table listing_deleted (
     constraint listing_deleted_pkey PRIMARY KEY (group_id, listing_id),
     constraint listing_deleted_group FOREIGN KEY (group_id) REFERENCES groups(group_id) ON DELETE CASCADE
 );
-CREATE INDEX listing_deleted_since ON askwright.listing_deleted USING btree (group_id, change_no);
+CREATE INDEX listing_deleted_since ON askwright.listing_deleted USING btree (group_id, change_no, listing_id);
 create policy of_the_group on listing_deleted for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
 create policy of_the_owner on listing_deleted for all to askwright_owner using true with check true;
 
@@ -490,6 +501,40 @@ create table sale_row (
 create policy of_the_group on sale_row for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
 create policy of_the_owner on sale_row for all to askwright_owner using true with check true;
 comment on column sale_row.y is 'Natural logarithm of the sale price in major units.';
+
+create table sheet (
+    group_id uuid not null,
+    member_id uuid not null,
+    sheet_id uuid not null,
+    name text not null,
+    state text default 'open'::text not null,
+    created_at timestamp with time zone not null,
+    cells bytea not null,
+    columns jsonb default '{}'::jsonb not null,
+    answers jsonb default '{}'::jsonb not null,
+    constraint sheet_pkey PRIMARY KEY (group_id, sheet_id),
+    constraint sheet_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
+    constraint sheet_is_bounded CHECK ((length(cells) <= 4194304)),
+    constraint sheet_name_is_short CHECK ((length(name) <= 200)),
+    constraint sheet_state CHECK ((state = ANY (ARRAY['open'::text, 'committed'::text])))
+);
+CREATE INDEX sheet_by_member ON askwright.sheet USING btree (group_id, member_id, created_at);
+create policy of_the_group on sheet for all to askwright_app using ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid)) with check ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid));
+create policy of_the_owner on sheet for all to askwright_owner using true with check true;
+comment on column sheet.cells is 'The cells as JSON, packed with gzip.';
+comment on column sheet.columns is 'What the member said of its headings: heading to field, empty to leave it out.';
+comment on column sheet.answers is 'What the member answered, by question.';
+
+create table sheet_memory (
+    group_id uuid not null,
+    member_id uuid not null,
+    columns jsonb default '{}'::jsonb not null,
+    answers jsonb default '{}'::jsonb not null,
+    constraint sheet_memory_pkey PRIMARY KEY (group_id, member_id),
+    constraint sheet_memory_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE
+);
+create policy of_the_group on sheet_memory for all to askwright_app using ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid)) with check ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid));
+create policy of_the_owner on sheet_memory for all to askwright_owner using true with check true;
 
 create table suggested_ask (
     group_id uuid not null,

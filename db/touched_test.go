@@ -12,6 +12,8 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"askwright/db"
+	"askwright/pricing"
+	"askwright/pricing/furniture"
 	"askwright/service"
 	"askwright/service/model"
 	"askwright/service/servicetest"
@@ -219,49 +221,115 @@ func TestWhatPiecesTookIsReadOfChangesAlone(t *testing.T) {
 	}
 }
 
-// Comparables are found by index whatever the group's size, and read with all
-// that pricing takes of a listing but the estimate.
-func TestComparablesAreReadWithWhatPricingTakes(t *testing.T) {
+// A page of changes reads its own rows alone, also of an import that gave all rows
+// one number.
+func TestAPageOfChangesReadsItsOwnRowsAlone(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	fillListings(t, f, 5_000)
+	mustExec(t, connect(t, f.DB.AdminDSN, ""), `insert into listing_deleted
+		select group_id, md5(listing_id::text)::uuid, 1 from listing`)
+	tenant := f.Actor(t, "Wilda").Tenant()
+	app := asApp(t, f.DB.DSN, tenant.Group, tenant.Member)
+	searchByIndexAlone(t, app)
+	const limit, columnsOfRow = 50, 6
+	for _, after := range []uuid.UUID{uuid.Nil, uuid.MustParse("80000000-0000-0000-0000-000000000000")} {
+		for _, sql := range []string{db.SelectChanged, db.SelectDeleted} {
+			if n := rowsTouched(t, app, sql, tenant.Group, 1, after, limit); n > limit*columnsOfRow || n < limit {
+				t.Errorf("%d rows read for %d after %s by\n%s", n, limit, after, sql)
+			}
+		}
+	}
+}
+
+// Comparables are searched in few entries of an index whatever the group's size,
+// also of a small group beside a huge one and of tables that the server takes for
+// empty, as just after an import.
+func TestComparablesAreSearchedInFewEntries(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	fillListings(t, f, 20_000)
-	a := f.Actor(t, "Wilda")
-	app := asApp(t, f.DB.DSN, a.Group.ID, a.MemberID)
-	for _, sql := range []string{db.NearestSold, db.NearestUnsold, db.NearestOthers} {
-		if n := rowsTouched(t, app, sql, a.Group.ID, "kind_3", 60_000.0); n > 2*(model.NearestSold+model.NearestUnsold) {
-			t.Errorf("%d rows read by\n%s", n, sql)
+	large := f.Actor(t, "Wilda").Tenant()
+	f.AddGroup(t, "Orrin")
+	small := f.Actor(t, "Orrin").Tenant()
+	admin := connect(t, f.DB.AdminDSN, "")
+	mustExec(t, admin, "delete from pg_statistic where starelid = 'listing'::regclass")
+	mustExec(t, admin, "update pg_class set reltuples = -1, relpages = 0 where oid = 'listing'::regclass")
+	const sides = 3
+	for _, tenant := range []service.Tenant{large, small} {
+		app := asApp(t, f.DB.DSN, tenant.Group, tenant.Member)
+		searchByIndexAlone(t, app)
+		sized, unsized := searchFor(tenant.Group, "kind_3"), searchFor(tenant.Group, "kind_3")
+		unsized[2] = []*float64{nil}
+		for _, sql := range []string{db.SearchSold, db.SearchBoth, db.SearchOthers} {
+			for most, args := range map[int][]any{
+				sides * (model.NearestSold + model.NearestUnsold): sized, 10 * model.NearestSold: unsized,
+			} {
+				if n := rowsTouched(t, app, sql, args...); n > most {
+					t.Errorf("%d rows read, at most %d may be, by\n%s", n, most, sql)
+				}
+			}
 		}
 	}
+}
+
+// Candidates are ranked by what the model takes of a whole row, and nothing is
+// shown that is the owner's alone.
+func TestCandidatesAreRankedAsWholeRowsAre(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t)
+	fillListings(t, f, 2_000)
+	a := f.Actor(t, "Wilda")
 	admin := connect(t, f.DB.AdminDSN, "")
 	mustExec(t, admin, `update listing set items = 'desk:1;chair:2', material = 'solid_wood', wood = 'oak', style = 'shaker',
-		year_made = 1960, condition = 4, color = 'navy', second_finish = 'clear', second_color = 'natural', topcoat = 'wax',
-		sheen = 'matte', hardware = 'original', drawers = 3, doors = 0, maker = 'Own', venue = 'market', area = 'north',
+		year_made = 1960, condition = 4, color = 'navy'||E'\x1f', second_finish = 'clear', second_color = 'natural', topcoat = 'wax',
+		sheen = 'matte', hardware = 'original', drawers = 3, doors = 0, maker = 'Own', venue = 'market', area = 'north', unit = 'in',
 		set_size = 2, pauses = datemultirange(daterange(listed_on, listed_on + 1)), last_seen_on = null where category = 'kind_3'`)
 	store, err := db.Open(t.Context(), f.DB.DSN, db.Options{MaxConns: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(store.Close)
-	for soldOnly, rows := range map[bool]int{true: 100, false: 130} {
-		query := model.CompQuery{Category: "kind_3", Volume: 60_000, FewEnough: 5, SoldOnly: soldOnly}
-		found, err := store.Nearest(t.Context(), a.Tenant(), []model.CompQuery{query})
+	found, err := store.Nearest(t.Context(), a.Tenant(), []model.CompQuery{{Category: "kind_3", Volume: 60_000 * 16.4}})
+	if err != nil || len(found[0]) == 0 {
+		t.Fatalf("%d candidates, %v", len(found[0]), err)
+	}
+	for _, l := range found[0] {
+		rows, err := store.NearRows(t.Context(), a.Tenant(), []uuid.UUID{uuid.MustParse(l.ID)})
+		if err != nil || len(rows) != 1 {
+			t.Fatalf("%d rows, %v", len(rows), err)
+		}
+		whole, err := f.Recording.Listing(t.Context(), a, rows[0].ID)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(found[0]) > rows || len(found[0]) < 100 {
-			t.Errorf("%d rows, want %d or, of one outcome, fewer", len(found[0]), rows)
+		facts := whole.Facts(a.Group.Currency, nil, nil)
+		if diff := cmp.Diff(facts, rows[0].Facts(a.Group.Currency, nil, nil)); diff != "" {
+			t.Fatalf("%s (-whole +read):\n%s", whole.Ref, diff)
 		}
-		for _, l := range found[0] {
-			whole, err := f.Recording.Listing(t.Context(), a, l.ID)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if diff := cmp.Diff(whole.Facts(a.Group.Currency, nil, nil), l.Facts(a.Group.Currency, nil, nil)); diff != "" {
-				t.Fatalf("%s (-whole +read):\n%s", l.Ref, diff)
-			}
-			if l.Member != whole.Member || l.Ref != whole.Ref {
-				t.Errorf("%s of %q, want %s of %q", l.Ref, l.Member, whole.Ref, whole.Member)
-			}
+		if rows[0].Member != whole.Member || rows[0].Ref != whole.Ref || rows[0].Estimate != 0 {
+			t.Errorf("%s of %q, want %s of %q and no estimate", rows[0].Ref, rows[0].Member, whole.Ref, whole.Member)
 		}
+		wantRankedAs(t, facts, l)
+	}
+}
+
+// wantRankedAs compares what a candidate is ranked by with the whole listing.
+func wantRankedAs(t *testing.T, whole, candidate pricing.Listing) {
+	t.Helper()
+	want := pricing.Listing{
+		ID: whole.ID, Outcome: whole.Outcome, Observed: whole.Observed, ListedOn: whole.ListedOn, EndedOn: whole.EndedOn,
+		LastSeenOn: whole.LastSeenOn, SalePrice: min(whole.SalePrice, 1), Asks: []pricing.Ask{{On: whole.Asks[0].On, Amount: 1}},
+		Attributes: furniture.Attributes{
+			Category: whole.Category, SetSize: whole.SetSize, Items: whole.Items, Width: whole.Width, Depth: whole.Depth, Height: whole.Height,
+			Material: whole.Material, Wood: whole.Wood, Condition: whole.Condition, Finish: whole.Finish,
+			Color: strings.Trim(whole.Color, "\x1f"), Hardware: whole.Hardware,
+		},
+	}
+	if want.Outcome != pricing.Sold && want.Outcome != pricing.Open {
+		want.Outcome = pricing.Open // withdrawn or not is no matter: it has an ask
+	}
+	if diff := cmp.Diff(want, candidate); diff != "" {
+		t.Errorf("%s (-whole +candidate):\n%s", whole.ID, diff)
 	}
 }

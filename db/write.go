@@ -309,6 +309,11 @@ func (w *writer) ListingsByRef(ctx context.Context, member uuid.UUID, refs []str
 	return byRef, err
 }
 
+// ListingsByID finds rows of any member.
+func (w *writer) ListingsByID(ctx context.Context, ids []uuid.UUID) ([]*service.Listing, error) {
+	return w.listings(ctx, rowsOf(eachOf("$2::uuid[]", "listing", "x.listing_id = wanted.one")), w.tenant.Group, ids)
+}
+
 // OpenListings finds the open own listing of each piece that has one.
 func (w *writer) OpenListings(ctx context.Context, pieces []uuid.UUID) (map[uuid.UUID]*service.Listing, error) {
 	found, err := w.listings(ctx, rowsOf(eachOf("$2::uuid[]", "listing", "x.piece_id = wanted.one and x.outcome = 'open' and x.source = 'own'")), w.tenant.Group, pieces)

@@ -2,6 +2,9 @@
 # Restores a dump of backup.sh and compares the number of rows of each table.
 # Usage: sh deploy/restore.sh FOLDER/askwright-TIME.dump [--replace]
 #
+# A dump that ends in .age is decrypted with the key file of
+# ASKWRIGHT_BACKUP_IDENTITY, one that ends in .gpg by gpg, as it is read.
+#
 # The database is the one of DATABASE_URL, else the private server's, and its
 # user an administrator. What is there is replaced only with --replace, and
 # stays as it was if anything fails or interrupts this. Then run "askwright migrate" (which also
@@ -11,11 +14,20 @@ set -eu
 . "$(dirname "$0")/database.sh"
 
 [ $# -eq 1 ] || [ "${2-}" = --replace ] || fail "Usage: sh $0 DUMP [--replace]"
-dump=$1 counts=${1%.dump}.counts
+dump=$1 counts=${1%.dump*}.counts
 for file in "$dump" "$counts"; do
     [ -r "$file" ] || fail "$file cannot be read"
 done
 find_database
+
+# opened prints the dump as SQL.
+opened() {
+    case $dump in
+    *.age) age --decrypt -i "${ASKWRIGHT_BACKUP_IDENTITY:?names the key file}" "$dump" | pg_restore -f - ;;
+    *.gpg) gpg --batch --quiet --decrypt "$dump" | pg_restore -f - ;;
+    *) pg_restore -f - "$dump" ;;
+    esac
+}
 
 is_there=$(sql -c "select count(*) from pg_namespace where nspname = 'askwright'")
 [ "$is_there" = 0 ] || [ "${2-}" = --replace ] ||
@@ -44,7 +56,7 @@ select 'lock table askwright.groups in access exclusive mode' where to_regclass(
 alter schema askwright rename to $before;
 SQL
     echo '\o /dev/null'
-    pg_restore -f - "$dump" && cat <<SQL
+    opened && cat <<SQL
 \o
 set row_security = on;
 \getenv counted COUNTED

@@ -77,7 +77,7 @@ type Driver struct {
 // Suggest answers q on a day, with the comparables among candidates.
 func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Suggestion {
 	out := Suggestion{HorizonDays: s.HorizonDays, Basis: m.basis(q.Category)}
-	out.Comparables = m.Comparables(q.Attributes, on, soldOnly(candidates), comparableRows)
+	out.Comparables = m.Comparables(q.Attributes, on, soldOnly(candidates), ComparableRows)
 	q.Estimate = q.ownPrice()
 	out.SalePrice, out.RecordsOnly = m.likely(q.Attributes, q.Estimate, on, s)
 	if out.SalePrice != nil {

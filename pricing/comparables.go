@@ -32,39 +32,96 @@ type Adjustment struct {
 	Money   float64
 }
 
-// Comparables ranks sold and unsold candidates by gross adjustment, Σ over
-// blocks of |Σ_j (x0_j − x_ij) β̂_j| in log terms (finish with its pairs, trend and
-// season as "date"), and returns the n nearest; ties: the newest, then by ID.
-// Candidates of other categories count only while fewer than n are of the
-// subject's.
+// Comparables adjusts the n nearest of some sold and unsold candidates to the
+// subject, the nearest first: see Nearest.
 func (m *Model) Comparables(subject furniture.Attributes, on Date, candidates []Listing, n int) []Comparable {
-	same := before(candidates, func(l Listing) bool { return l.Category == subject.Category })
-	if len(same) >= n {
-		candidates = same
-	}
+	nearest := m.Nearest(subject, on, candidates, n)
 	x0 := m.value.describe(subject, on).X
-	type ranked struct {
-		Comparable
-		day Date
-	}
-	all := make([]ranked, 0, len(candidates))
-	for _, l := range candidates {
-		if c, ok := m.compare(x0, l, on); ok {
-			all = append(all, ranked{c, l.until(on)})
-		}
-	}
-	slices.SortStableFunc(all, func(a, b ranked) int {
-		return cmp.Or(cmp.Compare(a.Distance, b.Distance), cmp.Compare(b.day, a.day), cmp.Compare(a.ID, b.ID))
-	})
-	out := make([]Comparable, 0, min(n, len(all)))
-	for _, c := range all[:min(max(n, 0), len(all))] {
-		out = append(out, c.Comparable)
+	out := make([]Comparable, len(nearest))
+	for i, at := range nearest {
+		out[i] = m.compare(x0, candidates[at], on)
 	}
 	return out
 }
 
-// compare adjusts one listing to the subject; false where it has no price.
-func (m *Model) compare(x0 []float64, l Listing, on Date) (Comparable, bool) {
+// Nearest ranks sold and unsold candidates by gross adjustment, Σ over blocks of
+// |Σ_j (x0_j − x_ij) β̂_j| in log terms (finish with its pairs, trend and season as
+// "date"), and returns the places of the n nearest; ties: the newest, then by ID.
+// Candidates of other categories count only while fewer than n are of the
+// subject's; those without a price never do. Of a candidate's prices nothing else
+// matters, and nothing but its last ask.
+func (m *Model) Nearest(subject furniture.Attributes, on Date, candidates []Listing, n int) []int {
+	type ranked struct {
+		at       int
+		distance float64
+		day      Date
+	}
+	x0 := m.value.describe(subject, on).X
+	lines := m.value.gridLines()
+	all, same := make([]ranked, 0, len(candidates)), 0
+	for i := range candidates {
+		l := &candidates[i]
+		if !l.hasPrice(on) {
+			continue
+		}
+		if l.Category == subject.Category {
+			same++
+		}
+		end := l.until(on)
+		all = append(all, ranked{i, lines.gross(x0, m.value.describe(l.Attributes, end).X, m.value.Beta), end})
+	}
+	if same >= n {
+		all = slices.DeleteFunc(all, func(r ranked) bool { return candidates[r.at].Category != subject.Category })
+	}
+	slices.SortStableFunc(all, func(a, b ranked) int {
+		return cmp.Or(
+			cmp.Compare(a.distance, b.distance), cmp.Compare(b.day, a.day),
+			cmp.Compare(candidates[a.at].ID, candidates[b.at].ID),
+		)
+	})
+	out := make([]int, min(max(n, 0), len(all)))
+	for i := range out {
+		out[i] = all[i].at
+	}
+	return out
+}
+
+// hasPrice reports whether a listing was sold for a known price or is offered.
+func (l *Listing) hasPrice(on Date) bool {
+	if l.Outcome == Sold && validPrice(l.SalePrice) {
+		return true
+	}
+	_, priced := l.askOn(l.until(on))
+	return priced
+}
+
+// columnLines tells for each column of the fit which line of the grid it is in.
+type columnLines []int
+
+func (v *valueModel) gridLines() columnLines {
+	lines := make(columnLines, len(v.Names))
+	for j, name := range v.Names {
+		lines[j] = slices.Index(gridLines[:], gridLine(name)) // -1: the intercept
+	}
+	return lines
+}
+
+// gross is the gross adjustment between two rows.
+func (lines columnLines) gross(x0, x, beta []float64) (sum float64) {
+	var of [len(gridLines)]float64
+	for j, line := range lines {
+		if d := x0[j] - x[j]; d != 0 && line >= 0 {
+			of[line] += d * beta[j]
+		}
+	}
+	for _, s := range of {
+		sum += math.Abs(s)
+	}
+	return sum
+}
+
+// compare adjusts one listing that has a price to the subject.
+func (m *Model) compare(x0 []float64, l Listing, on Date) Comparable {
 	end := l.until(on)
 	ask, priced := l.askOn(end)
 	c := Comparable{ID: l.ID, Ask: ask, ActiveDays: l.ActiveDays(on)}
@@ -72,8 +129,6 @@ func (m *Model) compare(x0 []float64, l Listing, on Date) (Comparable, bool) {
 	if l.Outcome == Sold && validPrice(l.SalePrice) {
 		c.SalePrice = l.SalePrice
 		price = l.SalePrice
-	} else if !priced {
-		return c, false
 	}
 	sums := map[string]float64{}
 	xi := m.value.describe(l.Attributes, end).X
@@ -100,7 +155,7 @@ func (m *Model) compare(x0 []float64, l Listing, on Date) (Comparable, bool) {
 	if c.SalePrice > 0 {
 		c.AdjustedPrice = c.SalePrice * math.Exp(net)
 	}
-	return c, true
+	return c
 }
 
 // gridLines are the lines of the adjustment grid in reading order.

@@ -54,8 +54,8 @@ func TestComparableWithItselfNeedsNoAdjustment(t *testing.T) {
 	h := syntheticMarket(100, 32)
 	m := Fit(h, today)
 	for _, l := range h.Listings[:20] {
-		c, ok := m.compare(m.value.describe(l.Attributes, l.until(today)).X, l, today)
-		if !ok || c.Distance != 0 || len(c.Adjustments) != 0 || c.AdjustedAsk != c.Ask {
+		c := m.compare(m.value.describe(l.Attributes, l.until(today)).X, l, today)
+		if c.Distance != 0 || len(c.Adjustments) != 0 || c.AdjustedAsk != c.Ask {
 			t.Errorf("%+v", c)
 		}
 	}

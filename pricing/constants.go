@@ -50,7 +50,6 @@ const (
 	minRowExposure = 0.001 // days, of a row
 	midQuantiles   = 40
 	weakGross      = 0.5
-	comparableRows = 5
 
 	pulseDays     = 28
 	pulseListings = 3    // on offer in them, at least
@@ -123,3 +122,6 @@ func messagePriors() ratePriors {
 func agePriors() [ageBins]normal {
 	return [ageBins]normal{{0.4, 0.3}, {0.1, 0.3}, {0, 0.3}, {-0.2, 0.3}}
 }
+
+// ComparableRows is how many comparables a suggestion is shown with.
+const ComparableRows = 5

@@ -23,23 +23,18 @@ func newBazaar(m *market) *bazaar {
 
 // purchases is what buying by the limits led to.
 type purchases struct {
-	markets, finds, bought int
-	stated, realized       float64 // profit of those bought
-	informed               float64 // of one who knows what the same plan will bring, over all finds
-	saidLoss, trueLoss     float64
-	aheadOfLimit           int
+	stated, realized float64 // profit of those bought, the space paid
+	informed         float64 // of one who knows what the same plan will bring, over all finds
 }
 
-// findCosts are what a find costs beside its price.
-type findCosts struct{ materials, hours, pickup float64 }
-
+// play asks about finds one after the other and buys those that are asked for no
+// more than the limit; half of them are too dear.
 func (pu *purchases) play(seed uint64, listings, finds int, knows bool) {
 	m := newMarket(seed)
 	day := pricing.NewDate(2026, 1, 1) + pricing.Date(m.rng.IntN(365))
 	full, _ := m.history("p", listings, day, 730)
 	model := pricing.Fit(pricing.Cut(full, day), day)
 	b := newBazaar(m)
-	pu.markets++
 	var e buying.Experience
 	s := backtestSettings()
 	for range finds {
@@ -59,7 +54,6 @@ func (pu *purchases) play(seed uint64, listings, finds int, knows bool) {
 		seen.hidden *= b.sees
 		bestSeen := bestAsk(math.Exp(m.worth(&seen, day)), 0.5, 2, func(ask float64) float64 { return m.prospects(&seen, day, 0, ask, c).net })
 		asked := math.Max(1, math.Round(bestSeen*math.Exp(b.share+b.scatter*m.rng.NormFloat64())))
-		pu.finds++
 		pu.informed += math.Max(0, net-asked)
 		q.SellerAsk = &asked
 		got := buying.NewLimit(model, q, day, s, e)
@@ -72,23 +66,41 @@ func (pu *purchases) play(seed uint64, listings, finds int, knows bool) {
 		if *got.MostToPay < asked {
 			continue
 		}
-		pu.bought++
 		pu.stated += got.AtSellerAsk.CashLeft - got.Costs.Holding
 		pu.realized += net - asked
 		e.Finished++
 		e.Stated, e.Realized = e.Stated+got.SaleCash, e.Realized+net+got.Costs.Holding
-		pu.saidLoss += got.AtSellerAsk.ChanceOfLoss
 	}
 }
 
-func TestPurchaseTrial(t *testing.T) {
-	for _, knows := range []bool{true, false} {
-		for _, n := range []int{20, 100, 300} {
-			var pu purchases
-			for seed := range 12 {
-				pu.play(uint64(7000+seed), n, 60, knows)
-			}
-			t.Logf("%v %d: finds %d bought %d stated %.0f realized %.0f ratio %.2f share %.2f", knows, n, pu.finds, pu.bought, pu.stated, pu.realized, pu.realized/pu.stated, pu.realized/pu.informed)
+// measurePurchases buys by the limits, with the buyer's own price and without.
+func measurePurchases(t *testing.T, e effort) []target {
+	t.Helper()
+	var ratio, share, ratioAlone, shareAlone []float64
+	for _, listings := range sizesOf() {
+		var told, untold purchases
+		for seed := range e.markets {
+			told.play(uint64(7000+seed), listings, e.finds, true)
+			untold.play(uint64(7000+seed), listings, e.finds, false)
 		}
+		ratio, share = append(ratio, told.realized/math.Max(1, told.stated)), append(share, told.realized/told.informed)
+		ratioAlone = append(ratioAlone, untold.realized/math.Max(1, untold.stated))
+		shareAlone = append(shareAlone, untold.realized/untold.informed)
+	}
+	if ratio[0] < 0.7 || ratio[0] > 1.4 || share[0] < 0.5 {
+		t.Errorf("of the stated profit %.2f came true, of the informed buyer's %.2f was earned", ratio[0], share[0])
+	}
+	aims := []float64{0.55, 0.65, 0.65}
+	return []target{
+		{
+			measure:  "purchases with the buyer's own price: realized over stated profit; share of the profit of one who knows what the same plan will bring",
+			measured: series("%.2f", ratio) + "; " + series("%.2f", share), aim: ".85–1.1; ≥ .55 / .65",
+			met: all(ratio, func(_ int, v float64) bool { return v >= 0.85 && v <= 1.1 }) &&
+				all(share, func(i int, v float64) bool { return v >= aims[i] }),
+		},
+		{
+			measure:  "the same without it (no profit is stated below 50 sales, nothing is bought)",
+			measured: series("%.2f", ratioAlone) + "; " + series("%.2f", shareAlone), aim: "none set", met: true,
+		},
 	}
 }

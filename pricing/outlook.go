@@ -2,6 +2,7 @@ package pricing
 
 import (
 	"math"
+	"sort"
 
 	"askwright/pricing/furniture"
 )
@@ -110,13 +111,23 @@ func (o outlook) best(asks []float64, holding float64) (ask, net float64) {
 
 // reached is the smallest whole number of days after which a share is sold;
 // nil: not within the horizon.
-func (o outlook) reached(ask, share float64) *int {
-	if o.sold(ask, o.horizon) < share {
+func (o outlook) reached(ask, share float64) *int { return o.reachedAt(o.pace(ask), share) }
+
+// reachedAt is reached at a pace. It looks at the grid first, whose B is known.
+func (o outlook) reachedAt(pace, share float64) *int {
+	chance := func(base float64) float64 { return soldBy(pace*base, o.k, o.r) }
+	if chance(o.ahead(o.horizon)) < share {
 		return nil
 	}
 	low, high := 0, int(math.Ceil(o.horizon))
+	if at := sort.Search(len(o.base), func(i int) bool { return chance(o.base[i]) >= share }); at > 0 {
+		low = int(o.times[at-1])
+		if at < len(o.times) {
+			high = min(high, int(math.Ceil(o.times[at])))
+		}
+	}
 	for high-low > 1 {
-		if middle := (low + high) / 2; o.sold(ask, float64(middle)) >= share {
+		if middle := (low + high) / 2; chance(o.ahead(float64(middle))) >= share {
 			high = middle
 		} else {
 			low = middle
@@ -127,15 +138,17 @@ func (o outlook) reached(ask, share float64) *int {
 
 // point is what an ask leads to.
 func (o outlook) point(ask float64, within int) Point {
+	pace := o.pace(ask)
+	sold := func(days float64) float64 { return soldBy(pace*o.ahead(days), o.k, o.r) }
 	return Point{
 		Ask:         ask,
 		LikelySale:  o.negotiation * ask,
-		ChanceSold:  o.sold(ask, float64(within)),
-		Chance14:    o.sold(ask, 14),
-		Chance30:    o.sold(ask, 30),
-		Chance60:    o.sold(ask, 60),
-		MedianDays:  o.reached(ask, evenOdds),
-		P80Days:     o.reached(ask, 0.8),
+		ChanceSold:  sold(float64(within)),
+		Chance14:    sold(14),
+		Chance30:    sold(30),
+		Chance60:    sold(60),
+		MedianDays:  o.reachedAt(pace, evenOdds),
+		P80Days:     o.reachedAt(pace, 0.8),
 		ExpectedNet: o.net(ask, o.holding),
 	}
 }

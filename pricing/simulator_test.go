@@ -53,7 +53,8 @@ type market struct {
 	pairs   map[string]float64         // of finish and wood, on the log value
 	trend   float64                    // a year
 	sellers []seller
-	orphan  float64      // of one alone of what usually comes in pairs, on the log value
+	orphan  float64 // of one alone of what usually comes in pairs, on the log value
+	lull    lull
 	spells  [120]float64 // of the log of the number of buyers, by month from 2020: nobody foresees them
 }
 
@@ -230,7 +231,7 @@ func (m *market) opinion(p *piece, day pricing.Date) float64 {
 func (m *market) buyers(p *piece, day pricing.Date, age int) float64 {
 	rate := buyersPerDay * math.Exp(p.kind.look.traffic+m.levels["finish"][p.Finish].traffic+m.levels["color"][p.Color].traffic)
 	date := day.Time()
-	rate *= math.Exp(m.spells[12*(date.Year()-2020)+int(date.Month())-1])
+	rate *= m.lull.within(day) * math.Exp(m.spells[12*(date.Year()-2020)+int(date.Month())-1])
 	switch {
 	case date.Month() == 12 || date.Month() == 11 && date.Day() > 15:
 		rate *= 0.6

@@ -75,7 +75,7 @@ func (w Worth) Ask() float64 { return w.Plan.Steps[0].Ask }
 // AtValue is what following the plan leads to if the log of the value is so. The
 // buyers then see a piece of that value: whatever the owner thinks of it is
 // part of the value, no longer a premium.
-func (w Worth) AtValue(value float64) Course { return w.at.course(w.path, value) }
+func (w Worth) AtValue(value float64) Course { return w.at.sells(w.path, value) }
 
 // Scaled is the worth with value and asks moved alike, by a log.
 func (w Worth) Scaled(by float64) Worth {
@@ -130,8 +130,8 @@ type Course struct {
 	here             []float64 // chance to be still there, by time
 }
 
-// course follows a path at a log value.
-func (o outlook) course(p path, value float64) Course {
+// sells follows a path at a log value.
+func (o outlook) sells(p path, value float64) Course {
 	typical := bounded(value + math.Log(o.typical) - o.fit)
 	n := len(p.times)
 	c := Course{path: p, holding: o.holding, salvage: o.salvage, sales: make([]float64, n), here: make([]float64, n)}

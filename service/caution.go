@@ -101,7 +101,7 @@ var cautionRules = []cautionRule{
 	},
 	{
 		Caution{
-			"tip_over", "This kind of piece can tip over, the more on taller legs or casters: give an anchor with it and say so to the buyer; units made since 2023-09-01 fall under the stability rule.",
+			"tip_over", "This kind of piece can tip over, the more on taller legs or casters: give an anchor with it and say so to the buyer; units made since September 1, 2023 fall under the stability rule.",
 			"16 CFR 1261",
 		},
 		"dressers, chests of drawers, wardrobes, bookcases, hutches and cabinets that will stand in a home",

@@ -163,6 +163,8 @@ func (r *Reader) kindOf(kind string, c *Column, old, row *Listing) string {
 		return EventLedger
 	case old != nil && !old.IsOffered() && row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "asks", "outcome"}, c.Name):
 		return EventListed
+	case old != nil && old.IsOffered() && !row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "asks", "outcome"}, c.Name):
+		return EventCorrection // a listing was undone
 	case kind == outcomeEvent && row.Outcome == OutcomeOpen, kind == letGoEvent && row.LetGo == "":
 		return EventReopened
 	case kind == letGoEvent:

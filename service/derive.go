@@ -149,7 +149,12 @@ func (d *Draft) checkAsks() *InvalidError {
 			return Invalid("asks", "must be in order of their days: %s comes after %s", d.Asks[i].On, d.Asks[i-1].On)
 		}
 	}
-	if last := d.Asks[len(d.Asks)-1].On; d.EndedOn >= d.ListedOn && last > d.EndedOn {
+	last := d.Asks[len(d.Asks)-1].On
+	if ahead := last > d.Reader.Today; d.EndedOn >= d.ListedOn && last > d.EndedOn {
+		if ahead {
+			return Invalid("asks", "the ask of %s lies ahead: it was recorded under a wrong clock; undo its event first "+
+				"(the listing's events show it; send one of the kind void that names it)", last)
+		}
 		return Invalid("asks", "an ask of %s is after ended_on %s", last, d.EndedOn)
 	}
 	return nil

@@ -24,6 +24,7 @@ const (
 	EventPause      = "pause"      // pauses changed
 	EventInterest   = "interest"   // a reading of views, saves, messages, viewings
 	EventOffer      = "offer"      // somebody offered an amount; owner-only
+	EventAnswer     = "answer"     // what the owner said to an offer; owner-only
 	EventHold       = "hold"       // kept for a buyer until a day
 	EventRelease    = "release"    // a hold ended without a sale
 	EventSold       = "sold"       //
@@ -130,6 +131,7 @@ var eventFields = map[string]struct {
 	"resume":       {},
 	EventInterest:  {optional: []string{"views", "saves", "messages", "viewings"}},
 	EventOffer:     {needed: []string{"amount"}, optional: offerFields[1:]},
+	EventAnswer:    {needed: []string{"offer", "answer"}, optional: []string{"amount"}},
 	EventHold:      {needed: []string{"until"}, optional: []string{"deposit", "offer"}},
 	EventRelease:   {needed: []string{"why"}},
 	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},

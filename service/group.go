@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -67,12 +68,19 @@ type Member struct {
 
 // Location is the group's time zone.
 func (g *Group) Location() *time.Location {
+	if loc, ok := zones.Load(g.TimeZone); ok {
+		return loc.(*time.Location) //nolint:forcetypeassert // nothing else is stored
+	}
 	loc, err := time.LoadLocation(g.TimeZone)
 	if err != nil {
 		return time.UTC // checked when it was set; zones are linked in
 	}
+	zones.Store(g.TimeZone, loc)
 	return loc
 }
+
+// zones are those that were read, by name: each request of a group asks for its own.
+var zones sync.Map
 
 const squareMetresPerSquareFoot = 0.09290304 // exact, from 0.3048 m to the foot
 

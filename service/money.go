@@ -1,6 +1,7 @@
 package service
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"math"
@@ -93,6 +94,10 @@ func ParseMoney(text string, c Currency, decimal rune) (Money, error) {
 	n, err := parseDecimal(bare, c.Digits, decimal)
 	if err != nil {
 		return 0, fmt.Errorf("%q is not an amount in %s: %w", Clip(text), c.Code, err)
+	}
+	if mark := strings.LastIndexAny(bare, string(cmp.Or(decimal, '.'))); mark >= 0 && len(bare)-mark == 4 && c.Digits < 3 {
+		return 0, fmt.Errorf("%q has three digits after its mark: write %s if thousands are meant, or leave the last zeros out",
+			Clip(text), bare[:mark]+bare[mark+1:])
 	}
 	if n > MaxMinor || n < -MaxMinor {
 		return 0, fmt.Errorf("%q is more than this service keeps", Clip(text))
@@ -210,3 +215,7 @@ func (m Money) Short(c Currency) string {
 	}
 	return text
 }
+
+// CurrencySigns are the code and the signs that may stand beside amounts of a
+// currency.
+func CurrencySigns(code string) []string { return append([]string{code}, currencySymbols[code]...) }

@@ -18,6 +18,9 @@ type Offer struct {
 	Note    string
 }
 
+// Answers are what can be said to an offer.
+var Answers = []string{"take", "counter", "refuse"}
+
 // offerFields are what is told with an offer.
 var offerFields = []string{"amount", "comes", "cash", "deposit", "note"}
 

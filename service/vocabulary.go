@@ -86,6 +86,9 @@ func nearest(s string, known []string) string {
 	return best
 }
 
+// Edits counts the edits between two words.
+func Edits(a, b string) int { return editDistance(a, b) }
+
 // editDistance is the Levenshtein distance in bytes.
 func editDistance(a, b string) int {
 	row := make([]int, len(b)+1)

@@ -10,7 +10,9 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -54,25 +56,34 @@ func mustRead(name string) string {
 	return string(text)
 }
 
-var boardPages = func() map[string]*template.Template {
-	base := template.Must(template.New("frame.html").Funcs(boardFuncs).ParseFS(boardFiles, "frame.html", "cautions.html", "advice.html", "fields.html"))
-	pages := make(map[string]*template.Template)
-	for _, name := range []string{"signin", "invitation", "board", "listing", "confirm", "whatif", "finds", "problem"} {
-		pages[name] = template.Must(template.Must(base.Clone()).ParseFS(boardFiles, ""+name+".html"))
+var pageNames = []string{"signin", "invitation", "today", "listings", "charts", "wall", "listing", "confirm", "whatif", "finds", "problem", "pieces", "piece", "newpiece", "settings", "keys"}
+
+// pages are the templates in each currency that was used: amounts stand with
+// their sign.
+var pages sync.Map
+
+func pagesIn(c service.Currency) map[string]*template.Template {
+	if made, ok := pages.Load(c.Code); ok {
+		return made.(map[string]*template.Template) //nolint:errcheck // only those are stored
 	}
-	return pages
-}()
+	base := template.Must(template.New("frame.html").Funcs(funcsIn(c)).ParseFS(boardFiles, "frame.html", "cautions.html", "advice.html", "fields.html", "actions.html"))
+	made := make(map[string]*template.Template)
+	for _, name := range pageNames {
+		made[name] = template.Must(template.Must(base.Clone()).ParseFS(boardFiles, name+".html"))
+	}
+	pages.Store(c.Code, made)
+	return made
+}
 
 // boardFrame is what all pages show around their own part.
 type boardFrame struct {
-	Title   string
-	Style   string // address of the stylesheet
-	At      string // which entry of the menu this is
-	Build   string
-	Viewer  *service.Actor // nil: not signed in
-	IsFeed  bool           // a wall screen: no links, no forms
-	Refresh int            // seconds after which it loads itself again; 0: never
-	Page    any
+	Title  string
+	Style  string // address of the stylesheet
+	At     string // which entry of the menu this is
+	Build  string
+	Viewer *service.Actor // nil: not signed in
+	IsFeed bool           // a wall screen: no links, no forms
+	Page   any
 }
 
 const sessionCookie = "askwright_session"
@@ -82,14 +93,15 @@ const sessionCookie = "askwright_session"
 func (s *Board) render(c *gin.Context, status int, name string, f boardFrame) error {
 	f.Style, f.Build = "/board/style.css?v="+boardVersion, s.build
 	if f.Viewer != nil {
-		f.IsFeed = !f.Viewer.Can(service.ScopeRead)
+		f.IsFeed = f.IsFeed || !f.Viewer.Can(service.ScopeRead)
+	}
+	var currency service.Currency
+	if f.Viewer != nil {
+		currency = f.Viewer.Group.Currency
 	}
 	var out bytes.Buffer
-	if err := boardPages[name].ExecuteTemplate(&out, "frame.html", f); err != nil {
+	if err := pagesIn(currency)[name].ExecuteTemplate(&out, "frame.html", f); err != nil {
 		return fmt.Errorf("write the page %s: %w", name, err)
-	}
-	if f.Refresh > 0 {
-		c.Header("Refresh", fmt.Sprint(f.Refresh))
 	}
 	c.Header("Content-Type", "text/html; charset=utf-8")
 	c.Status(status)
@@ -127,12 +139,14 @@ func (s *Board) Page(scope string, h web.Handler) web.Handler {
 	}
 }
 
-// boardWeight is what the board itself weighs: it reviews all open listings.
+// boardWeight is what a page weighs that reviews all open listings.
 const boardWeight = 5
 
-// take shows a page; the board itself when it has its turn.
+var weightyPages = []string{"/board", "/board/listings", "/board/charts", "/board/wall"}
+
+// take shows a page; one that weighs more when it has its turn.
 func (s *Board) take(c *gin.Context, a *service.Actor, h web.Handler) error {
-	if c.FullPath() != "/board" {
+	if !slices.Contains(weightyPages, c.FullPath()) {
 		return h(c, a)
 	}
 	end, err := s.Turn(c, a)

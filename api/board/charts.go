@@ -55,7 +55,7 @@ func survivalChart(d wire.DaysToSell) template.HTML {
 	y := chart.Axis{High: 1, From: 122, To: 8}
 	for _, v := range []float64{0, 0.5, 1} {
 		p.Line("grid", x.From, y.At(v), x.To, y.At(v))
-		p.Text("tick", "end", x.From-5, y.At(v)+4, "%.0f %%", 100*v)
+		p.Text("tick", "end", x.From-5, y.At(v)+4, "%.0f%%", 100*v)
 	}
 	for _, v := range x.Ticks(4) {
 		p.Text("tick", "middle", x.At(v), 140, "%.0f", v)
@@ -122,7 +122,7 @@ func fairChart(reviews []wire.Review) template.HTML {
 	p.Line("axis", x.From-8, base, x.To+8, base)
 	p.Line("mark", x.At(0), 2, x.At(0), base+4)
 	for _, v := range []float64{-40, -20, 0, 20, 40} {
-		label := fmt.Sprintf("%+.0f %%", v)
+		label := fmt.Sprintf("%+.0f%%", v)
 		if v == 0 {
 			label = "fair"
 		}
@@ -268,7 +268,7 @@ func storyChart(v wire.Viewer, l *service.Listing, events []wire.Event, today pr
 // tape is the common scale of the bars, in active days.
 type tape struct{ Days int }
 
-func tapeFor(reviews []wire.Review) tape {
+func tapeFor(reviews []listRow) tape {
 	most := 60
 	for _, r := range reviews {
 		most = max(most, r.ActiveDays)
@@ -287,7 +287,7 @@ func (t tape) place(days int) float64 {
 
 // Bar draws the active days along the expected span: thin within it, thick
 // beyond.
-func (t tape) Bar(r wire.Review) template.HTML {
+func (t tape) Bar(r listRow) template.HTML {
 	var out strings.Builder
 	out.WriteString(`<svg class="bar" viewBox="0 0 240 14" preserveAspectRatio="none" aria-hidden="true">`)
 	age, span := t.place(r.ActiveDays), float64(tapeWidth)

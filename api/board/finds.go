@@ -29,9 +29,11 @@ type findsPage struct {
 	Fields, More []formField
 	Wrong        []string // what belongs to no field
 	Limit        *wire.PurchaseLimit
-	Name         string // for keeping it; empty: the key cannot write
-	Kept         string // ref of what was just kept
-	Finds        []find // the best first
+	Name         string  // for keeping it; empty: the key cannot write
+	Kept         string  // ref of what was just kept
+	Finds        []find  // the best first
+	Last         []asked // about lately, on this device
+	Token        string
 	Unit         string
 	Currency     string
 }
@@ -96,11 +98,27 @@ func (s *Board) GetBoardFinds(c *gin.Context, a *service.Actor) error {
 	if slices.ContainsFunc(page.Finds, func(f find) bool { return f.Row.Ref == kept }) {
 		page.Kept = kept // not just any text of an address
 	}
+	page.Last = s.lastFinds(c.Request.Context(), c, a)
+	if page.Limit != nil {
+		remember(c, filled(slices.Concat(findFields, findMore), "", sent))
+	} else if len(page.Last) > 0 && status == http.StatusOK {
+		page.again(page.Last[0].Cells)
+	}
 	return s.render(c, status, "finds", boardFrame{Title: "Finds", At: "finds", Viewer: a, Page: page})
+}
+
+// again fills in what the last find had that the next one mostly has, too.
+func (p *findsPage) again(last service.Cells) {
+	given := map[string]string{}
+	for _, name := range []string{"material", "condition", "planned_finish"} {
+		given[name] = last[name]
+	}
+	fill(p.Fields, given)
 }
 
 func (s *Board) findsPage(ctx context.Context, a *service.Actor, sent url.Values) (*findsPage, int, error) {
 	page := &findsPage{
+		Token:  service.NewID().String(),
 		Fields: formFields(findFields, "", sent), More: formFields(findMore, "", sent), Unit: lengthsIn(a.Group.Unit), Currency: a.Group.Currency.Code,
 	}
 	page.Fields[0].Required = true
@@ -171,14 +189,14 @@ func rankOf(f find) int {
 //	@Failure	422	"a value is wrong; the form again"
 //	@Router		/board/finds [post]
 func (s *Board) PostBoardFind(c *gin.Context, a *service.Actor) error {
-	if err := c.Request.ParseForm(); err != nil {
-		return web.Refuse(web.Malformed, "the form cannot be read")
-	}
 	ctx, sent := c.Request.Context(), c.Request.PostForm
 	ref := strings.TrimSpace(sent.Get("ref"))
 	find := filled(slices.Concat(findFields, findMore), "", sent)
 	find["ref"] = ref
-	_, err := s.app.Recording.KeepFind(ctx, a, find)
+	err := s.once(c, a, func(ctx context.Context) (string, error) {
+		_, err := s.app.Recording.KeepFind(ctx, a, find)
+		return "/board/finds?kept=" + url.QueryEscape(ref) + "#finds", err
+	})
 	var wrong *service.InvalidError
 	if errors.As(err, &wrong) {
 		page, _, err := s.findsPage(ctx, a, sent)
@@ -188,9 +206,5 @@ func (s *Board) PostBoardFind(c *gin.Context, a *service.Actor) error {
 		page.Wrong = append(page.Wrong, blame(wrong.Fields, func(column string) *formField { return fieldNamed(column, page.Fields, page.More) })...)
 		return s.render(c, http.StatusUnprocessableEntity, "finds", boardFrame{Title: "Finds", At: "finds", Viewer: a, Page: page})
 	}
-	if err != nil {
-		return err
-	}
-	c.Redirect(http.StatusSeeOther, "/board/finds?kept="+url.QueryEscape(ref)+"#finds")
-	return nil
+	return err
 }

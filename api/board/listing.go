@@ -4,6 +4,7 @@ import (
 	"context"
 	"html/template"
 	"net/http"
+	"net/url"
 	"slices"
 
 	"github.com/gin-gonic/gin"
@@ -25,15 +26,13 @@ type storyPage struct {
 	Suggestion wire.Suggestion
 	Curve      template.HTML
 	Story      template.HTML
-	Happened   []happening // newest first
-	Done       *happening  // what was just recorded
-	Mine       bool        // and the key may write
-	Today      string
-	Currency   string
+	Happened   []happening  // newest first
+	Done       *happening   // what was just recorded
+	Actions    []action     // none: it is another's, or the key only reads
+	Offers     []offer      // to answer, or answered lately; the newest first
+	Text       *listingText // to post; nil: it is not one's own, or over
+	Today      pricing.Date
 }
-
-// Paused reports whether nobody can have it today.
-func (p *storyPage) Paused() bool { return p.Review != nil && p.Review.State == pricing.StatePaused }
 
 // Advised is the ask that the best remedy names, "" where none does.
 func (p *storyPage) Advised() string {
@@ -43,17 +42,16 @@ func (p *storyPage) Advised() string {
 	return wire.Trimmed(0, p.Review.Best().Ask.Text())
 }
 
-// undoForm undoes one event.
-type undoForm struct {
-	Listing, Event uuid.UUID
-	Text           string
-}
-
 // happening is one event in words.
 type happening struct {
 	wire.Event
 	Text    string
 	CanUndo bool
+}
+
+// isMade reports whether the event made its row: undone it is gone.
+func (h happening) isMade() bool {
+	return h.Kind == service.EventRecorded || (h.Kind == service.EventListed && h.Changes["stage"].Old == "")
 }
 
 // GetBoardListing tells one listing's story, what its ask leads to and what
@@ -82,9 +80,15 @@ func (s *Board) GetBoardListing(c *gin.Context, a *service.Actor) error {
 	if err != nil {
 		return err
 	}
-	if i := slices.IndexFunc(page.Happened, func(h happening) bool { return h.ID.String() == done }); i >= 0 {
-		page.Done = &page.Happened[i]
+	if !page.Row.IsOffered() {
+		to := pageOf(page.Row)
+		if done != "" {
+			to += "?done=" + url.QueryEscape(done)
+		}
+		c.Redirect(http.StatusSeeOther, to)
+		return nil
 	}
+	page.Done = doneOf(page.Happened, done, len(page.Actions) > 0)
 	return s.render(c, http.StatusOK, "listing", boardFrame{Title: page.Row.Ref, Viewer: a, Page: page})
 }
 
@@ -95,8 +99,10 @@ func (s *Board) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) (
 	}
 	v := wire.ViewerOf(a)
 	page := &storyPage{
-		Row: row, Facts: v.Facts(row), Mine: row.MemberID == a.MemberID && a.Can(service.ScopeWrite), Today: a.Today.String(),
-		Currency: a.Group.Currency.Code,
+		Row: row, Facts: v.Facts(row), Today: a.Today,
+	}
+	if !row.IsOffered() {
+		return page, nil // it has a page of its own
 	}
 	if m := row.CurrentAsk(); m != 0 {
 		ask := web.Exact(m, v.Currency)
@@ -125,21 +131,49 @@ func (s *Board) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) (
 	}
 	page.Curve = curveChart(page.Suggestion, present).HTML()
 	shown := v.Events(row, events)
-	if row.IsOffered() {
-		page.Story = storyChart(v, row, shown, a.Today).HTML()
+	page.Story = storyChart(v, row, shown, a.Today).HTML()
+	if isMine(a, row) {
+		page.Actions = possible(row, a.Today, page.Review != nil && page.Review.HeldUntil != nil)
+		for i := range page.Actions {
+			if ask := page.Advised(); page.Actions[i].Kind == service.EventAsk && ask != "" {
+				page.Actions[i].Query = "&ask=" + url.QueryEscape(ask)
+			}
+		}
+		if text, err := s.app.History.ListingText(ctx, a, row.ID); err == nil { // what is over has none
+			page.Text = &listingText{text.Title, text.Description}
+		}
+		if err := s.offers(ctx, a, page, events); err != nil {
+			return nil, err
+		}
 	}
-	page.Happened = happenings(shown, page.Mine)
+	page.Happened = happenings(v, shown, len(page.Actions) > 0)
 	return page, nil
 }
 
+// isMine reports whether the viewer may record something about a row here.
+func isMine(a *service.Actor, row *service.Listing) bool {
+	return row.MemberID == a.MemberID && a.Can(service.ScopeWrite)
+}
+
 // happenings tells events, the newest first. What can be undone is what changed
-// the listing and was not undone.
-func happenings(events []wire.Event, mine bool) []happening {
+// the row and was not undone; what made it, only at once.
+func happenings(v wire.Viewer, events []wire.Event, mine bool) []happening {
 	var out []happening
 	for _, e := range slices.Backward(events) {
-		text := e.Tell()
-		fixed := e.Kind == service.EventVoid || e.Kind == service.EventListed || e.Kind == service.EventRecorded || e.Kind == service.EventRefinish
-		out = append(out, happening{Event: e, Text: text, CanUndo: mine && !fixed && e.VoidedBy == nil})
+		h := happening{Event: e, Text: v.Tell(e)}
+		h.CanUndo = mine && e.Kind != service.EventVoid && e.Kind != service.EventRefinish && !h.isMade() && e.VoidedBy == nil
+		out = append(out, h)
 	}
 	return out
+}
+
+// doneOf is what was just recorded, which can be undone even where it made a row.
+func doneOf(happened []happening, done string, mine bool) *happening {
+	i := slices.IndexFunc(happened, func(h happening) bool { return isDone(&h.Event, done) })
+	if i < 0 {
+		return nil
+	}
+	h := happened[i]
+	h.CanUndo = mine && h.Kind != service.EventVoid && h.VoidedBy == nil
+	return &h
 }

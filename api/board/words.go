@@ -10,6 +10,8 @@ import (
 	"askwright/api/chart"
 	"askwright/api/web"
 	"askwright/api/wire"
+	"askwright/pricing"
+	"askwright/service"
 	"askwright/service/prose"
 )
 
@@ -17,46 +19,112 @@ import (
 // element, whose value is what the API answers; what is seen is rounded for
 // reading, as in the sentences.
 
-var boardFuncs = template.FuncMap{
-	"word":   func(s string) string { return strings.ReplaceAll(s, "_", " ") },
-	"amount": func(n any) template.HTML { return figure(n, readable) },
-	"exact":  func(n any) template.HTML { return figure(n, wire.Trimmed) },
-	"plain": func(n any) template.HTML {
-		return figure(n, func(x float64, _ string) string { return strconv.FormatFloat(x, 'f', -1, 64) })
-	},
-	"signed": func(n any) template.HTML {
-		return figure(n, func(x float64, s string) string { return withSign(x, readable(x, s)) })
-	},
-	"points": func(n any) template.HTML {
-		return figure(n, func(x float64, _ string) string { return withSign(x, fmt.Sprintf("%.0f", x)) })
-	},
-	"percent": func(n any) template.HTML {
-		return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f", x) })
-	},
-	"share": func(n any) template.HTML {
-		return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f", 100*x) })
-	},
-	"glyph":    glyph,
-	"task":     taskOf,
-	"above":    aboveFair,
-	"said":     wire.Said,
-	"some":     func(n web.Number) bool { return asFloat(n) != 0 },
-	"why":      func(reason string) string { return prose.Causes[reason] },
-	"check":    func(name string) string { return wire.CheckWords[name] },
-	"minutes":  func(seconds int) int { return seconds / 60 },
-	"balanced": balanced,
-	"lengths":  lengthsIn,
-	"undo":     func(p *storyPage, h happening) undoForm { return undoForm{p.Row.ID, h.ID, h.Text} },
-	"signs":    func() template.HTML { return chart.Signs },
-	"chart":    ageChart,
-	"fair":     fairChart,
-	"survival": survivalChart,
-	"plural": func(n int, one, many string) string {
-		if n == 1 {
-			return one
+// funcsIn are the functions of templates, for amounts in a currency.
+func funcsIn(c service.Currency) template.FuncMap {
+	voice := prose.In(c)
+	money := func(n any, write func(float64) string) template.HTML {
+		return figure(n, func(x float64, text string) string {
+			if isCount(n) {
+				return text
+			}
+			return write(x)
+		})
+	}
+	return template.FuncMap{
+		"word":   inWords,
+		"amount": func(n any) template.HTML { return money(n, voice.Money) },
+		"exact":  func(n any) template.HTML { return money(n, voice.Amount) },
+		"plain": func(n any) template.HTML {
+			return figure(n, func(x float64, _ string) string { return strconv.FormatFloat(x, 'f', -1, 64) })
+		},
+		"hours": func(n any) template.HTML {
+			return figure(n, func(x float64, _ string) string { return prose.Hours(x) })
+		},
+		"signed": func(n any) template.HTML {
+			return money(n, func(x float64) string { return withSign(x, voice.Money(x)) })
+		},
+		"points": func(n any) template.HTML {
+			return figure(n, func(x float64, _ string) string { return withSign(x, fmt.Sprintf("%.0f", x)) + "%" })
+		},
+		"percent": func(n any) template.HTML {
+			return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f%%", x) })
+		},
+		"share": func(n any) template.HTML {
+			return figure(n, func(x float64, _ string) string { return fmt.Sprintf("%.0f%%", 100*x) })
+		},
+		"chance": func(n any) template.HTML {
+			return figure(n, func(x float64, _ string) string { return prose.Chance(x) })
+		},
+		"day":      func(on any, today pricing.Date) template.HTML { return dayInWords(on, today) },
+		"glyph":    glyph,
+		"task":     taskOf,
+		"plan":     planOf,
+		"above":    aboveFair,
+		"said":     wire.Said,
+		"some":     func(n web.Number) bool { return asFloat(n) != 0 },
+		"why":      func(reason string) string { return prose.Causes[reason] },
+		"check":    func(name string) string { return wire.CheckWords[name] },
+		"minutes":  func(seconds int) int { return seconds / 60 },
+		"balanced": balanced,
+		"lengths":  lengthsIn,
+		"undo":     undoOf,
+		"signs":    func() template.HTML { return chart.Signs },
+		"chart":    ageChart,
+		"fair":     fairChart,
+		"survival": survivalChart,
+		"plural": func(n int, one, many string) string {
+			if n == 1 {
+				return one
+			}
+			return many
+		},
+	}
+}
+
+// isCount tells a count from an amount of money.
+func isCount(n any) bool {
+	switch n.(type) {
+	case int, *int:
+		return true
+	}
+	return false
+}
+
+// wordsFor are what people say for words of lists, where the words themselves are
+// not plain.
+var wordsFor = map[string]string{
+	"no_show": "they didn't come", "cancelled": "I called it off", "given_away": "donated or given away", "kept": "kept it", "broken_up": "parted out",
+	"in_work": "on the bench", "on_bench": "on the bench", "withdrawn": "pulled", "let_go": "retired", "found": "find", "open": "listed", "gone": "already gone", "space": "no room",
+	"purchase_cost": "the piece itself", "pickup_cost": "pickup", "materials_cost": "materials", "other_cost": "something else", "fees": "venue fees",
+	"delivery_cost": "delivery, what it cost me", "delivery_charged": "delivery, what they paid me", "hours": "bench hours", "hours_other": "other hours",
+	"take": "yes", "refuse": "no", "counter": "a counteroffer", "mdf": "MDF", "two_tone": "two-tone", "off_white": "off-white", "mid_century": "mid-century",
+	"feed": "read-only link", "in": "inches", "cm": "centimeters", "mdy": "month/day/year", "dmy": "day/month/year", "estimate": "own price",
+	"board session": "a signed-in device", "planned_finish": "finish", "planned_condition": "condition when done", "sale_price": "sale price", "transport": "pickup",
+}
+
+func inWords(s string) string {
+	if words, ok := wordsFor[s]; ok {
+		return words
+	}
+	return service.InWords(s)
+}
+
+// dayInWords writes a day as people do: Dec 12; of another year Dec 12, 2025.
+func dayInWords(on any, today pricing.Date) template.HTML {
+	day, known := on.(pricing.Date)
+	if text := fmt.Sprint(on); !known {
+		var err error
+		if p, ok := on.(*string); ok && p != nil {
+			text = *p
 		}
-		return many
-	},
+		if day, err = pricing.ParseDate(text); err != nil {
+			return ""
+		}
+	}
+	if day.IsZero() {
+		return ""
+	}
+	return template.HTML(`<time datetime="` + day.String() + `">` + prose.Day(day, today) + `</time>`) //nolint:gosec // of a day
 }
 
 // figure writes a number of the API, or nothing where there is none.
@@ -79,17 +147,10 @@ func figure(n any, show func(float64, string) string) template.HTML {
 	return template.HTML(`<data value="` + text + `">` + show(x, text) + `</data>`) //nolint:gosec // text was read as a number
 }
 
-// readable rounds an amount as the sentences do.
-func readable(x float64, _ string) string {
-	if math.Abs(x) < 10 && x != math.Trunc(x) {
-		return fmt.Sprintf("%.2f", x)
-	}
-	return fmt.Sprintf("%.0f", math.Round(x)+0) // no -0
-}
-
+// withSign puts + before what is above zero; money has its own −.
 func withSign(x float64, text string) string {
-	if strings.Trim(text, "-0.") == "" {
-		return "0"
+	if strings.Trim(text, "-−0.$€£ABCDEFGHIJKLMNOPQRSTUVWXYZ ") == "" {
+		return strings.TrimLeft(text, "-−")
 	}
 	if x > 0 {
 		return "+" + text
@@ -133,6 +194,9 @@ func taskOf(r wire.Review) task {
 	}
 	return task{}
 }
+
+// planOf is what the plan of a listing says next.
+func planOf(r listRow, _ pricing.Date) task { return taskOf(r.Review) }
 
 func asFloat(n web.Number) float64 {
 	x, err := strconv.ParseFloat(string(n), 64)

@@ -93,6 +93,8 @@ var (
 		"Nothing of it was taken. Send it in parts; importing in parts is safe because rows are known by their ref."}
 	unsupportedMedia = &ProblemType{"unsupported-media-type", "The form of the body is not supported", http.StatusUnsupportedMediaType,
 		"Send application/json; imports also take text/csv."}
+	Misdirected = &ProblemType{"misdirected", "The request is for another server", http.StatusMisdirectedRequest,
+		"This server does not answer to the name in the header Host. Whoever runs it lists its names in ASKWRIGHT_HOSTS."}
 	Invalid = &ProblemType{"invalid", "Some values are wrong", http.StatusUnprocessableEntity,
 		"The request was understood but values are wrong. errors names each one with its place and the reason."}
 	NothingLanded = &ProblemType{"nothing-landed", "None of the rows could be kept", http.StatusUnprocessableEntity,
@@ -108,7 +110,7 @@ var (
 // ProblemTypes are all kinds of problems, as /problems lists them.
 var ProblemTypes = []*ProblemType{
 	Malformed, keyInAddress, Unauthenticated, Forbidden, NotFound, methodNotAllowed, NotAcceptable, Conflict, inProgress,
-	Renamed, Changed, TooLarge, unsupportedMedia, Invalid, NothingLanded, TooMany, Internal, Unavailable,
+	Renamed, Changed, TooLarge, unsupportedMedia, Misdirected, Invalid, NothingLanded, TooMany, Internal, Unavailable,
 }
 
 // URI is the type's address.

@@ -6,67 +6,140 @@ import (
 	"maps"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
 	"askwright/api/web"
+	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // Tell is an event in words.
-func (e Event) Tell() string {
+func (v Viewer) Tell(e Event) string {
 	switch e.Kind {
 	case service.EventRecorded:
-		return "Came on file"
+		return "Added"
 	case service.EventBought:
 		return "Bought"
 	case service.EventInWork:
 		return "Work began"
 	case service.EventPassed:
-		return "Not bought"
+		return "Passed"
 	case service.EventLetGo:
-		return "Let go without a sale"
+		return "Retired without a sale"
 	case service.EventListed:
-		return "Listed" + lastAsk(e.Changes["asks"].New, " at ")
+		return "Listed" + v.lastAsk(e.Changes["asks"].New, " at ")
 	case service.EventAsk:
-		return "Asks" + lastAsk(e.Changes["asks"].New, " ") + lastAsk(e.Changes["asks"].Old, " instead of ")
+		return "Asks" + v.lastAsk(e.Changes["asks"].New, " ") + v.lastAsk(e.Changes["asks"].Old, " instead of ")
 	case service.EventPause:
-		if strings.HasSuffix(e.Changes["pauses"].New, "..") {
-			return "Paused"
-		}
-		return "Pauses now " + cmp.Or(strings.ReplaceAll(e.Changes["pauses"].New, ";", ", "), "none")
+		return v.tellPause(e.Changes["pauses"].New)
 	case service.EventInterest:
-		var parts []string
-		for _, name := range []string{"views", "saves", "messages", "viewings"} {
-			if v, ok := e.Changes[name]; ok {
-				parts = append(parts, cmp.Or(v.New, "no known")+" "+name)
-			}
-		}
-		return strings.Join(parts, ", ") + " so far"
+		return tellInterest(e)
 	case service.EventOffer:
-		return "Offer of " + Trimmed(0, e.Details["amount"])
+		return "Offer of " + v.money(e.Details["amount"])
+	case service.EventAnswer:
+		if amount := e.Details["amount"]; amount != "" {
+			return "Answered: " + v.money(amount) + " instead"
+		}
+		return "Answered: " + map[string]string{"take": "yes", "refuse": "no"}[e.Details["answer"]]
+	case service.EventHold:
+		return "Held for a buyer through " + v.day(e.Details["until"])
+	case service.EventRelease:
+		return "Released: " + ReleaseWords[e.Details["why"]]
 	case service.EventSold:
-		return "Sold for " + Trimmed(0, e.Changes["sale_price"].New)
+		return "Sold for " + v.money(e.Changes["sale_price"].New)
 	case service.EventWithdrawn:
-		return "Taken down"
+		return "Pulled"
 	case service.EventReopened:
-		return "Open again"
+		return "Back on the market"
 	case service.EventRefinish:
-		return "Taken down to be refinished, next as " + e.Details["ref"]
+		return "Pulled to be refinished" + strings.TrimSuffix(", next as "+e.Details["ref"], ", next as ")
 	case service.EventVoid:
 		return "An entry was undone"
+	case service.EventLedger:
+		return "Costs and notes" + v.changed(e)
 	}
-	var names []string
-	for name := range e.Changes {
-		names = append(names, strings.ReplaceAll(name, "_", " "))
+	return "Corrected" + v.changed(e)
+}
+
+// ReleaseWords say why a hold was released.
+var ReleaseWords = map[string]string{
+	service.ReleasedNoShow: "the buyer didn't come", service.ReleasedFellThrough: "it fell through", service.ReleasedCancelled: "you called it off",
+}
+
+// money writes an amount of an event with its sign.
+func (v Viewer) money(text string) string {
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return text
 	}
-	slices.Sort(names)
-	if e.Kind == service.EventLedger {
-		return "Ledger: " + strings.Join(names, ", ")
+	return prose.In(v.Currency).Amount(x)
+}
+
+// day writes a day of an event as people do.
+func (v Viewer) day(text string) string {
+	day, err := pricing.ParseDate(text)
+	if err != nil {
+		return text
 	}
-	return "Corrected: " + strings.Join(names, ", ")
+	return prose.Day(day, v.actor.Today)
+}
+
+// tellPause says the last of the pauses.
+func (v Viewer) tellPause(pauses string) string {
+	from, to, ok := strings.Cut(pauses[strings.LastIndexByte(pauses, ';')+1:], "/")
+	switch {
+	case !ok:
+		return "No pauses any more"
+	case to == "..":
+		return "Paused from " + v.day(from)
+	}
+	return "Paused from " + v.day(from) + ", back on " + v.day(to)
+}
+
+func tellInterest(e Event) string {
+	var parts []string
+	for _, c := range [][2]string{{"views", "view"}, {"saves", "save"}, {"messages", "message"}, {"viewings", "showing"}} {
+		switch n, ok := e.Changes[c[0]]; {
+		case !ok:
+		case n.New == "1":
+			parts = append(parts, "1 "+c[1])
+		default:
+			parts = append(parts, cmp.Or(n.New, "no known")+" "+c[1]+"s")
+		}
+	}
+	return strings.Join(parts, ", ") + " so far"
+}
+
+// changed says what an event changed, to what.
+func (v Viewer) changed(e Event) string {
+	var parts []string
+	for name, values := range e.Changes {
+		column, ok := service.ColumnByName(name)
+		value := service.InWords(values.New)
+		switch {
+		case ok && column.Kind == service.KindMoney && values.New != "":
+			value = v.money(values.New)
+		case ok && column.Kind == service.KindDate && values.New != "":
+			value = v.day(values.New)
+		}
+		parts = append(parts, FactName(name)+" "+cmp.Or(value, "unknown"))
+	}
+	slices.Sort(parts)
+	return strings.TrimSuffix(": "+strings.Join(parts, ", "), ": ")
+}
+
+// lastAsk is the newest amount of a history of asks, after a word.
+func (v Viewer) lastAsk(history, before string) string {
+	_, amount, ok := strings.Cut(history[strings.LastIndexByte(history, ';')+1:], ":")
+	if !ok {
+		return ""
+	}
+	return before + v.money(amount)
 }
 
 // Event is a dated fact about a listing.
@@ -119,7 +192,7 @@ var EventColumns = web.ColumnsOf[Event](`
 
 // EventRequest asks for an event. Which fields apply depends on the kind.
 type EventRequest struct {
-	Kind           string       `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,offer,hold,release,sold,withdrawn,reopen,refinish,void"`
+	Kind           string       `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,offer,answer,hold,release,sold,withdrawn,reopen,refinish,void"`
 	On             string       `json:"on" format:"date"` // default: today
 	Voids          *uuid.UUID   `json:"voids" format:"uuid"`
 	PurchaseCost   *web.Decimal `json:"purchase_cost" swaggertype:"number"`         // bought; owner only
@@ -135,7 +208,8 @@ type EventRequest struct {
 	Saves          *web.Decimal `json:"saves" swaggertype:"integer"`                // interest
 	Messages       *web.Decimal `json:"messages" swaggertype:"integer"`             // interest
 	Viewings       *web.Decimal `json:"viewings" swaggertype:"integer"`             // interest
-	Amount         *web.Decimal `json:"amount" swaggertype:"number"`                // offer
+	Amount         *web.Decimal `json:"amount" swaggertype:"number"`                // offer; answer: the counter
+	Answer         *string      `json:"answer" enums:"take,counter,refuse"`         // answer
 	Comes          *string      `json:"comes"`                                      // offer: today, or the day on which the buyer comes
 	Deposit        *web.Decimal `json:"deposit" swaggertype:"number"`               // offer, hold: paid already
 	Offer          *string      `json:"offer" format:"uuid"`                        // hold: the offer that led to it

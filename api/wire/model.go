@@ -87,6 +87,8 @@ type TrackRecord struct {
 	Model    string   `json:"model" example:"3.412.2026-03-05"`
 	Kept     Scores   `json:"kept"`     // of the suggestions that were shown
 	Backtest Backtest `json:"backtest"` // of those that would have been made
+	// Purchases: stated against realized.
+	Purchases PurchaseRecord `json:"purchases"`
 }
 
 // Backtest replays the group's history: in each of the last 24 months the model
@@ -284,8 +286,8 @@ func Optional(x *float64, write func(float64) web.Number) *web.Number {
 	return &n
 }
 
-// TrackRecordOf shows how the suggestions turned out.
-func TrackRecordOf(r *track.Record) TrackRecord {
+// TrackRecord shows how the suggestions turned out.
+func (v Viewer) TrackRecord(r *track.Record) TrackRecord {
 	months := web.Each(r.Replay.Months, func(m track.ReplayMonth) BacktestMonth {
 		return BacktestMonth{
 			Month: m.Month, FittedOn: m.FittedOn.String(), Sold: m.Sold,
@@ -296,5 +298,7 @@ func TrackRecordOf(r *track.Record) TrackRecord {
 		Model:    r.Model,
 		Kept:     ScoresOf(r.Kept),
 		Backtest: Backtest{Scores: ScoresOf(r.Replay.Scores), Months: months},
+
+		Purchases: v.purchaseRecord(&r.Purchases),
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"askwright/service"
 	"askwright/service/advice"
 	"askwright/service/recording"
+	"askwright/service/track"
 )
 
 // PurchaseRequest asks what to pay at most for some finds.
@@ -63,6 +64,8 @@ type PurchaseLimit struct {
 	Refusal     *Refusal         `json:"refusal,omitempty"`
 	Sentences   []Sentence       `json:"sentences"`
 	Cautions    []Caution        `json:"cautions"`
+
+	Errors []web.ProblemError `json:"errors"` // why the find could not be read: nothing else is answered then
 }
 
 // PurchaseOutcome is what a price leads to on average. No profit is stated from
@@ -195,7 +198,7 @@ func (v Viewer) PurchaseLimit(f advice.PurchaseLimit) PurchaseLimit {
 			Hours: web.Rounded(f.Work.Hours, 2), DaysOut: f.Work.DaysOut, CostsFrom: f.Work.CostsFrom,
 		},
 		Inspect: web.Each(f.Inspect, func(i service.Inspection) Inspection { return Inspection(i) }), Warnings: warnings(f.Warnings, v.actor.Group), Basis: basis(f.Basis, f.Model), Labels: f.Labels, Refusal: RefusalOf(f.Refusal), Sentences: Sentences(f.Sentences),
-		Cautions: Cautions(f.Cautions), SalePrice: priceRange(f.Likely, money),
+		Cautions: Cautions(f.Cautions), SalePrice: priceRange(f.Likely, money), Errors: web.ProblemErrors(f.Errors),
 		AtMost: v.purchaseOutcome(f.AtMost), AtSellerAsk: v.purchaseOutcome(f.AtSellerAsk),
 	}
 	if f.PassBy != "" {
@@ -240,3 +243,46 @@ var PurchaseColumns = web.ColumnsOf[PurchaseLimit](`
 	condition=plan.condition hours=plan.hours days_out=plan.days_out costs_from=plan.costs_from ask
 	sale_price_likely=sale_price.likely sale_price_low=sale_price.low
 	sale_price_high=sale_price.high inspect refusal=refusal.reason cautions`)
+
+// PurchaseRecord says what came of buying.
+type PurchaseRecord struct {
+	// PricesAsked: of finds that a limit was asked for with their price, the
+	// newest 1,000 of the group.
+	PricesAsked int        `json:"prices_asked"`
+	UsualShare  web.Number `json:"usual_share" swaggertype:"number" example:"0.65"` // of what a find would leave, that is usually asked
+	// Finished: those among them that were bought, and sold or let go.
+	Finished      int            `json:"finished"`
+	StatedCash    web.Number     `json:"stated_cash" swaggertype:"number"`                  // that their sales would bring after fees
+	RealizedCash  web.Number     `json:"realized_cash" swaggertype:"number"`                // that they brought
+	RealizedRatio web.Number     `json:"realized_ratio" swaggertype:"number" example:"0.9"` // that new statements are multiplied by; cautious while few are finished
+	Ledger        PurchaseReplay `json:"ledger"`
+	Sentences     []Sentence     `json:"sentences"`
+}
+
+// PurchaseReplay asks about one's own sold pieces again, as of the month they
+// were bought in and with what they took; nobody else sees it.
+type PurchaseReplay struct {
+	Purchases      int        `json:"purchases"` // with a purchase cost on file
+	StatedCash     web.Number `json:"stated_cash" swaggertype:"number"`
+	RealizedCash   web.Number `json:"realized_cash" swaggertype:"number"`
+	Within         int        `json:"within"` // that cost no more than the limit
+	StatedWithin   web.Number `json:"stated_within" swaggertype:"number"`
+	RealizedWithin web.Number `json:"realized_within" swaggertype:"number"`
+	Earned         int        `json:"earned"` // that left the hours at your rate or more
+	EarnedWithin   int        `json:"earned_within"`
+}
+
+func (v Viewer) purchaseRecord(p *track.Purchases) PurchaseRecord {
+	money := func(m service.Money) web.Number { return web.Exact(m, v.Currency) }
+	r := p.Ledger
+	return PurchaseRecord{
+		PricesAsked: p.PricesAsked, UsualShare: web.Chance(p.UsualShare), Finished: p.Finished,
+		StatedCash: money(p.Stated), RealizedCash: money(p.Realized), RealizedRatio: web.Chance(p.Ratio),
+		Ledger: PurchaseReplay{
+			Purchases: r.Purchases, StatedCash: money(r.Stated), RealizedCash: money(r.Realized),
+			Within: r.Within, StatedWithin: money(r.StatedWithin), RealizedWithin: money(r.RealizedWithin),
+			Earned: r.Earned, EarnedWithin: r.EarnedWithin,
+		},
+		Sentences: Sentences(p.Sentences),
+	}
+}

@@ -36,6 +36,8 @@ type Suggestion struct {
 	Sentences   []Sentence   `json:"sentences"`                                        // the answer for people
 	Warnings    []Warning    `json:"warnings,omitempty"`                               // of what looks like a slip: a size that such pieces hardly have
 	Cautions    []Caution    `json:"cautions"`                                         // the usual ones that apply
+
+	Errors []web.ProblemError `json:"errors"` // why the subject could not be read: nothing else is answered then
 }
 
 // PriceRange is a likely price with the range that holds it at a level.
@@ -163,8 +165,9 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	money := web.MoneyIn(v.Currency)
 	out := Suggestion{
 		Ref: f.Ref, Labels: f.Labels, Sentences: Sentences(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: Cautions(f.Cautions), Refusal: RefusalOf(f.Refusal),
+		Errors: web.ProblemErrors(f.Errors), Unused: notNil(f.Unused),
 		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money),
-		RecordsOnly: priceRange(f.RecordsOnly, money), Unused: notNil(f.Unused), Comparables: make([]Comparable, len(f.Nearest)),
+		RecordsOnly: priceRange(f.RecordsOnly, money), Comparables: make([]Comparable, len(f.Nearest)),
 	}
 	for i, found := range f.Nearest {
 		out.Comparables[i] = v.Comparable(found)

@@ -43,6 +43,18 @@ type NewWebhook struct {
 	Events []string `json:"events" enums:"listing.slow,listing.stale,listing.sold,offer.recorded"` // default: all
 }
 
+// NewWebhookSample asks for a sample message.
+type NewWebhookSample struct {
+	EventType string `json:"event_type" enums:"listing.slow,listing.stale,listing.sold,offer.recorded,webhook.test"`
+	Secret    string `json:"secret" example:"whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"` // of a webhook, or one made up alike
+}
+
+// WebhookSample is a message as it would be sent.
+type WebhookSample struct {
+	Headers map[string]string `json:"headers"` // webhook-id, webhook-timestamp, webhook-signature
+	Body    string            `json:"body"`    // to be sent as it is: these bytes are signed
+}
+
 // WebhookResource shows a webhook without its secret.
 func WebhookResource(w webhook.Webhook) Webhook {
 	return Webhook{
@@ -68,6 +80,7 @@ type WebhookDelivery struct {
 	DeliveredAt *time.Time `json:"delivered_at,omitempty" format:"date-time"`
 	Status      int        `json:"status,omitempty" example:"503"` // HTTP status of the last answer
 	Error       string     `json:"error,omitempty"`                // of the last attempt
+	Payload     string     `json:"payload"`                        // the body that is sent
 }
 
 // WebhookDeliveryPage is a page of deliveries, the latest first.
@@ -80,7 +93,7 @@ type WebhookDeliveryPage struct {
 func DeliveryOf(d webhook.Delivery) WebhookDelivery {
 	out := WebhookDelivery{
 		ID: d.ID, Event: d.Event, CreatedAt: d.CreatedAt.UTC(), State: d.State(), Attempts: d.Attempts, TriedAt: optionalTime(d.TriedAt),
-		NextAt: optionalTime(d.NextAt), DeliveredAt: optionalTime(d.DeliveredAt), Status: d.Status, Error: d.Error,
+		NextAt: optionalTime(d.NextAt), DeliveredAt: optionalTime(d.DeliveredAt), Status: d.Status, Error: d.Error, Payload: d.Payload,
 	}
 	if d.ListingID != uuid.Nil {
 		out.ListingID = &d.ListingID
@@ -90,7 +103,7 @@ func DeliveryOf(d webhook.Delivery) WebhookDelivery {
 
 // WebhookDeliveryColumns are the columns of deliveries.
 var WebhookDeliveryColumns = web.ColumnsOf[WebhookDelivery](`
-	id event listing_id created_at state attempts tried_at next_at delivered_at status error`)
+	id event listing_id created_at state attempts tried_at next_at delivered_at status error payload`)
 
 // WebhookDeliveryQuery is what a list of deliveries can be asked for.
 type WebhookDeliveryQuery struct {

@@ -49,11 +49,14 @@ type Server struct {
 	exited    chan struct{}
 
 	// A server attached to has none of these.
-	lock    *folderLock
-	process *process
-	logger  *slog.Logger
+	lock       *folderLock
+	logger     *slog.Logger
+	endWatch   context.CancelFunc // no more starting again
+	watched    chan struct{}      // closed when nobody starts it again
+	isAttached bool
 
 	mu       sync.Mutex
+	process  *process // the present one
 	stopping bool
 }
 
@@ -102,15 +105,23 @@ func startLocked(ctx context.Context, f folder, found []binaries, o Options) (*S
 	if err := createCluster(ctx, f, bin, o); err != nil {
 		return nil, err
 	}
-	p, err := startServer(ctx, f, bin, serverSettings(socketDir, o.Settings), o.Logger)
+	start := func(ctx context.Context) (*process, error) {
+		return startServer(ctx, f, bin, serverSettings(socketDir, o.Settings), o.Logger)
+	}
+	p, err := start(ctx)
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{socketDir: socketDir, logger: o.Logger, exited: make(chan struct{}), process: p}
+	watching, endWatch := context.WithCancel(context.WithoutCancel(ctx))
+	s := &Server{
+		socketDir: socketDir, logger: o.Logger, exited: make(chan struct{}), process: p,
+		endWatch: endWatch, watched: make(chan struct{}),
+	}
 	if err := bootstrap(ctx, socketDir); err != nil {
+		endWatch()
 		return nil, errors.Join(err, p.stop(context.WithoutCancel(ctx)))
 	}
-	go s.watch(f)
+	go s.watch(watching, f, start)
 	o.Logger.Info("private PostgreSQL started", "data", f.cluster, "binaries", bin.dir, "version", bin.major, "pid", p.pid())
 	return s, nil
 }
@@ -124,7 +135,7 @@ func Attach(ctx context.Context, o Options) (*Server, error) {
 	for deadline := time.Now().Add(o.Wait); ; {
 		socketDir, err := findRunning(ctx, o.DataDir)
 		if err == nil {
-			return &Server{socketDir: socketDir, exited: make(chan struct{})}, nil
+			return &Server{socketDir: socketDir, exited: make(chan struct{}), isAttached: true}, nil
 		}
 		if !errors.Is(err, ErrNotRunning) || time.Now().After(deadline) {
 			return nil, err
@@ -143,10 +154,10 @@ func (s *Server) AdminDSN() string { return dsn(s.socketDir, superuser, database
 func (s *Server) DSN() string { return dsn(s.socketDir, LoginRole, database) }
 
 // Attached tells whether another program started the server.
-func (s *Server) Attached() bool { return s.process == nil }
+func (s *Server) Attached() bool { return s.isAttached }
 
-// Exited is closed when PostgreSQL ends without being asked to. It stays open
-// on a server that was stopped or attached to.
+// Exited is closed when PostgreSQL ended without being asked to and could not be
+// started again. It stays open on a server that was stopped or attached to.
 func (s *Server) Exited() <-chan struct{} { return s.exited }
 
 // Stop shuts the server down, ending open connections and keeping all that was
@@ -155,28 +166,20 @@ func (s *Server) Exited() <-chan struct{} { return s.exited }
 // a server attached to, does nothing.
 func (s *Server) Stop(ctx context.Context) error {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.Attached() || s.stopping {
+	done := s.isAttached || s.stopping
+	s.stopping = true
+	s.mu.Unlock()
+	if done {
 		return nil
 	}
-	s.stopping = true
-	if err := errors.Join(s.process.stop(ctx), s.lock.release()); err != nil {
+	s.endWatch()
+	err := s.current().stop(ctx)
+	<-s.watched // a start that was under way has ended, or left another process
+	if err = errors.Join(err, s.current().stop(ctx), s.lock.release()); err != nil {
 		return fmt.Errorf("stopping the private PostgreSQL: %w", err)
 	}
 	s.logger.Info("private PostgreSQL stopped")
 	return nil
-}
-
-// watch closes exited when the server ends before anybody stops it.
-func (s *Server) watch(f folder) {
-	<-s.process.done
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.stopping {
-		return
-	}
-	s.logger.Error("private PostgreSQL ended by itself", "error", s.process.err, "log", f.log)
-	close(s.exited)
 }
 
 // sleep waits for d or until ctx ends, and then says why.

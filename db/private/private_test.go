@@ -211,25 +211,78 @@ func TestAttachWaits(t *testing.T) {
 	}
 }
 
-func TestCrashOfPostgresClosesExited(t *testing.T) {
+func TestPostgresThatDiesIsStartedAgain(t *testing.T) {
 	dir := tempDir(t)
 	s := start(t, Options{DataDir: dir})
 	exec1(t, s.AdminDSN(), "CREATE TABLE kept AS SELECT 'elm chair' AS piece")
+	for range 2 {
+		killed, began := pidOf(t, dir), time.Now()
+		if err := syscall.Kill(killed, syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+		for {
+			conn, err := pgx.Connect(t.Context(), s.DSN())
+			if err == nil {
+				conn.Close(t.Context())
+				if pidOf(t, dir) != killed {
+					break
+				}
+			}
+			if time.Since(began) > 10*time.Second {
+				t.Fatalf("not back after 10 s: %v", err)
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+		t.Logf("back after %v", time.Since(began))
+		if got := query(t, s.AdminDSN(), "SELECT piece FROM kept"); got != "elm chair" {
+			t.Errorf("got %q after a crash", got)
+		}
+	}
+	select {
+	case <-s.Exited():
+		t.Error("it is given up although it runs")
+	default:
+	}
+	stop(t, s)
+	if _, err := Attach(t.Context(), Options{DataDir: dir}); !errors.Is(err, ErrNotRunning) {
+		t.Errorf("attaching to a stopped server: got error %v, want ErrNotRunning", err)
+	}
+}
+
+func TestPostgresThatCannotBeStartedAgainIsGivenUp(t *testing.T) {
+	dir := tempDir(t)
+	s := start(t, Options{DataDir: dir})
+	version := filepath.Join(mustFolder(t, dir).cluster, "PG_VERSION")
+	if err := os.Rename(version, version+".away"); err != nil {
+		t.Fatal(err)
+	}
 	if err := syscall.Kill(pidOf(t, dir), syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
 	select {
 	case <-s.Exited():
-	case <-time.After(10 * time.Second):
-		t.Fatal("Exited() is open 10 s after the server was killed")
+	case <-time.After(30 * time.Second):
+		t.Fatal("Exited() is open 30 s after the server was killed")
 	}
-	if _, err := Attach(t.Context(), Options{DataDir: dir}); !errors.Is(err, ErrNotRunning) {
-		t.Errorf("attaching to a dead server: got error %v, want ErrNotRunning", err)
+	if err := os.Rename(version+".away", version); err != nil {
+		t.Fatal(err)
 	}
 	stop(t, s)
-	s = start(t, Options{DataDir: dir})
-	if got := query(t, s.AdminDSN(), "SELECT piece FROM kept"); got != "elm chair" {
-		t.Errorf("got %q after a crash", got)
+	start(t, Options{DataDir: dir})
+}
+
+func TestStoppingWhileItIsStartedAgain(t *testing.T) {
+	dir := tempDir(t)
+	for _, after := range []time.Duration{0, 20 * time.Millisecond, 100 * time.Millisecond} {
+		s := start(t, Options{DataDir: dir})
+		if err := syscall.Kill(pidOf(t, dir), syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(after)
+		stop(t, s)
+		if _, err := Attach(t.Context(), Options{DataDir: dir}); !errors.Is(err, ErrNotRunning) {
+			t.Errorf("stopped %v after the kill: attaching gives %v, want ErrNotRunning", after, err)
+		}
 	}
 }
 

@@ -115,7 +115,7 @@ func (p *Planner) tabulate() {
 				gone := pace * all / behind
 				c.stays = p.left(gone)
 				c.area = (p.days[j+1] - p.days[j]) / 6 * (1 + 4*p.left(pace*middle/behind) + c.stays)
-				c.to = math.Min(float64(h)+math.Log1p(gone)/p.width, points-1)
+				c.to = min(float64(h)+math.Log1p(gone)/p.width, points-1)
 			}
 		}
 	}
@@ -191,7 +191,7 @@ func (p *Planner) choose(j int) {
 			}
 			values := p.values[(j*n+next)*points : (j*n+next+1)*points]
 			for h := low; h <= high; h++ {
-				best[h] = math.Max(best[h], values[h])
+				best[h] = max(best[h], values[h])
 			}
 		}
 	}

@@ -52,6 +52,12 @@ func (e Experience) usual() (theta, tau2 float64) {
 	return theta, math.Max(leastSpread*leastSpread, tau2)
 }
 
+// UsualShare is the share of what a find would leave, that is usually asked for it.
+func (e Experience) UsualShare() float64 {
+	theta, _ := e.usual()
+	return math.Exp(theta)
+}
+
 // Ratio is R, what purchases brought over what was stated of them:
 //
 //	R = (Σ realized + 8 ē) / (Σ stated + 8 ē),  ē the mean stated, R in [.5, 1.2]

@@ -244,8 +244,7 @@ func (b *find) wanted() float64 {
 func (b *find) limit(out *Limit) {
 	courses := b.courses()
 	out.Net, out.SaleCash, out.Variance, out.Caution = b.net, b.saleCash, b.variance, math.Exp(b.value-b.worth.Value)
-	theta, _ := b.e.usual()
-	out.Usual = math.Exp(theta)
+	out.Usual = b.e.UsualShare()
 	out.Plan, out.Ask, out.LikelySale = b.worth.Plan, b.worth.Ask(), b.worth.Negotiation*b.worth.Ask()
 	out.RuleOfThird = new(out.LikelySale/3 - b.q.Pickup - b.q.Materials)
 	days := mean(courses, func(c pricing.Course) float64 { return c.Days })

@@ -2,6 +2,8 @@ package advice
 
 import (
 	"context"
+	"fmt"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -61,6 +63,22 @@ func (s *Service) Offers(ctx context.Context, a *service.Actor, listing uuid.UUI
 	}
 	advice, err := s.advise(ctx, a, l, nil)
 	return offers, &advice, err
+}
+
+// OfferDays is how long an offer waits for an answer before it is forgotten.
+const OfferDays = 14
+
+// Unanswered are the events of the offers for one's own open listings that nothing
+// was said to yet.
+func (s *Service) Unanswered(ctx context.Context, a *service.Actor) ([]service.Event, error) {
+	events, err := s.store.OfferEvents(ctx, a.Tenant(), a.Today-OfferDays)
+	if err != nil {
+		return nil, fmt.Errorf("read the offers: %w", err)
+	}
+	answers := service.AnswersIn(events)
+	return slices.DeleteFunc(events, func(e service.Event) bool {
+		return e.Kind != service.EventOffer || answers[e.ID.String()] != nil
+	}), nil
 }
 
 // advise judges an offer for an open listing, or without one tells the lowest

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -67,6 +68,7 @@ type PurchaseLimit struct {
 	Warnings  []refinish.Warning   // of the size, and of the planned work
 	Model     string
 	Cautions  []service.Caution
+	Errors    []service.FieldError // why the find could not be read: there is nothing else then
 }
 
 // PurchaseWork is the look and the work that a limit rests on.
@@ -98,8 +100,8 @@ const (
 
 // PurchaseLimits says for each find what to pay at most. A find is a subject
 // with the columns of its plan; what is on file of its costs stands in for what
-// is left out. A find that cannot be read is an *InvalidError that names its
-// place.
+// is left out. One that cannot be read has Errors that name its place; where none
+// can, they are an *InvalidError.
 func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []service.Cells, t PurchaseTarget) (*PurchaseLimits, error) {
 	if len(finds) == 0 || len(finds) > service.MaxSubjects {
 		return nil, service.Invalid("subjects", "expected 1 to %d of them, have %d", service.MaxSubjects, len(finds))
@@ -111,13 +113,16 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	if err != nil {
 		return nil, err
 	}
-	subjects, err := s.readSubjects(ctx, a, finds)
+	subjects, faults, err := s.readEach(ctx, a, finds)
 	if err != nil {
 		return nil, err
 	}
-	planned, err := s.readPlans(ctx, a, fit.Model, subjects, finds)
+	planned, err := s.readPlans(ctx, a, fit.Model, subjects, finds, faults)
 	if err != nil {
 		return nil, err
+	}
+	if !slices.ContainsFunc(faults, func(wrong []service.FieldError) bool { return wrong == nil }) {
+		return nil, &service.InvalidError{Fields: slices.Concat(faults...)}
 	}
 	seen, err := s.track.Experience(ctx, a)
 	if err != nil {
@@ -125,6 +130,13 @@ func (s *Service) PurchaseLimits(ctx context.Context, a *service.Actor, finds []
 	}
 	answer := &PurchaseLimits{Limits: make([]PurchaseLimit, len(planned))}
 	for i, p := range planned {
+		if faults[i] != nil {
+			answer.Limits[i] = PurchaseLimit{
+				Ref: strings.TrimSpace(finds[i]["ref"]), Errors: faults[i],
+				Work: PurchaseWork{ConditionFrom: ConditionAsItIs, CostsFrom: CostsAsItIs},
+			}
+			continue
+		}
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}

@@ -49,16 +49,20 @@ type plannedPiece struct {
 	note      string // what is not known of the work
 }
 
-// readPlans reads the plan of each find, or says what is wrong with each.
-func (s *Service) readPlans(ctx context.Context, a *service.Actor, m *pricing.Model, subjects []subject, finds []service.Cells) ([]plannedPiece, error) {
+// readPlans reads the plan of each find without faults, or adds what is wrong with
+// it to them.
+func (s *Service) readPlans(ctx context.Context, a *service.Actor, m *pricing.Model, subjects []subject,
+	finds []service.Cells, faults [][]service.FieldError) ([]plannedPiece, error) {
 	costs, err := s.ownCosts(ctx, a, subjects)
 	if err != nil {
 		return nil, err
 	}
 	var workshop *Workshop // read when the first piece needs it
-	var wrong []service.FieldError
 	out := make([]plannedPiece, len(subjects))
 	for i, sub := range subjects {
+		if faults[i] != nil {
+			continue
+		}
 		var onFile service.Costs
 		if sub.onFile != nil && sub.onFile.MemberID == a.MemberID {
 			onFile = costs[sub.onFile.Ref]
@@ -66,7 +70,7 @@ func (s *Service) readPlans(ctx context.Context, a *service.Actor, m *pricing.Mo
 		cells := withPlanOnFile(finds[i], sub.onFile)
 		d, errs := readPlan(a, sub, cells, onFile)
 		if errs != nil {
-			wrong = append(wrong, inSubject(i, errs)...)
+			faults[i] = inSubject(i, errs)
 			continue
 		}
 		p := plannedPiece{subject: sub, plan: &d.Listing, refinish: planIn(cells), costsFrom: CostsAsItIs}
@@ -80,9 +84,6 @@ func (s *Service) readPlans(ctx context.Context, a *service.Actor, m *pricing.Mo
 			return nil, err
 		}
 		out[i] = p
-	}
-	if wrong != nil {
-		return nil, &service.InvalidError{Fields: wrong}
 	}
 	return out, nil
 }

@@ -48,7 +48,14 @@ type Store interface {
 	// HoldEvents tells the holds of all listings and their releases up to a day,
 	// undone ones left out, and which of these listings are sold.
 	HoldEvents(ctx context.Context, t service.Tenant, until pricing.Date) (events []service.Event, sold []uuid.UUID, err error)
+	// OfferEvents tells the offers for the member's open listings since a day, and
+	// what was said to them, undone ones left out.
+	OfferEvents(ctx context.Context, t service.Tenant, since pricing.Date) ([]service.Event, error)
 	// Nearest finds, for each subject, the sold and unsold listings nearest to
-	// it in kind and size: see model.NearestSold and model.NearestUnsold.
-	Nearest(ctx context.Context, t service.Tenant, subjects []model.CompQuery) ([][]*service.Listing, error)
+	// it in kind and size, as far as they are ranked by: see model.NearestSold and
+	// model.NearestUnsold.
+	Nearest(ctx context.Context, t service.Tenant, subjects []model.CompQuery) ([][]pricing.Listing, error)
+	// NearRows reads listings of the group by their ids, without what is the
+	// owner's alone.
+	NearRows(ctx context.Context, t service.Tenant, ids []uuid.UUID) ([]*service.Listing, error)
 }

@@ -3,7 +3,6 @@ package advice
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -30,6 +29,7 @@ type Suggestion struct {
 	Model       string       // version of the model: design, change number, day fitted
 	Warnings    []refinish.Warning
 	Cautions    []service.Caution
+	Errors      []service.FieldError // why the subject could not be read: there is nothing else then
 }
 
 // Comparable is a comparable with the row that it stands for.
@@ -64,8 +64,8 @@ func (s *subject) query(c service.Currency, withinDays int) pricing.Query {
 	return pricing.Query{Attributes: s.row.Attributes(), Estimate: s.estimate.Major(c), WithinDays: withinDays, Standing: s.standing}
 }
 
-// Suggest answers for each subject in order. A subject that cannot be read is
-// an *InvalidError that names its place.
+// Suggest answers for each subject in order. One that cannot be read has Errors
+// that name its place; where none can, they are an *InvalidError.
 func (s *Service) Suggest(ctx context.Context, a *service.Actor, subjects []Subject, withinDays int) ([]Suggestion, error) {
 	return s.SuggestIf(ctx, a, subjects, nil, withinDays)
 }
@@ -80,25 +80,35 @@ func (s *Service) SuggestIf(ctx context.Context, a *service.Actor, subjects []Su
 	if err != nil {
 		return nil, err
 	}
-	read, err := s.readSubjects(ctx, a, subjects)
-	if wrong := misread(a, changes); wrong != nil {
-		var others *service.InvalidError
-		if errors.As(err, &others) {
-			wrong = append(others.Fields, wrong...)
-		}
-		return nil, &service.InvalidError{Fields: wrong}
-	}
+	read, faults, err := s.readEach(ctx, a, subjects)
 	if err != nil {
 		return nil, err
 	}
-	if len(changes) > 0 {
-		for i := range read {
-			if read[i], err = andIf(a, read[i], changes); err != nil {
-				return nil, err
-			}
+	if wrong := misread(a, changes); wrong != nil {
+		return nil, &service.InvalidError{Fields: append(slices.Concat(faults...), wrong...)}
+	}
+	var good []subject
+	for i := range read {
+		if len(changes) > 0 && faults[i] == nil {
+			read[i], faults[i] = andIf(a, read[i], changes)
+		}
+		if faults[i] == nil {
+			good = append(good, read[i])
 		}
 	}
-	return s.suggest(ctx, a, fit, read, withinDays)
+	if len(good) == 0 {
+		return nil, &service.InvalidError{Fields: slices.Concat(faults...)}
+	}
+	answers, err := s.suggest(ctx, a, fit, good, withinDays)
+	if err != nil {
+		return nil, err
+	}
+	for i, wrong := range faults {
+		if wrong != nil {
+			answers = slices.Insert(answers, i, Suggestion{Ref: strings.TrimSpace(subjects[i]["ref"]), Errors: wrong})
+		}
+	}
+	return answers, nil
 }
 
 // SuggestFor answers for a listing on file.
@@ -169,7 +179,7 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	for i, sub := range subjects {
 		rows[i] = sub.row
 	}
-	candidates, err := s.nearest(ctx, a, rows, true) // a price rests on sales
+	nearest, err := s.nearest(ctx, a, fit, rows, nearestOf{pricing.ComparableRows, true}) // a price rests on sales
 	if err != nil {
 		return nil, err
 	}
@@ -179,13 +189,13 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 			return nil, err
 		}
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
-		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, candidates[i].facts(a.Group.Currency))
+		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, nearest[i].facts(a.Group.Currency))
 		unused := unusedOf(sub.row, answer.Unseen)
 		sentences := prose.In(a.Group.Currency).Suggestion(&answer, unused)
 		if sub.estimate == 0 && sub.isPromise(a) {
 			sentences = append([]pricing.Sentence{{Kind: pricing.SaidOwnPrice, Text: askForEstimate}}, sentences...)
 		}
-		comparables := candidates[i].rows(answer.Comparables)
+		comparables := nearest[i].rows(answer.Comparables)
 		answer.Comparables = nil
 		answers[i] = Suggestion{
 			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Unused: unused, Sentences: sentences, Nearest: comparables,
@@ -215,76 +225,18 @@ func unusedOf(row *service.Listing, unseen []string) []string {
 	return out
 }
 
-// Comparables returns the n nearest listings to a described piece, or to one
-// on file, adjusted to it.
-func (s *Service) Comparables(ctx context.Context, a *service.Actor, sub Subject, n int) ([]Comparable, error) {
-	fit, err := s.fits.Current(ctx, a)
-	if err != nil {
-		return nil, err
-	}
-	read, err := s.readSubjects(ctx, a, []Subject{sub})
-	if err != nil {
-		return nil, err
-	}
-	candidates, err := s.nearest(ctx, a, []*service.Listing{read[0].row}, false)
-	if err != nil {
-		return nil, err
-	}
-	found := fit.Model.Comparables(read[0].row.Attributes(), a.Today, candidates[0].facts(a.Group.Currency), n)
-	return candidates[0].rows(found), nil
-}
-
-// near are the rows that comparables of one subject are taken from.
-type near []*service.Listing
-
-// nearest looks up comparables; a piece is never its own.
-func (s *Service) nearest(ctx context.Context, a *service.Actor, subjects []*service.Listing, soldOnly bool) ([]near, error) {
-	search := make([]model.CompQuery, len(subjects))
-	for i, l := range subjects {
-		d := l.Attributes()
-		search[i] = model.CompQuery{Category: l.Category, Volume: d.Width * d.Depth * d.Height, FewEnough: model.FewComparable, SoldOnly: soldOnly}
-	}
-	found, err := s.store.Nearest(ctx, a.Tenant(), search)
-	if err != nil {
-		return nil, fmt.Errorf("look for comparables: %w", err)
-	}
-	out := make([]near, 0, len(subjects))
-	for i, subject := range subjects {
-		var others near
-		for _, row := range found[i] {
-			if subject.PieceID == uuid.Nil || row.PieceID != subject.PieceID {
-				others = append(others, row)
-			}
-		}
-		out = append(out, others)
-	}
-	return out, nil
-}
-
-func (n near) facts(c service.Currency) []pricing.Listing {
-	facts := make([]pricing.Listing, len(n))
-	for i, l := range n {
-		facts[i] = l.Facts(c, nil, nil)
-	}
-	return facts
-}
-
-// rows puts the rows beside the engine's comparables.
-func (n near) rows(found []pricing.Comparable) []Comparable {
-	byID := make(map[string]*service.Listing, len(n))
-	for _, l := range n {
-		byID[l.ID.String()] = l
-	}
-	out := make([]Comparable, 0, len(found))
-	for _, c := range found {
-		out = append(out, Comparable{Comparable: c, Row: byID[c.ID]})
-	}
-	return out
-}
-
-// readSubjects looks up the listings that subjects name and reads all
-// subjects, or says what is wrong with each.
+// readSubjects reads all subjects, or says what is wrong with each.
 func (s *Service) readSubjects(ctx context.Context, a *service.Actor, subjects []Subject) ([]subject, error) {
+	read, faults, err := s.readEach(ctx, a, subjects)
+	if wrong := slices.Concat(faults...); err == nil && wrong != nil {
+		return nil, &service.InvalidError{Fields: wrong}
+	}
+	return read, err
+}
+
+// readEach looks up the listings that subjects name and reads each subject, or says
+// what is wrong with it.
+func (s *Service) readEach(ctx context.Context, a *service.Actor, subjects []Subject) ([]subject, [][]service.FieldError, error) {
 	var which model.Selection
 	for _, cells := range subjects {
 		id, ref, isNamed := named(cells)
@@ -296,19 +248,14 @@ func (s *Service) readSubjects(ctx context.Context, a *service.Actor, subjects [
 	}
 	rows, err := s.fits.Records(ctx, a, which)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var wrong []service.FieldError
-	out := make([]subject, len(subjects))
+	out, faults := make([]subject, len(subjects)), make([][]service.FieldError, len(subjects))
 	for i, cells := range subjects {
-		sub, errs := readSubject(a, rows, cells)
-		wrong = append(wrong, inSubject(i, errs)...)
-		out[i] = sub
+		sub, wrong := readSubject(a, rows, cells)
+		out[i], faults[i] = sub, inSubject(i, wrong)
 	}
-	if wrong != nil {
-		return nil, &service.InvalidError{Fields: wrong}
-	}
-	return out, nil
+	return out, faults, nil
 }
 
 // inSubject places what is wrong in its subject.

@@ -51,10 +51,10 @@ func misread(a *service.Actor, changes service.Cells) []service.FieldError {
 }
 
 // andIf lays cells over a subject as it was given.
-func andIf(a *service.Actor, sub subject, cells service.Cells) (subject, error) {
+func andIf(a *service.Actor, sub subject, cells service.Cells) (subject, []service.FieldError) {
 	d := &service.Draft{Reader: a.Reader(), Listing: *sub.row.Clone()}
 	if wrong := d.Read(cells); len(wrong) > 0 {
-		return subject{}, &service.InvalidError{Fields: wrong}
+		return subject{}, wrong
 	}
 	changed := sub
 	changed.row = &d.Listing

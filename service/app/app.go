@@ -14,6 +14,7 @@ import (
 
 	"askwright/service/advice"
 	"askwright/service/history"
+	"askwright/service/imports"
 	"askwright/service/members"
 	"askwright/service/model"
 	"askwright/service/profit"
@@ -28,6 +29,7 @@ type App struct {
 	Advice    *advice.Service
 	Fits      *model.Cache
 	History   *history.Service
+	Imports   *imports.Service
 	Members   *members.Service
 	Profit    *profit.Service
 	Recording *recording.Service
@@ -45,6 +47,7 @@ type App struct {
 type Store interface {
 	advice.Store
 	history.Store
+	imports.Store
 	members.Store
 	model.Store
 	profit.Store
@@ -84,6 +87,7 @@ func New(o Options) *App {
 		Sender:   webhook.NewSender(o.Store, o.Now, o.Logger, o.Post, o.Random, o.Registry),
 	}
 	a.Recording = recording.New(o.Store, a.Shown, o.Registry)
+	a.Imports = imports.New(o.Store, a.Recording)
 	a.History = history.New(o.Store, a.Recording)
 	a.Track = track.New(o.Store, a.Fits, a.Shown, o.Logger)
 	a.Advice = advice.New(o.Store, a.Fits, a.Track, a.Shown, o.Registry)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -45,7 +46,47 @@ func (s *Service) ListingText(ctx context.Context, a *service.Actor, id uuid.UUI
 	if err != nil {
 		return nil, err
 	}
-	return &ListingText{Title: title(l, a.Group.Unit), Description: describe(l, a.Group.Unit, done), Cautions: service.Occasion{Piece: l, Deeds: service.ToOffer}.Cautions()}, nil
+	work, err := s.workOn(ctx, a, l)
+	if err != nil {
+		return nil, err
+	}
+	return &ListingText{
+		Title:       title(l, a.Group.Unit),
+		Description: service.Joined("\n", describe(l, a.Group.Unit, done), work, terms(a, l)),
+		Cautions:    service.Occasion{Piece: l, Deeds: service.ToOffer}.Cautions(),
+	}, nil
+}
+
+// workOn names what was done to one's own piece since the listing before, as its
+// hours tell.
+func (s *Service) workOn(ctx context.Context, a *service.Actor, l *service.Listing) (string, error) {
+	if a.MemberID != l.MemberID {
+		return "", nil
+	}
+	lines, err := s.store.CostLines(ctx, a.Tenant(), l.PieceID)
+	if err != nil {
+		return "", fmt.Errorf("read the hours of %s: %w", l.Ref, err)
+	}
+	var steps []string
+	for _, line := range lines {
+		if step := service.InWords(line.Step); line.ListingID == l.ID && line.Voids == uuid.Nil && line.VoidedBy == uuid.Nil && !slices.Contains(steps, step) {
+			steps = append(steps, step)
+		}
+	}
+	return sentence("Work done: ", service.Joined(", ", steps...)), nil
+}
+
+// terms say the price, where to pick it up, and that it can be brought where the
+// group charges for driving.
+func terms(a *service.Actor, l *service.Listing) string {
+	price, delivery := "", ""
+	if ask := l.CurrentAsk(); l.Outcome == service.OutcomeOpen && ask != 0 {
+		price = prose.In(a.Group.Currency).Amount(ask.Major(a.Group.Currency))
+	}
+	if a.Group.DistanceCost > 0 {
+		delivery = "for a charge by distance, ask"
+	}
+	return service.Joined("\n", sentence("Price: ", price), sentence("Delivery: ", delivery))
 }
 
 // doneToIt is what refinishes did to legs and top, which no column tells: of
@@ -159,7 +200,7 @@ func describe(l *service.Listing, unit string, done map[string]string) string {
 		sentence("Condition: ", strings.TrimSuffix(prose.GradeInWords(l.Condition), " condition")),
 		sentence("Flaws: ", l.Flaws),
 		sentence("Smell: ", l.Smell),
-		sentence("Pick-up: ", l.Area),
+		sentence("Pickup: ", l.Area),
 	}
 	return service.Joined("\n", lines...)
 }

@@ -17,8 +17,8 @@ type VerifyStore interface {
 	Counts(ctx context.Context, t service.Tenant) (Counts, error)
 	// Contradictions tells which of the tenant's rows do not agree, in words.
 	Contradictions(ctx context.Context, t service.Tenant) ([]string, error)
-	// Unguarded tells what of the schema does not keep groups apart, or is not
-	// checked.
+	// Unguarded tells what of the schema does not keep groups apart, is not
+	// checked, or is not as the migrations make it.
 	Unguarded(ctx context.Context) ([]string, error)
 	// EachEvent streams the events of the member's own listings, those of a
 	// listing together and in the order they were recorded.

@@ -40,9 +40,10 @@ const (
 // CompQuery is what comparables are searched by.
 type CompQuery struct {
 	Category  string
-	Volume    float64 // cubic centimetres of the main item; zero: unknown
-	FewEnough int     // below so many sold in the category, all categories are searched
-	SoldOnly  bool    // unsold ones are not asked for
+	Piece     uuid.UUID // that is never its own comparable; zero: none
+	Volume    float64   // cubic centimetres of the main item; zero: unknown
+	FewEnough int       // below so many sold in the category, all categories are searched
+	SoldOnly  bool      // unsold ones are not asked for
 }
 
 // Recorded is a listing with its readings.

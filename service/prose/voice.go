@@ -18,16 +18,29 @@ type Voice struct{ currency service.Currency }
 // In is the voice for a currency.
 func In(c service.Currency) Voice { return Voice{c} }
 
+// Amount writes an amount of a ledger, with its cents where it has some: $92.50.
+func (v Voice) Amount(x float64) string {
+	digits := v.currency.Digits
+	if x == math.Trunc(x) {
+		digits = 0
+	}
+	return v.signed(x, digits)
+}
+
 // currencySigns are written before amounts; other currencies by their code.
 var currencySigns = map[string]string{"USD": "$", "EUR": "€", "GBP": "£", "CAD": "$", "AUD": "$"}
 
 // Money writes an amount, without cents from 10 up: $1,250; CHF 340.
 func (v Voice) Money(x float64) string {
-	minus, size := "", math.Abs(x)
 	digits := 0
-	if size < 10 && size != math.Trunc(size) {
+	if size := math.Abs(x); size < 10 && size != math.Trunc(size) {
 		digits = min(2, v.currency.Digits)
 	}
+	return v.signed(x, digits)
+}
+
+func (v Voice) signed(x float64, digits int) string {
+	minus, size := "", math.Abs(x)
 	text := fmt.Sprintf("%.*f", digits, size)
 	whole, cents, _ := strings.Cut(text, ".")
 	for i := len(whole) - 3; i > 0; i -= 3 {

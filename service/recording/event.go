@@ -99,6 +99,8 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 		return service.Cells(n.Fields), none, event, nil
 	case service.EventOffer:
 		return nil, none, event, readOffer(a, l, n, event)
+	case service.EventAnswer:
+		return nil, none, event, readAnswer(a, l, n, event, events)
 	case service.EventHold:
 		return placeHold(a, l, n, on, events)
 	case service.EventRelease:
@@ -143,12 +145,12 @@ func undo(ctx context.Context, a *service.Actor, w Writer, l *service.Listing, i
 		return nil, none, nil, service.Refuse(service.ErrConflict, "that event was undone already")
 	case e.Kind == service.EventVoid:
 		return nil, none, nil, service.Refuse(service.ErrConflict, "that event undid another one; record the fact again instead")
-	case e.Kind == service.EventListed || e.Kind == service.EventRecorded:
+	case e.Kind == service.EventRecorded, e.Kind == service.EventListed && e.Changes["stage"].Old == "":
 		return nil, none, nil, service.Refuse(service.ErrConflict, "that event put %s on file; delete the row instead", l.Ref)
 	case e.Details[service.EventCostLine] != "":
 		return nil, none, nil, service.Refuse(service.ErrConflict, "that event is a cost line of the piece; undo the line %s instead", e.Details[service.EventCostLine])
 	}
-	if e.Kind == service.EventRefinish {
+	if e.Kind == service.EventRefinish || e.Kind == service.EventListed {
 		if err := isNewest(ctx, w, l); err != nil {
 			return nil, none, nil, err
 		}
@@ -162,5 +164,10 @@ func undo(ctx context.Context, a *service.Actor, w Writer, l *service.Listing, i
 		cells[name] = v.Old
 	}
 	event := &service.Event{Kind: service.EventVoid, On: on, Voids: e.ID, Private: e.Private}
-	return cells, service.ChangeOptions{Reopens: true, ClearsBlanks: true}, event, nil
+	o := service.ChangeOptions{Reopens: true, ClearsBlanks: true}
+	if e.Kind == service.EventListed { // it is back where it was before
+		delete(cells, "asks")
+		o.Apply = func(d *service.Draft) *service.InvalidError { d.Asks = nil; return nil }
+	}
+	return cells, o, event, nil
 }

@@ -104,6 +104,7 @@ type checked struct {
 	changes []*service.Change
 	errors  []service.FieldError
 	bad     int
+	same    int // rows of others that say nothing new
 }
 
 // run takes all rows of a source and writes them batch by batch.
@@ -155,6 +156,7 @@ func (b *importer) run(ctx context.Context, rows RowSource, result *ImportResult
 
 func (b *importer) count(got checked, result *ImportResult) {
 	result.Rejected += got.bad
+	result.Unchanged += got.same
 	result.Errors = append(result.Errors, got.errors...)
 	for _, c := range got.changes {
 		switch {
@@ -190,8 +192,16 @@ func (b *importer) take(ctx context.Context, rows []numberedRow) (checked, error
 			got.errors = append(got.errors, f)
 		}
 	}
+	theirs, err := b.theirs(ctx, rows)
+	if err != nil {
+		return checked{}, err
+	}
 	rowOf := make(map[*service.Change]int)
 	for _, n := range rows {
+		if l := theirs[n.Row]; l != nil && b.saysNothingNew(n, l) {
+			got.same++
+			continue
+		}
 		ref := strings.TrimSpace(n.Cells["ref"])
 		if first, twice := b.seen[ref]; twice && ref != "" {
 			reject(n.Row, service.FieldError{Ref: ref, Column: "ref", Reason: fmt.Sprintf("stands already in row %d of this file", first)})
@@ -235,7 +245,7 @@ func (b *importer) onFile(ctx context.Context, rows []numberedRow) (map[string]*
 
 // read reads one row onto what is on file under its ref.
 func (b *importer) read(n numberedRow, old *service.Listing) (*service.Change, []service.FieldError) {
-	if name := strings.TrimSpace(n.Cells["member"]); name != "" && !strings.EqualFold(name, b.actor.Member) {
+	if name := strings.TrimSpace(n.Cells["member"]); b.isTheirs(n) {
 		return nil, []service.FieldError{{Ref: n.Cells["ref"], Column: "member", Reason: fmt.Sprintf("this row belongs to %s; you are %s", service.Clip(name), b.actor.Member)}}
 	}
 	change, wrong := b.reader.Change(old, n.Cells, service.ChangeOptions{})

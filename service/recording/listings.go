@@ -62,6 +62,11 @@ func (s *Service) Record(ctx context.Context, a *service.Actor, cells service.Ce
 	return s.record(ctx, a, cells, false)
 }
 
+// RecordNew keeps a row under a new ref; one that is on file is an ErrConflict.
+func (s *Service) RecordNew(ctx context.Context, a *service.Actor, cells service.Cells) (*service.Change, error) {
+	return s.record(ctx, a, cells, true)
+}
+
 // record takes one row; one that must be new and is on file is an ErrConflict.
 func (s *Service) record(ctx context.Context, a *service.Actor, cells service.Cells, mustBeNew bool) (change *service.Change, err error) {
 	if err := a.NeedWrite(); err != nil {

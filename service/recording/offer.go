@@ -3,8 +3,37 @@ package recording
 import (
 	"strings"
 
+	"github.com/google/uuid"
+
 	"askwright/service"
 )
+
+// readAnswer reads what was said to an offer into its event.
+func readAnswer(a *service.Actor, l *service.Listing, n service.NewEvent, event *service.Event, events []service.Event) error {
+	if err := a.NeedOwner(l); err != nil {
+		return err
+	}
+	offer := eventWithID(events, strings.TrimSpace(n.Fields["offer"]))
+	if offer == nil || offer.Kind != service.EventOffer || offer.VoidedBy != uuid.Nil {
+		return service.Invalid("offer", "%s has no offer with the id %s", l.Ref, service.Clip(n.Fields["offer"]))
+	}
+	answer, amount := service.Canonical(n.Fields["answer"]), strings.TrimSpace(n.Fields["amount"])
+	switch {
+	case !service.IsOneOf(answer, service.Answers):
+		return service.Invalid("answer", "%v", service.NotAllowed(n.Fields["answer"], service.Answers))
+	case (answer == "counter") != (amount != ""):
+		return service.Invalid("amount", "is what you ask instead: give it with a counter, and only then")
+	}
+	event.Private, event.Details = true, map[string]string{"offer": offer.ID.String(), "answer": answer}
+	if amount != "" {
+		counter, err := a.Reader().PositiveMoney(amount)
+		if err != nil {
+			return service.Invalid("amount", "%v", err)
+		}
+		event.Details["amount"] = counter.Format(a.Group.Currency)
+	}
+	return nil
+}
 
 // readOffer reads what is told of an offer into its event.
 func readOffer(a *service.Actor, l *service.Listing, n service.NewEvent, event *service.Event) error {

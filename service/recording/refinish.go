@@ -176,6 +176,37 @@ func changesLook(n *service.NewEvent, row *service.Listing, currency service.Cur
 	return service.Invalid("finish", "says nothing that changes: give the new finish, color, hardware, legs or top; to offer the piece as it is, end the listing and list it anew")
 }
 
+// Relist offers a piece that was pulled as it is, in its next listing.
+func (s *Service) Relist(ctx context.Context, a *service.Actor, listing uuid.UUID, fields map[string]string) (next *service.Change, err error) {
+	if err := a.NeedWrite(); err != nil {
+		return nil, err
+	}
+	err = s.write(ctx, a, func(w Writer) error {
+		row, err := listingToChange(ctx, a, w, listing, nil)
+		if err != nil {
+			return err
+		}
+		if row.Outcome != service.OutcomeWithdrawn || row.LetGo != "" {
+			return service.Refuse(service.ErrConflict, "%s was not pulled; only a pulled listing is relisted", row.Ref)
+		}
+		if err := isNewest(ctx, w, row); err != nil {
+			return err
+		}
+		rows, err := w.PieceListings(ctx, row.PieceID)
+		if err != nil {
+			return err
+		}
+		if next, err = nextRow(ctx, a, w, service.PieceOf(rows), fields); err != nil {
+			return err
+		}
+		if next.New.ListedOn < row.EndedOn {
+			return service.Invalid("listed_on", "is missing, or before %s was pulled on %s", row.Ref, row.EndedOn)
+		}
+		return newImporter(a, w, a.Reader()).save(ctx, []*service.Change{next})
+	})
+	return next, err
+}
+
 // nextRow is the piece's next row: the description of its newest with what
 // changed, under the ref that was asked for or the next free one.
 func nextRow(ctx context.Context, a *service.Actor, w Writer, piece *service.Piece, changed map[string]string) (*service.Change, error) {

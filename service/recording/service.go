@@ -41,6 +41,8 @@ type Store interface {
 	// Pieces returns at most q.Limit pieces in the order of their refs, each
 	// with its listings, and whether there are more.
 	Pieces(ctx context.Context, t service.Tenant, q service.PieceQuery) ([]*service.Piece, bool, error)
+	// ListingChanges returns at most q.Limit changes, and whether there are more.
+	ListingChanges(ctx context.Context, t service.Tenant, q service.ChangeQuery) ([]service.RowChange, bool, error)
 	// Events tells a listing's facts in the order they were recorded.
 	Events(ctx context.Context, t service.Tenant, listing uuid.UUID) ([]service.Event, error)
 	// CostLines lists the lines of a piece by their days, the tenant's member's
@@ -64,6 +66,8 @@ type Writer interface {
 	// ListingsByRef finds a member's rows; refs that are not on file are left out.
 	ListingsByRef(ctx context.Context, member uuid.UUID, refs []string) (map[string]*service.Listing, error)
 	Listing(ctx context.Context, id uuid.UUID) (*service.Listing, error)
+	// ListingsByID finds rows of any member.
+	ListingsByID(ctx context.Context, ids []uuid.UUID) ([]*service.Listing, error)
 	// PieceIDs finds pieces by the member's names for them.
 	PieceIDs(ctx context.Context, member uuid.UUID, refs []string) (map[string]uuid.UUID, error)
 	// OpenListings finds the open own listing of each piece that has one.

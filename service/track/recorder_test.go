@@ -12,10 +12,12 @@ import (
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/profit"
 )
 
 // faultyStore keeps suggestions in memory, and fails as told.
 type faultyStore struct {
+	profit.Store
 	fail func(group uuid.UUID) error
 	kept map[uuid.UUID]int
 }

@@ -12,9 +12,10 @@ import (
 
 // Record says how far the suggestions can be trusted.
 type Record struct {
-	Model  string
-	Kept   Scores // of what was suggested, as it was shown
-	Replay Replay // of what would have been suggested
+	Model     string
+	Kept      Scores // of what was suggested, as it was shown
+	Replay    Replay // of what would have been suggested
+	Purchases Purchases
 }
 
 // Replay is a backtest: in each month the model is fitted on what was known
@@ -23,6 +24,8 @@ type Record struct {
 type Replay struct {
 	Scores
 	Months []ReplayMonth // oldest first; those before there were sales enough are left out
+
+	models map[string]*pricing.Model // of the day before each month in which anything was listed or sold
 }
 
 // ReplayMonth is one month of a replay.
@@ -65,7 +68,11 @@ func (s *Service) Record(ctx context.Context, a *service.Actor) (*Record, error)
 			all = append(all, k.promised(r, a.Group.Currency, fit, a.Group.SettingsFor(r.Venue, r.ListedOn)))
 		}
 	}
-	return &Record{Model: fit.Version(), Kept: score(all, a.Today), Replay: *replay}, nil
+	purchases, err := s.purchases(ctx, a, replay)
+	if err != nil {
+		return nil, err
+	}
+	return &Record{Model: fit.Version(), Kept: score(all, a.Today), Replay: *replay, Purchases: *purchases}, nil
 }
 
 // promised sets a kept suggestion against its listing: the chance at the last
@@ -105,7 +112,7 @@ func (s *Service) replay(ctx context.Context, a *service.Actor, fit *model.Fit) 
 
 func replayHistory(ctx context.Context, fit *model.Fit, h pricing.History, s pricing.Settings) (*Replay, error) {
 	var all replayedPromises
-	out := &Replay{}
+	out := &Replay{models: make(map[string]*pricing.Model)}
 	today := fit.Day.Time()
 	this := pricing.NewDate(today.Year(), today.Month(), 1)
 	for back := replayMonths - 1; back >= 0; back-- {
@@ -113,14 +120,17 @@ func replayHistory(ctx context.Context, fit *model.Fit, h pricing.History, s pri
 			return nil, err
 		}
 		start := this.Time().AddDate(0, -back, 0)
-		month := replayMonth(fit, h, pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), fit.Day+1), s)
+		month, then := replayMonth(fit, h, pricing.DateOf(start), min(pricing.DateOf(start.AddDate(0, 1, 0)), fit.Day+1), s)
+		if then != nil {
+			out.models[start.Format(monthLayout)] = then
+		}
 		all.add(month)
 		judged := score(month, fit.Day)
 		if judged.Sold == 0 {
 			continue
 		}
 		out.Months = append(out.Months, ReplayMonth{
-			Month: start.Format("2006-01"), FittedOn: pricing.DateOf(start) - 1, Sold: judged.Sold, MedianError: judged.MedianError, Inside: judged.Inside,
+			Month: start.Format(monthLayout), FittedOn: pricing.DateOf(start) - 1, Sold: judged.Sold, MedianError: judged.MedianError, Inside: judged.Inside,
 		})
 	}
 	out.Scores = score(all.list, fit.Day)
@@ -160,7 +170,7 @@ func (r *replayedPromises) add(month []promised) {
 // listings of [from, to). The ask is suggested without the seller's, but for a
 // recorded estimate; the chance at the seller's ask knows it, as one told of an
 // open listing does.
-func replayMonth(fit *model.Fit, h pricing.History, from, to pricing.Date, s pricing.Settings) []promised {
+func replayMonth(fit *model.Fit, h pricing.History, from, to pricing.Date, s pricing.Settings) ([]promised, *pricing.Model) {
 	isIn := func(day pricing.Date) bool { return from <= day && day < to }
 	var asked []pricing.Listing
 	for _, l := range h.Listings {
@@ -170,7 +180,7 @@ func replayMonth(fit *model.Fit, h pricing.History, from, to pricing.Date, s pri
 		}
 	}
 	if asked == nil {
-		return nil
+		return nil, nil
 	}
 	model := pricing.Fit(pricing.Cut(h, from-1), from-1)
 	var out []promised
@@ -192,5 +202,5 @@ func replayMonth(fit *model.Fit, h pricing.History, from, to pricing.Date, s pri
 			out = append(out, p)
 		}
 	}
-	return out
+	return out, model
 }

@@ -12,6 +12,7 @@ import (
 	"askwright/service"
 	"askwright/service/background"
 	"askwright/service/model"
+	"askwright/service/profit"
 )
 
 // Service judges past advice. It is safe for concurrent use.
@@ -36,8 +37,9 @@ func (s *Service) Run(ctx context.Context) error {
 	return nil
 }
 
-// Store keeps what was suggested.
+// Store keeps what was suggested, and has the ledger that it is held against.
 type Store interface {
+	profit.Store
 	// KeepSuggestions adds suggestions of one group. Of each (member, ref, day,
 	// model) the first one stays.
 	KeepSuggestions(ctx context.Context, group uuid.UUID, shown []Shown) error

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"strconv"
 	"time"
 
 	"github.com/google/uuid"
@@ -159,11 +158,7 @@ func (s *Sender) sendTo(ctx context.Context, t service.Tenant, w Webhook) error 
 // endpoint may have a bad time, and is left alone for a while.
 func (s *Sender) attempt(ctx context.Context, t service.Tenant, w *Webhook, d *Delivery) (pause time.Duration, err error) {
 	now, body := s.now(), []byte(d.Payload)
-	answer, postErr := s.post(ctx, w.URL, map[string]string{
-		"webhook-id":        d.ID.String(),
-		"webhook-timestamp": strconv.FormatInt(now.Unix(), 10),
-		"webhook-signature": signature(w.Secret, d.ID.String(), now, body),
-	}, body)
+	answer, postErr := s.post(ctx, w.URL, signedHeaders(w.Secret, d.ID, now, body), body)
 	if postErr != nil && ctx.Err() != nil {
 		return 0, ctx.Err() // nobody knows whether it arrived: it is sent again
 	}

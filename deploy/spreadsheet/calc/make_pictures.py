@@ -29,7 +29,7 @@ class Pictures:
     def __init__(self, folder):
         self.folder, self.scratch, self.notes = folder, tempfile.mkdtemp(), []
         self.key = group()
-        api(self.key, "/v1/imports", subprocess.check_output([PROGRAM, "demo", "rows"]), "text/csv")
+        api(self.key, "/v1/imports?commit=true", subprocess.check_output([PROGRAM, "demo", "rows"]), "text/csv")
         config = os.path.join(self.scratch, "config")
         os.makedirs(os.path.join(config, "askwright"))
         with open(os.path.join(config, "askwright", "spreadsheet.json"), "w", encoding="utf-8") as f:

@@ -79,7 +79,7 @@ class OfficeCase(unittest.TestCase):
             json.dump({"address": address, "key": self.key}, f)
 
     def with_demo(self):
-        api(self.key, "/v1/imports", self.demo, "text/csv")
+        api(self.key, "/v1/imports?commit=true", self.demo, "text/csv")
 
     def saved(self, name, content):
         path = os.path.join(self.folder, name)

@@ -133,7 +133,7 @@ class Exports(OfficeCase):
             out = os.path.join(self.folder, name)
             doc.storeToURL(url(out), (prop("FilterName", "Calc MS Excel 2007 XML"),))
             with open(out, "rb") as f:
-                return json.loads(api(self.key, "/v1/imports", f.read(), XLSX))
+                return json.loads(api(self.key, "/v1/imports?commit=true", f.read(), XLSX))
 
         answer = back("back.xlsx")
         with zipfile.ZipFile(os.path.join(self.folder, "back.xlsx")) as z:
@@ -192,7 +192,7 @@ class Exports(OfficeCase):
         def back():
             doc.storeToURL(url(out), tuple(prop(*p) for p in options))
             with open(out, "rb") as f:
-                return json.loads(api(self.key, "/v1/imports" + read, f.read(), "text/csv"))
+                return json.loads(api(self.key, "/v1/imports?commit=true" + read.replace("?", "&"), f.read(), "text/csv"))
 
         self.assertIsInstance(grid[line][grid[0].index("ask")], float)
         answer = back()

@@ -222,7 +222,7 @@ test('one action: 2,000 rows out and 500 suggestions back, far below the quotas'
 test('purchase limits for finds; one that cannot be read gets a note, the others their answers', async () => {
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
-  const r = await fetch(url + '/v1/imports', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  const r = await fetch(url + '/v1/imports?commit=true', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
   assert.equal(r.status, 200);
   const sheet = new Sheet([
     ['ref', 'category', 'width', 'condition', 'planned_finish', 'hours', 'materials', 'stage', 'listed_on', 'most_to_pay', 'mine', 'walk_away'],
@@ -251,7 +251,7 @@ test('purchase limits for finds; one that cannot be read gets a note, the others
 test('custom functions answer a range at once, are cached, and tell errors in words', async () => {
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
-  await fetch(url + '/v1/imports', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  await fetch(url + '/v1/imports?commit=true', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
   const host = connected(new Sheet([['ref']]), key);
   const header = [['category', 'mine', 'Width']];
   const rows = [['sideboard', 'x', 60], ['', '', ''], ['desk', 'y', 48]];
@@ -304,7 +304,7 @@ test('text that looks like a formula or a number stays what it is; the key stand
 test('rows on file that are not in the sheet are added, and come back unchanged', async () => {
   const key = group();
   const demo = execFileSync(program, ['demo', 'rows']);
-  await fetch(url + '/v1/imports', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
+  await fetch(url + '/v1/imports?commit=true', { method: 'POST', body: demo, headers: { Authorization: `Bearer ${key}`, 'Content-Type': 'text/csv' } });
   await api(key, '/v1/listings', { method: 'POST', body: { ref: '=1+1', category: 'desk', listed_on: '2026-03-05', ask: 480.5, flaws: '007', maker: '-3', notes: 'May 5', smell: 'true' } });
   const header = parseCsv(await api(key, '/v1/listings.csv'))[0];
   const middle = header.length >> 1;

@@ -235,3 +235,42 @@ func TestNothingIsMadeBesideASchemaThatWasPutAway(t *testing.T) {
 		t.Errorf("migrate: %v, want %v", err, db.ErrPutAway)
 	}
 }
+
+// The newest dump is restored into a server of its own and checked, encrypted
+// or not.
+func TestBackupsAreVerified(t *testing.T) {
+	t.Parallel()
+	d := dbtest.New(t)
+	mustRun(t, map[string]string{"DATABASE_URL": d.DSN, "ASKWRIGHT_LOG_LEVEL": "error"}, "group", "create", "G",
+		"--currency", "EUR", "--unit", "cm", "--timezone", "UTC", "--member", "Tamsin")
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	bin := t.TempDir()
+	program := filepath.Join(bin, "askwright")
+	write(t, program, "#!/bin/sh\n"+asProgram+"=1 exec "+self+" \"$@\"\n")
+	if err := os.Chmod(program, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	folder := t.TempDir()
+	env := []string{"DATABASE_URL=" + d.AdminDSN, "ASKWRIGHT_PROGRAM=" + program}
+	if _, err := exec.LookPath("gpg"); err == nil {
+		home := t.TempDir()
+		make := exec.CommandContext(t.Context(), "gpg", "--batch", "--quiet", "--passphrase", "", "--quick-generate-key", "backup@otterford.example", "rsa2048", "encr")
+		env = append(env, "GNUPGHOME="+home, "ASKWRIGHT_BACKUP_RECIPIENT=backup@otterford.example")
+		make.Env = append(os.Environ(), "GNUPGHOME="+home)
+		if out, err := make.CombinedOutput(); err != nil {
+			t.Fatalf("gpg: %v\n%s", err, out)
+		}
+		t.Cleanup(func() { _ = exec.Command("gpgconf", "--homedir", home, "--kill", "all").Run() })
+	}
+	dump := backup(t, env, folder)
+	if strings.HasSuffix(dump, ".gpg") && strings.Contains(readFile(t, dump), "PGDMP") {
+		t.Error("the dump is not encrypted")
+	}
+	out, err := script(t, env, "backup.sh", "--verify", folder)
+	if err != nil || !strings.Contains(out, "member 1\n") || !strings.Contains(out, "All agrees.") || !strings.HasSuffix(out, dump+" is good.\n") {
+		t.Errorf("verify: %v\n%s", err, out)
+	}
+}

@@ -33,6 +33,7 @@ type config struct {
 	Webhooks       bool          // ASKWRIGHT_WEBHOOKS: on: messages go to addresses that admins give
 	Security       string        // ASKWRIGHT_SECURITY_CONTACT: whom to tell of a vulnerability; empty: nobody is named
 	BackupStamp    string        // ASKWRIGHT_BACKUP_STAMP: file that backup.sh leaves; empty: no metric
+	Hosts          []string      // ASKWRIGHT_HOSTS: names that the service answers to; none: any
 	TrustedProxies []string      // ASKWRIGHT_TRUSTED_PROXIES: addresses whose X-Forwarded-For is believed
 	StopTimeout    time.Duration // ASKWRIGHT_STOP_TIMEOUT: for requests under way at the end
 }
@@ -72,6 +73,18 @@ var variables = []variable{
 		return nil
 	}},
 	{"ASKWRIGHT_BACKUP_STAMP", "", text(func(c *config) *string { return &c.BackupStamp })},
+	{"ASKWRIGHT_HOSTS", "", func(c *config, s string) error {
+		for part := range strings.SplitSeq(s, ",") {
+			if part = strings.ToLower(strings.TrimSpace(part)); part == "" {
+				continue
+			}
+			if strings.ContainsAny(part, ":/ ") {
+				return fmt.Errorf("%q is no name: without scheme and port", part)
+			}
+			c.Hosts = append(c.Hosts, part)
+		}
+		return nil
+	}},
 	{"ASKWRIGHT_TRUSTED_PROXIES", "", func(c *config, s string) error {
 		for part := range strings.SplitSeq(s, ",") {
 			if part = strings.TrimSpace(part); part == "" {

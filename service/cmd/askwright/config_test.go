@@ -50,6 +50,7 @@ var badValues = map[string][]string{
 	"DATABASE_URL":               nil,
 	"ASKWRIGHT_DATA":             nil,
 	"ASKWRIGHT_POSTGRES_BIN":     nil,
+	"ASKWRIGHT_HOSTS":            {"https://flip.otterford.example", "flip.otterford.example:443"},
 	"ASKWRIGHT_ADDR":             {"8080", "localhost", "1:2:3"},
 	"ASKWRIGHT_OPS_ADDR":         {"8081", "off"},
 	"ASKWRIGHT_LOG_LEVEL":        {"loud", "1"},

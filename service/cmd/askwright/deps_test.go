@@ -50,7 +50,7 @@ var (
 	domain = append(slices.Clip(engine), "askwright/pricing/buying", "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
-	components = with(domain, "advice", "background", "history", "members", "model", "profit", "prose", "recording", "track", "watch", "webhook")
+	components = with(domain, "advice", "background", "history", "imports", "members", "model", "profit", "prose", "recording", "sheet", "track", "watch", "webhook")
 	// pure are the neighbors that the service does not know.
 	pure = []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http", "database/sql"}
 )
@@ -93,15 +93,17 @@ var arrows = []struct {
 	{"askwright/service", domain, pure},
 	{"askwright/service/background", nil, pure},
 	{"askwright/service/recording", domain, pure},
+	{"askwright/service/sheet", domain, pure},
+	{"askwright/service/imports", with(domain, "recording", "sheet"), pure},
 	{"askwright/service/members", domain, pure},
 	{"askwright/service/model", domain, pure},
 	{"askwright/service/profit", domain, pure},
 	{"askwright/service/prose", domain, pure},
 	{"askwright/service/webhook", with(domain, "background"), pure},
 	{"askwright/service/history", with(domain, "profit", "prose"), pure},
-	{"askwright/service/track", with(domain, "background", "model"), pure},
-	{"askwright/service/advice", with(domain, "background", "model", "prose", "track"), pure},
-	{"askwright/service/watch", with(domain, "advice", "background", "model", "prose", "track"), pure},
+	{"askwright/service/track", with(domain, "background", "model", "profit"), pure},
+	{"askwright/service/advice", with(domain, "background", "model", "profit", "prose", "track"), pure},
+	{"askwright/service/watch", with(domain, "advice", "background", "model", "profit", "prose", "track"), pure},
 	{"askwright/service/app", components, pure},
 	{"askwright/service/demo", append(slices.Clip(components), "askwright/service/app"), pure},
 	{"askwright/db", components, []string{"github.com/gin-gonic/"}},
@@ -109,7 +111,7 @@ var arrows = []struct {
 	{"askwright/api/chart", nil, []string{"net/http", "github.com/"}},
 	{names, nil, pureNot},
 	{"askwright/api/web", append(slices.Clip(domain), names), noSQL},
-	{"askwright/api/rowfile", append(with(domain, "recording"), "askwright/api/web", names), noSQL},
+	{"askwright/api/rowfile", append(with(domain, "recording", "sheet"), "askwright/api/web", names), noSQL},
 	{"askwright/api/wire", append(slices.Clip(components), "askwright/api/chart", "askwright/api/rowfile", "askwright/api/web", names), noSQL},
 	{"askwright/api/board", answers, noSQL},
 	{"askwright/api", append(slices.Clip(answers), "askwright/api/board", "askwright/docs"), noSQL},

@@ -183,6 +183,7 @@ func newServer(c *config, askwright *app.App, logger *slog.Logger, store *db.Sto
 		},
 		Build:          version(),
 		Security:       c.Security,
+		Hosts:          c.Hosts,
 		TrustedProxies: c.TrustedProxies,
 		Now:            time.Now,
 		Limits:         web.Limits{RequestsPerMinute: c.RateLimit, ImportBytes: int64(c.ImportBytes), ImportRows: c.ImportRows},
