@@ -7,7 +7,7 @@ import "math"
 const (
 	// Design is the version of the model: of the columns of the value model and
 	// of what Rates hold. What was stored under another one is built anew.
-	Design = 2
+	Design = 3
 
 	priorShape  = 2.0  // a0 of the residual variance
 	priorSpread = 0.20 // s0, the residual standard deviation expected beforehand
@@ -32,11 +32,18 @@ const (
 	intervalLevel  = 0.8
 	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
 	warnRatio      = 2.0
-	FewSales       = 8 // below, the fitted value is not used at all
-	minReviewDays  = 14
-	minDaysAtAsk   = 7
+	FewSales       = 8    // below, the fitted value is not used at all
+	minDaysAtAsk   = 7    // since a pause, before a step
+	checkDays      = 14   // that cheap checks have before the drop behind them
+	planInertia    = 0.02 // of the ask: what another plan than the one told must gain
+	flagOdds       = 0.70 // that a step pays, from which a listing is stale
+	flagOddsQuiet  = 0.80 // the same while the whole group is slow
 	repriceLow     = 0.60
 	repriceHigh    = 0.97
+	lowestShare    = 0.35 // of the present ask: no plan ends below
+	reviewAsks     = 19   // below the present one, of the plan of a listing
+	renewAsks      = 11
+	refinishAsks   = 14
 	renewHours     = 0.5 // new photos and a post; common practice, no source
 	maxRateRows    = 20000
 	minExposure    = 0.5   // days, of a whole listing
@@ -44,10 +51,14 @@ const (
 	midQuantiles   = 40
 	weakGross      = 0.5
 
-	pulseDays     = 28
-	pulseListings = 3    // on offer in them, at least
-	pulseMessages = 10.0 // usual in them, at least; a usual pace is taken to have been seen for as many
-	quietPulse    = 0.75 // below, the whole group is slow
+	pulseDays     = 35
+	pulseMessages = 10.0 // a usual pace is taken to have been seen for as many
+	pulseNeeds    = 20.0 // usual in them, at least
+	quietPulse    = 0.70 // below, the whole group is slow
+	quietPulseFew = 0.65 // the same while few listings have ended
+	quietFew      = 50
+	quietOver     = 0.80 // above, it is no more
+	quietWeeks    = 8    // looked back for when that was
 
 	// The seller's estimate against the fit, beforehand: log, and worth so many listings.
 	estimateSD     = 0.25

@@ -57,6 +57,7 @@ type market struct {
 	logTyp  float64 // log of the typical ask
 	premium float64 // d − d̄
 	known   bool    // messages are
+	ended   bool
 }
 
 // fitRate fits one rate model; messages instead of sales where asked.

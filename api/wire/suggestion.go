@@ -28,6 +28,7 @@ type Suggestion struct {
 	Drivers     []Driver     `json:"drivers,omitempty"`                                // what makes the price
 	Comparables []Comparable `json:"comparables"`                                      // the nearest sales, adjusted
 	Differences []Difference `json:"differences,omitempty"`                            // of each column laid over a listing on file, or of and_if over the subject, one after another
+	Money       *Money       `json:"money,omitempty"`                                  // what the asks assume
 	Basis       Basis        `json:"basis"`                                            // what the answer rests on
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
@@ -184,6 +185,7 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	if len(f.Choices) == 0 {
 		return out
 	}
+	out.Money = new(v.assumptions(f.Money))
 	out.Ask, out.AskForGood, out.Plan = web.Known(f.Ask, money), web.Known(f.AskForGood, money), planSteps(f.Plan, money)
 	if next := f.Plan.Next(); next != nil {
 		out.NextStepOn, out.NextAsk = new(next.On.String()), web.Known(next.Ask, money)
