@@ -25,6 +25,7 @@ func (s *Server) listOffers(r web.Request, _ web.TableQuery) (wire.OfferPage, er
 	out := wire.OfferPage{Items: web.Each(offers, v.Offer)}
 	if advice != nil {
 		out.Lowest, out.HeldUntil = v.Lowest(advice), wire.HeldUntil(advice.Held)
+		out.TakeFrom, out.SayBack, out.Money = v.TakeFrom(advice), v.SayBack(advice), v.OfferMoney(advice)
 		out.Refusal, out.Sentences = wire.RefusalOf(advice.Refusal), wire.Sentences(advice.Sentences)
 	}
 	return out, err
@@ -33,7 +34,7 @@ func (s *Server) listOffers(r web.Request, _ web.TableQuery) (wire.OfferPage, er
 // createOffer records an offer and says what to do about it.
 //
 //	@Summary		Record an offer and judge it
-//	@Description	take it, counter at a round price, or wait; with the lowest to take today and how that falls. Only the owner may.
+//	@Description	take it, say a price back, or wait; take_from is what the plan is worth: below, refuse. Only the owner may.
 //	@Tags			listings
 //	@Param			id			path		string		true	"id of the listing"
 //	@Param			If-Match	header		string		false	"the revision seen"

@@ -34,7 +34,12 @@ func (s *site) visitor(t *testing.T) *visitor {
 
 func (v *visitor) send(t *testing.T, method, path string, form url.Values, header ...string) reply {
 	t.Helper()
-	r, err := http.NewRequestWithContext(t.Context(), method, v.server.URL+path, strings.NewReader(form.Encode()))
+	return v.sendBody(t, method, path, form.Encode(), header...)
+}
+
+func (v *visitor) sendBody(t *testing.T, method, path, body string, header ...string) reply {
+	t.Helper()
+	r, err := http.NewRequestWithContext(t.Context(), method, v.server.URL+path, strings.NewReader(body))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -50,14 +55,14 @@ func (v *visitor) send(t *testing.T, method, path string, form url.Values, heade
 		t.Fatal(err)
 	}
 	defer response.Body.Close()
-	body, err := io.ReadAll(response.Body)
+	answer, err := io.ReadAll(response.Body)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if strings.Contains(string(body), "ask_") && !strings.Contains(path, "sign-in") && !strings.Contains(path, "invitation") && path != "/board/keys" && path != "/board/settings" {
+	if strings.Contains(string(answer), "ask_") && !strings.Contains(path, "sign-in") && !strings.Contains(path, "invitation") && path != "/board/keys" && path != "/board/settings" {
 		t.Errorf("%s %s: a key stands in the page", method, path)
 	}
-	return reply{response, string(body)}
+	return reply{response, string(answer)}
 }
 
 func (v *visitor) get(t *testing.T, path string) reply {

@@ -77,7 +77,7 @@ func TestDesignsStandBesideEachOther(t *testing.T) {
 	for _, step := range []struct {
 		design int
 		want   string
-	}{{pricing.Design + 1, "3, 4, rates 3"}, {pricing.Design + 2, "4, 5"}} {
+	}{{pricing.Design + 1, "4, 5, rates 4"}, {pricing.Design + 2, "5, 6"}} {
 		if err := store.CatchUp(t.Context(), tenant, step.design, false, nothing); err != nil {
 			t.Fatal(err)
 		}

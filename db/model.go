@@ -75,7 +75,8 @@ func (s *Store) Records(ctx context.Context, t service.Tenant, w model.Selection
 	out := recorded(rows, byID)
 	ids := slices.Collect(maps.Keys(byID))
 	const named = " and l.listing_id = any($2::uuid[])"
-	return out, s.run(ctx, t, readingsOf(named, byID, t.Group, ids), pricedFromSuggestion(named, byID, t.Group, ids))
+	read := []statement{readingsOf(named, byID, t.Group, ids), pricedFromSuggestion(named, byID, t.Group, ids)}
+	return out, s.run(ctx, t, append(read, keptSteps(byID, t.Group, ids)...)...)
 }
 
 // recorded makes records of rows, without readings so far.

@@ -117,6 +117,7 @@ create table event (
     constraint event_listing FOREIGN KEY (group_id, listing_id) REFERENCES listing(group_id, listing_id) ON DELETE CASCADE,
     constraint event_voids FOREIGN KEY (group_id, voids) REFERENCES event(group_id, event_id) ON DELETE CASCADE
 );
+CREATE INDEX event_checks ON askwright.event USING btree (group_id, listing_id) WHERE ((kind = 'check'::text) AND (voided_by IS NULL));
 CREATE INDEX event_holds ON askwright.event USING btree (group_id, listing_id) WHERE ((kind = ANY (ARRAY['hold'::text, 'release'::text])) AND (voided_by IS NULL));
 CREATE INDEX event_readings ON askwright.event USING btree (group_id, listing_id, on_date) WHERE ((kind = 'interest'::text) AND (voided_by IS NULL));
 CREATE INDEX event_story ON askwright.event USING btree (group_id, listing_id, change_no, event_id);
@@ -429,15 +430,27 @@ create table listing_state (
     action text default ''::text not null,
     since timestamp with time zone not null,
     updated_at timestamp with time zone not null,
+    step_from bigint,
+    step_at_age double precision,
+    step_to bigint,
+    checks_from date,
+    step_is_due boolean default false not null,
     constraint listing_state_pkey PRIMARY KEY (group_id, listing_id),
     constraint listing_state_listing FOREIGN KEY (group_id, listing_id) REFERENCES listing(group_id, listing_id) ON DELETE CASCADE,
     constraint state_known CHECK ((state = ANY (ARRAY['stale'::text, 'slow'::text, 'fresh'::text, 'paused'::text, 'ended'::text]))),
+    constraint step_lowers CHECK (((step_to > 0) AND (step_to < step_from))),
+    constraint step_whole CHECK (((step_from IS NOT NULL) OR (num_nonnulls(step_at_age, step_to, checks_from) = 0))),
     constraint updated_in_state CHECK ((updated_at >= since))
 );
 create policy of_the_group on listing_state for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
 create policy of_the_owner on listing_state for all to askwright_owner using true with check true;
 comment on column listing_state.action is 'The best remedy by then.';
 comment on column listing_state.since is 'When the state was noted; updated_at: when the state or the remedy was.';
+comment on column listing_state.step_from is 'The ask that the plan was made at; another one ends it. Null: there is no plan.';
+comment on column listing_state.step_at_age is 'Active days of the listing at which its next step falls due.';
+comment on column listing_state.step_to is 'The ask of the step; null: the ask stays.';
+comment on column listing_state.checks_from is 'Since when the cheap checks come before the step.';
+comment on column listing_state.step_is_due is 'The listing was stale by then.';
 
 create table member (
     group_id uuid not null,

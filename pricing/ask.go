@@ -30,6 +30,7 @@ type Suggestion struct {
 	Drivers     []Driver
 	Comparables []Comparable
 	Basis       Basis
+	Money       Money
 	Labels      []string // "low_confidence", "from_your_estimate", ...
 	Unseen      []string // attributes whose level no sale has: "hardware"
 	NeverSold   bool     // nor the category
@@ -131,11 +132,12 @@ func (m *Model) ask(out *Suggestion, q Query, on Date, s Settings) {
 			out.WithinAsk, out.WithinProb = a, p.ChanceSold
 		}
 	}
-	p := o.planner(asks, s)
-	plan := func(holding, from, to float64) Plan { return o.dated(p.Plan(holding, from, to)) }
-	out.Plan = plan(o.holding, 0, math.Inf(1))
-	out.Ask = out.Plan.Steps[0].Ask
 	out.AskForGood, _ = o.best(asks, o.holding)
+	p := o.askPlanner(q, asks, on, s)
+	best := o.bestPlan(p, q, on, s)
+	out.Plan, out.Ask = o.dated(best), best.Steps[0].Ask
+	out.Money = s.money(o, func(holding float64) float64 { return p.Plan(holding, 0, math.Inf(1)).Steps[0].Ask })
+	plan := func(holding, from, to float64) Plan { return o.dated(p.Plan(holding, from, to)) }
 	for _, c := range []struct {
 		name string
 		plan Plan
@@ -153,6 +155,44 @@ func (m *Model) ask(out *Suggestion, q Query, on Date, s Settings) {
 	out.MedianDays, out.P80Days = balanced.MedianDays, balanced.P80Days
 }
 
+// askPlanner plans over the asks that a piece may be offered at from today, its
+// present one among them.
+func (o outlook) askPlanner(q Query, asks []float64, on Date, s Settings) *askplan.Planner {
+	asks = thinned(asks, planAsks)
+	if ask, open := q.Standing.askOn(on); open {
+		asks = withAsk(asks, ask)
+		if k := q.Standing.Kept; k != nil && k.Ask == ask && k.NextAsk > 0 {
+			asks = withAsk(asks, k.NextAsk)
+		}
+	}
+	return o.planner(asks, s)
+}
+
+// askOn is the ask of a listing on offer.
+func (st *Standing) askOn(on Date) (ask float64, open bool) {
+	if st == nil {
+		return 0, false
+	}
+	return st.Listing.askOn(on)
+}
+
+// bestPlan is that of a review where the piece is on offer. One that was asked
+// too little for since it came up, and never cut, may be asked more for, where
+// that gains as much as a flag must.
+func (o outlook) bestPlan(p *askplan.Planner, q Query, on Date, s Settings) askplan.Plan {
+	ask, open := q.Standing.askOn(on)
+	if !open {
+		return p.Plan(o.holding, 0, math.Inf(1))
+	}
+	best := o.course(*q.Standing, ask, on, s).Plan
+	if o.age < s.step() && len(q.Standing.Listing.Asks) == 1 && p.Asks[len(p.Asks)-1] > ask {
+		if more := p.Plan(o.holding, math.Nextafter(ask, math.Inf(1)), math.Inf(1)); more.Net >= best.Net+s.FlagGain*ask {
+			return more
+		}
+	}
+	return best
+}
+
 // position is the outlook of a query: of an open listing at its age with the
 // demand seen so far, of another one as new.
 func (m *Model) position(q Query, on Date, s Settings) outlook {
@@ -168,15 +208,20 @@ func (m *Model) position(q Query, on Date, s Settings) outlook {
 
 // planner prepares the plans over some rising asks; a new ask begins today.
 func (o outlook) planner(asks []float64, s Settings) *askplan.Planner {
-	step := clamp(float64(s.StepDays), 14, 28)
+	return askplan.New(o.market(asks, s))
+}
+
+// market is what a piece meets from now on at some rising asks.
+func (o outlook) market(asks []float64, s Settings) askplan.Market {
+	step := s.step()
 	m := askplan.Market{
-		Asks: thinned(asks, planAsks), Ahead: o.ahead, Shape: o.k, Rate: o.r,
+		Asks: asks, Ahead: o.ahead, Shape: o.k, Rate: o.r,
 		Holding: o.holding, Salvage: o.salvage, Horizon: o.horizon, First: step, Step: step,
 	}
 	for _, a := range m.Asks {
 		m.Paces, m.Sales = append(m.Paces, o.pace(a)), append(m.Sales, (1-o.fee)*o.negotiation*a)
 	}
-	return askplan.New(m)
+	return m
 }
 
 // dated is a plan with its days.

@@ -9,6 +9,7 @@ import (
 
 	"askwright/pricing/furniture"
 	"askwright/pricing/internal/probe"
+	"askwright/pricing/pricepoint"
 )
 
 var today = NewDate(2026, time.March, 5)
@@ -78,8 +79,8 @@ func TestPricePoints(t *testing.T) {
 		{201, 209, nil},
 	}
 	for _, tt := range tests {
-		if got := pricePoints(tt.low, tt.high); !slices.Equal(got, tt.want) {
-			t.Errorf("pricePoints(%g, %g) = %v, want %v", tt.low, tt.high, got, tt.want)
+		if got := pricepoint.Between(tt.low, tt.high); !slices.Equal(got, tt.want) {
+			t.Errorf("pricepoint.Between(%g, %g) = %v, want %v", tt.low, tt.high, got, tt.want)
 		}
 	}
 	for amount, want := range map[float64]float64{0: 1, 0.4: 1, 47.2: 47, 49.8: 50, 193: 195, 204: 200, 206: 210, 487: 490, 514: 525, 5049: 5000} {

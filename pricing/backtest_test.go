@@ -42,6 +42,7 @@ type trial struct {
 	ahead                                                  int // markets in which the plans beat the sellers
 
 	eligible, flagged, right int     // open listings
+	waits                    int     // of which waiting was judged
 	bestGain, flagGain       float64 // true expected
 	clearFlags, clearRight   int
 	saidOdds                 float64 // that the flagged remedies beat waiting
@@ -159,20 +160,21 @@ func (tr *trial) review(m *market, model *pricing.Model, known pricing.History, 
 // judge compares one review with the truth.
 func (tr *trial) judge(v *verdict, r pricing.Review) {
 	tr.eligible++
-	tr.trueWait += v.m.prospects(v.p, v.day, v.age, v.ask, costs{}).sold30
 	for _, remedy := range r.Remedies {
 		if remedy.Action == "wait" {
+			tr.waits++
 			tr.saidWait += remedy.Chance30
+			tr.trueWait += v.m.prospects(v.p, v.day, v.age, v.ask, costs{}).sold30
 		}
 	}
 	tr.bestGain += math.Max(0, v.best()-v.wait())
 	if r.State != "stale" || len(r.Remedies) == 0 {
 		return
 	}
-	gain := v.net(r.Remedies[0]) - v.wait()
+	gain := v.follow(r) - v.wait()
 	tr.flagged++
 	tr.flagGain += gain
-	tr.saidOdds += r.Remedies[0].ChanceBetterThanWaiting
+	tr.saidOdds += r.Odds
 	if gain > 0 {
 		tr.right++
 	}
@@ -199,6 +201,15 @@ func (v *verdict) at(p *piece, age int, ask float64) float64 {
 }
 
 func (v *verdict) wait() float64 { return v.at(v.p, v.age, v.ask) }
+
+// follow is what a review truly brings: its plan, or what beats it.
+func (v *verdict) follow(r pricing.Review) float64 {
+	switch r.Action {
+	case pricing.ActionWait, pricing.ActionReprice, pricing.ActionCheck:
+		return v.m.follow(v.p, v.day, v.age, r.Plan.Steps, v.m.trueCosts(v.p, v.day, v.s)).net
+	}
+	return v.net(r.Remedies[0])
+}
 
 // net is what a remedy truly brings, effort and days out of the market paid.
 func (v *verdict) net(r pricing.Remedy) float64 {
@@ -360,7 +371,7 @@ func (tr *trial) checkFlags(t *testing.T, slack float64) {
 	flagged, captured := float64(tr.flagged), share(tr.flagGain, tr.bestGain)
 	right, surely := share(float64(tr.right), flagged), share(float64(tr.clearRight), float64(tr.clearFlags))
 	t.Logf("%4d listings: %d open, sold in 30 more days said %.2f, true %.2f; %d flagged, %.0f %% rightly (said %.0f %%), %d of them clear, %.0f %% rightly; %.0f %% of the possible gain",
-		tr.listings, tr.eligible, share(tr.saidWait, float64(tr.eligible))/100, share(tr.trueWait, float64(tr.eligible))/100,
+		tr.listings, tr.eligible, share(tr.saidWait, float64(tr.waits))/100, share(tr.trueWait, float64(tr.waits))/100,
 		tr.flagged, right, share(tr.saidOdds, flagged), tr.clearFlags, surely, captured)
 	if tr.listings < 100 || slack > 1 {
 		return // too few flags

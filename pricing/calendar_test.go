@@ -81,7 +81,7 @@ func silence(h History) History {
 		readings := l.Messages
 		l.Messages = nil
 		for _, r := range readings {
-			if r.On < today-pulseDays || l.Outcome == Sold {
+			if r.On < today-pulseDays {
 				l.Messages = append(l.Messages, r)
 			}
 		}
@@ -96,10 +96,10 @@ func silence(h History) History {
 func TestAQuietGroupIsTheSeason(t *testing.T) {
 	h := syntheticMarket(300, 24)
 	usual, quiet := Fit(h, today), Fit(silence(h), today)
-	if p := usual.rates.Pulse; p < quietPulse || p > 1.5 {
+	if p := usual.rates.Pulse; p < quietOver || p > 1.4 || usual.rates.Quiet {
 		t.Errorf("pulse of a usual month %.2f", p)
 	}
-	if p := quiet.rates.Pulse; p <= 0 || p >= quietPulse {
+	if p := quiet.rates.Pulse; p <= 0 || p >= quietPulse || !quiet.rates.Quiet {
 		t.Errorf("pulse of a quiet month %.2f", p)
 	}
 	l := Listing{ID: "a", Attributes: probes[1], ListedOn: today - 40, Estimate: 600, Asks: []Ask{{today - 40, 600}}}
@@ -108,10 +108,9 @@ func TestAQuietGroupIsTheSeason(t *testing.T) {
 		m          *Model
 		messages   int
 	}{
-		{"quiet, as all the others", "season", quiet, 4},
-		{"quiet, none at all", "look", quiet, 0},
-		{"quiet, but many wrote", "price", quiet, 40},
-		{"usual, as all the others", "price", usual, 40},
+		{"quiet, as all the others", CauseSeason, quiet, 4},
+		{"quiet, none at all", CauseLook, quiet, 0},
+		{"usual, as all the others", CauseLuck, usual, 12},
 	} {
 		l.Messages = []Reading{{today, tt.messages}}
 		got := tt.m.Review(Standing{Listing: l}, today, DefaultSettings())

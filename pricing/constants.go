@@ -25,25 +25,32 @@ const (
 	negotiationRatio     = 0.95 // ρ beforehand
 	negotiationWeight    = 5.0  // sales that it is worth
 
-	askCap        = 1.10 // of the larger of typical ask and estimate: nothing above has been tried
-	lowestAsk     = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
-	quickFactor   = 3.0  // holding cost in the quick choice; its inverse in the patient one
-	evenOdds      = 0.5
-	maxCandidates = 400 // asks considered
-	planAsks      = 40  // of them for plans
-	intervalLevel = 0.8
-	wideRatio     = 3.0 // of the interval's ends: above, no ask without an estimate
-	warnRatio     = 2.0
 	// ElasticityListings are as many as it takes to learn the elasticity: with
 	// fewer it stays near its prior, whatever the truth (3.7, 4.7 and 5.4 at 300
 	// listings of flat, usual and steep markets).
 	ElasticityListings = 300
 
-	FewSales       = 8 // below, the fitted value is not used at all
-	minReviewDays  = 14
-	minDaysAtAsk   = 7
+	askCap         = 1.10 // of the larger of typical ask and estimate: nothing above has been tried
+	lowestAsk      = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
+	quickFactor    = 3.0  // holding cost in the quick choice; its inverse in the patient one
+	evenOdds       = 0.5
+	maxCandidates  = 400 // asks considered
+	planAsks       = 40  // of them for plans
+	intervalLevel  = 0.8
+	wideRatio      = 3.0 // of the interval's ends: above, no ask without an estimate
+	warnRatio      = 2.0
+	FewSales       = 8    // below, the fitted value is not used at all
+	minDaysAtAsk   = 7    // since a pause, before a step
+	checkDays      = 14   // that cheap checks have before the drop behind them
+	planInertia    = 0.02 // of the ask: what another plan than the one told must gain
+	flagOdds       = 0.70 // that a step pays, from which a listing is stale
+	flagOddsQuiet  = 0.80 // the same while the whole group is slow
 	repriceLow     = 0.60
 	repriceHigh    = 0.97
+	lowestShare    = 0.35 // of the present ask: no plan ends below
+	reviewAsks     = 19   // below the present one, of the plan of a listing
+	renewAsks      = 11
+	refinishAsks   = 14
 	renewHours     = 0.5 // new photos and a post; common practice, no source
 	maxRateRows    = 20000
 	minExposure    = 0.5   // days, of a whole listing
@@ -51,10 +58,14 @@ const (
 	midQuantiles   = 40
 	weakGross      = 0.5
 
-	pulseDays     = 28
-	pulseListings = 3    // on offer in them, at least
-	pulseMessages = 10.0 // usual in them, at least; a usual pace is taken to have been seen for as many
-	quietPulse    = 0.75 // below, the whole group is slow
+	pulseDays     = 35
+	pulseMessages = 10.0 // a usual pace is taken to have been seen for as many
+	pulseNeeds    = 20.0 // usual in them, at least
+	quietPulse    = 0.70 // below, the whole group is slow
+	quietPulseFew = 0.65 // the same while few listings have ended
+	quietFew      = 50
+	quietOver     = 0.80 // above, it is no more
+	quietWeeks    = 8    // looked back for when that was
 
 	// The seller's estimate against the fit, beforehand: log, and worth so many listings.
 	estimateSD     = 0.25

@@ -10,8 +10,13 @@ type evidence struct {
 	counted  float64 // C
 	sales    float64 // of earlier listings
 
-	ownExpected float64 // of the present listing
+	// Of the present listing.
+	own         float64 // H
+	ownExpected float64 // M
+	ownCounted  float64 // C
 	known       bool    // its messages are
+
+	late, lateExpected float64 // H and M in the weeks of the pulse
 }
 
 // k and r are the parameters of the frailty posterior
@@ -20,6 +25,11 @@ type evidence struct {
 func (e evidence) k() float64 { return frailtyShape + e.sales + messageWeight*e.counted }
 
 func (e evidence) r() float64 { return frailtyShape + e.hazard + messageWeight*e.expected }
+
+// lull is what r has above its prior where the last weeks went at a pace.
+func (e evidence) lull(pace float64) float64 {
+	return e.hazard - (1-pace)*e.late + messageWeight*(e.expected-(1-pace)*e.lateExpected)
+}
 
 // evidence sums over the listings of a piece, each with its own look, fit and
 // estimate. Listings with unknown messages count by their hazard alone.
@@ -30,8 +40,17 @@ func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
 		rows := l.exposures(on)
 		known := l.countMessages(rows)
 		typical, premium := m.typicalAsk(l, s)
-		e.hazard += m.rates.Sale.hazard(levelsOf(l.Attributes), rows, typical, premium)
-		usual := m.rates.Message.hazard(levelsOf(l.Attributes), rows, typical, premium)
+		levels := levelsOf(l.Attributes)
+		hazard := m.rates.Sale.hazard(levels, rows, typical, premium)
+		usual := m.rates.Message.hazard(levels, rows, typical, premium)
+		e.hazard += hazard
+		if m.rates.Quiet {
+			late := partsIn(rows, Interval{on - pulseDays, on})
+			e.late += m.rates.Sale.hazard(levels, late, typical, premium)
+			if known {
+				e.lateExpected += m.rates.Message.hazard(levels, late, typical, premium)
+			}
+		}
 		if known {
 			e.expected += usual
 			for _, r := range rows {
@@ -40,7 +59,7 @@ func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
 		}
 		if i == 0 {
 			e.age = l.exposedDays(l.until(on))
-			e.ownExpected, e.known = usual, known
+			e.own, e.ownExpected, e.ownCounted, e.known = hazard, usual, e.counted, known
 		} else if l.Outcome == Sold {
 			e.sales++
 		}

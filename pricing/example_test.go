@@ -62,11 +62,18 @@ func ExampleModel_Review() {
 		Messages: []pricing.Reading{{On: today, Count: 1}},
 	}
 	r := model.Review(pricing.Standing{Listing: slow}, today, pricing.DefaultSettings())
-	fmt.Println(r.State, r.Reason, r.Checks)
-	fmt.Printf("%s at %.0f gains %.0f\n", r.Remedies[0].Action, r.Remedies[0].Ask, r.Gain)
+	fmt.Println(r.State, r.Reason, r.Action, r.NextStepOn)
+	for _, step := range r.Plan.Steps {
+		fmt.Printf("%v: ask %.0f\n", step.On, step.Ask)
+	}
 	// Output:
-	// stale look [photos title another_venue]
-	// reprice at 320 gains 25
+	// slow look wait 2026-03-26
+	// 2026-03-05: ask 380
+	// 2026-03-26: ask 340
+	// 2026-05-28: ask 310
+	// 2026-07-09: ask 270
+	// 2026-07-30: ask 230
+	// 2026-08-20: ask 190
 }
 
 func ExamplePricePoint() {

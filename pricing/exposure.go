@@ -162,3 +162,16 @@ func (l Listing) spread(rows []exposure, s Interval, n float64) {
 		rows[len(rows)-1].messages += n
 	}
 }
+
+// partsIn are the parts of rows that lie in a window.
+func partsIn(rows []exposure, window Interval) []exposure {
+	var out []exposure
+	for _, e := range rows {
+		if share := overlap(e.stretch, window); share > 0 {
+			e.days, e.messages = share*e.days, share*e.messages
+			e.stretch = Interval{max(e.stretch.From, window.From), min(e.stretch.To, window.To)}
+			out = append(out, e)
+		}
+	}
+	return out
+}

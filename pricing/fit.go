@@ -141,7 +141,7 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 	out := make([]market, 0, len(listings))
 	premiums := make([]float64, 0, len(listings)) // NaN: no estimate
 	for _, l := range listings {
-		m := market{piece: l.Piece, levels: levelsOf(l.Attributes), rows: l.exposures(day)}
+		m := market{piece: l.Piece, levels: levelsOf(l.Attributes), rows: l.exposures(day), ended: l.Outcome != Open}
 		e, known := l.estimate()
 		if len(m.rows) == 0 || (v.sales < FewSales && !known) {
 			continue
@@ -229,45 +229,92 @@ func (v *valueModel) fitted(l Listing) (at, off, leverage float64) {
 	return v.Location(v.describe(l.Attributes, l.ListedOn).X), 0, 0
 }
 
-// feelPulse compares the messages of the last weeks on all listings with those
-// usual in the year at their asks and ages:
+// feelPulse compares the messages of the last weeks with those usual in the year
+// at their asks and ages, over all listings then on offer, those that ended since
+// among them. What was left unsold before them drew less then, too:
 //
-//	pulse = (Σ C + 10) / (Σ M + 10)
+//	pulse = (C_w + 10) / (E_w + E_o L + 10),  L = (C_b + 10) / (E_b + 10)
 //
-// It tells a slow season from a slow piece. It does not enter the rates: lulls
-// tend to last, and allowing for them made forecasts worse.
+// with E_w usual in the weeks on what came up in them, E_o on what is older, and
+// b before the weeks. It tells a slow season from a slow piece.
+// It does not enter the rates: lulls tend to last, and allowing for them made
+// forecasts worse. A slow season ends later than it begins, so that it is told
+// from the weeks up to now one after another.
 func (r *Rates) feelPulse(markets []market, day Date) {
-	window := Interval{day - pulseDays, day}
-	counted, usual, listings := 0.0, 0.0, 0
+	ended := 0
+	for _, m := range markets {
+		if m.ended {
+			ended++
+		}
+	}
+	begins := quietPulse
+	if ended < quietFew {
+		begins = quietPulseFew
+	}
+	rows := r.notes(markets)
+	for week := quietWeeks; week >= 0; week-- {
+		r.Pulse = pulseOn(rows, day-Date(7*week))
+		switch {
+		case r.Pulse == 0 || r.Pulse > quietOver:
+			r.Quiet = false
+		case r.Pulse < begins:
+			r.Quiet = true
+		}
+	}
+}
+
+// pulseOn is the pulse on a day; zero: too few messages to tell.
+func pulseOn(listings [][]noted, day Date) float64 {
+	weeks := Interval{day - pulseDays, day}
+	var counted, usualNew, usualOld, countedBefore, usualBefore float64
+	for _, rows := range listings {
+		if n := len(rows); rows[n-1].stretch.To <= weeks.From || rows[0].stretch.From >= day {
+			continue
+		}
+		usual := &usualNew
+		if rows[0].stretch.From < weeks.From {
+			usual = &usualOld
+		}
+		for _, e := range rows {
+			share, before := overlap(e.stretch, weeks), overlap(e.stretch, Interval{0, weeks.From})
+			counted, *usual = counted+share*e.counted, *usual+share*e.usual
+			countedBefore, usualBefore = countedBefore+before*e.counted, usualBefore+before*e.usual
+		}
+	}
+	usual := usualNew + usualOld*(countedBefore+pulseMessages)/(usualBefore+pulseMessages)
+	if usual < pulseNeeds {
+		return 0
+	}
+	return (counted + pulseMessages) / (usual + pulseMessages)
+}
+
+// noted is a stretch with its messages and those usual in the year.
+type noted struct {
+	stretch        Interval
+	counted, usual float64
+}
+
+// notes are those of the listings whose messages are known.
+func (r *Rates) notes(markets []market) [][]noted {
+	var out [][]noted
 	for _, m := range markets {
 		if !m.known {
 			continue
 		}
-		before := usual
-		for _, e := range m.rows {
-			share := overlap(e.stretch, window)
-			if share == 0 || e.before {
-				continue
+		var rows []noted
+		for i, e := range m.rows {
+			if e.before {
+				continue // nobody recorded its messages
 			}
-			e.days *= share
-			expected := r.Message.hazard(m.levels, []exposure{e}, m.logTyp, m.premium)
-			usual += expected / r.Message.season(e.stretch)
-			counted += share * e.messages
+			usual := r.Message.hazard(m.levels, m.rows[i:i+1], m.logTyp, m.premium) / r.Message.season(e.stretch)
+			rows = append(rows, noted{e.stretch, e.messages, usual})
 		}
-		if usual > before {
-			listings++
+		if len(rows) > 0 {
+			out = append(out, rows)
 		}
 	}
-	if listings >= pulseListings && usual >= pulseMessages {
-		r.Pulse = (counted + pulseMessages) / (usual + pulseMessages)
-	}
+	return out
 }
-
-// quiet reports whether the whole group is slow.
-func (r *Rates) quiet() bool { return IsQuiet(r.Pulse) }
-
-// IsQuiet reports whether a group with such a pulse is slow as a whole.
-func IsQuiet(pulse float64) bool { return pulse > 0 && pulse < quietPulse }
 
 // overlap is the share of a stretch that lies in a window.
 func overlap(s, window Interval) float64 {

@@ -7,6 +7,7 @@ import (
 
 	"askwright/pricing/furniture"
 	"askwright/pricing/hedonic"
+	"askwright/pricing/pricepoint"
 	"askwright/pricing/refinish"
 )
 
@@ -33,6 +34,8 @@ type Refinish struct {
 	Pace            float64       // of sale at its typical ask, against the present look
 	NetPerHour      *float64
 	Distinguishable bool // the interval leaves out zero
+
+	nets []float64 // by frailty
 }
 
 // staying is a piece as it is: what a change of look is held against.
@@ -41,7 +44,7 @@ type staying struct {
 	on      Date    // of the description
 	fresh   outlook // anew on the market, with the demand seen so far
 	zs      []float64
-	leaving priced // waiting, or offering it as it is
+	leaving priced // going on as it is, or offering it so
 }
 
 // change is what a look does to the log of the price: its location and the
@@ -87,28 +90,27 @@ func (m *Model) refinish(c staying, look refinish.Look, opt refinish.Option, s S
 	if o.estimate > 0 {
 		e = o.estimate * math.Exp(at)
 	}
-	asks := pricePoints(repriceLow*e, askCap*e)
+	asks := pricepoint.Between(repriceLow*e, askCap*e)
 	if len(asks) == 0 {
 		return Refinish{}, false
 	}
-	best, _ := o.best(thinned(asks, maxCandidates), o.holding)
+	plan := o.planner(thinned(asks, refinishAsks), s).Plan(o.holding, 0, math.Inf(1))
 	cost := opt.Materials + opt.Hours*s.HourValue + o.holding*float64(opt.DaysOut)
 	r := Refinish{
-		Look: look, Remedy: o.remedy(ActionRefinish, best, cost, nil, nil).Remedy, Materials: opt.Materials, Priced: true,
+		Look: look, Remedy: o.planned(ActionRefinish, plan, cost, nil).Remedy, Materials: opt.Materials, Priced: true,
 		Percent: percent(at), Low: percent(at - m.value.t80*scale), High: percent(at + m.value.t80*scale),
 		Distinguishable: math.Abs(at) > m.value.t80*scale,
 		Sales:           m.sold("finish:" + look.Finish), ColorSales: m.sold("color:" + look.Color),
 		Pace: math.Exp(o.rate.base(o.levels, 0, 0, 0) - o.rate.base(levelsOf(c.Attributes), 0, 0, 0)),
 	}
-	nets := make([]float64, len(c.zs))
+	r.nets = make([]float64, len(c.zs))
 	for i, z := range c.zs {
 		// 17 and 40 have no common factor: every quantile once, in an order unrelated to z.
 		e := scale * m.value.middles[i*17%midQuantiles]
-		surprise := o
-		surprise.typical, surprise.salvage = bounded(math.Log(o.typical)+e), o.salvage*math.Exp(clamp(e, -20, 20))
-		nets[i] = surprise.netGiven(best, z) - cost
+		faster, dearer := math.Exp(clamp(o.rate.gamma()*e, -20, 20)), math.Exp(clamp(e, -20, 20))
+		r.nets[i] = plan.Given(z*faster, o.salvage*dearer) - cost
 	}
-	r.ChanceBetterThanWaiting = shareAbove(nets, c.leaving.nets)
+	r.ChanceBetterThanWaiting = shareAbove(r.nets, c.leaving.nets)
 	r.Finish, r.Color, r.Hours, r.DaysOut = look.Finish, look.Color, opt.Hours, opt.DaysOut
 	r.Gain = r.ExpectedNet - c.leaving.ExpectedNet
 	if opt.Hours > 0 {

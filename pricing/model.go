@@ -33,6 +33,7 @@ type Rates struct {
 	Unsold      int            // open or withdrawn among them
 	ByLevel     map[string]int // by category, finish and color: "finish:painted"
 	Pulse       float64        // messages of all in the last weeks over those usual in the year; zero: too few to tell
+	Quiet       bool           // the whole group is slow
 	ViewsPerDay float64        // median over the listings with known views; zero: none
 	Suspicious  []SuspiciousSale
 }

@@ -3,8 +3,9 @@ package pricing
 import (
 	"math"
 
+	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
-	"askwright/pricing/stats"
+	"askwright/pricing/pricepoint"
 )
 
 // Offer is what a buyer bids for a piece on offer.
@@ -18,16 +19,19 @@ type Offer struct {
 // OfferAdvice says what to do about an offer. Money is in the group's unit.
 type OfferAdvice struct {
 	Action       string         // "take", "counter", "wait"; empty where refused
-	Counter      *float64       // the price point to ask for instead
+	Counter      *float64       // what to say back
+	LastWord     bool           // beside a counter: where the buyer gives no more, take the offer
 	Ask          float64        // now
+	SayBack      float64        // to any offer below: the ask less the usual haggling
 	TakeNet      float64        // expected, after fees, of taking the offer as it is
-	CounterNet   *float64       // expected, of the best counter
-	WaitNet      float64        // expected, of waiting instead
-	WaitAsk      float64        // with which waiting does best: the present ask or a lower one; zero: taking it down does
+	CounterNet   *float64       // the same of Counter, if the buyer agrees
+	WaitNet      float64        // expected, of the plan instead
+	WaitAsk      float64        // that the plan goes on with today; zero: taking it down is worth more
 	ChanceBetter float64        // that taking beats waiting
 	LowestLike   float64        // the lowest offer like this one that is worth taking
 	Lowest       []LowestToTake // in cash, today and later if nothing happens
 	Flooded      bool           // so many messages in the first days that no discount is due
+	Money        Money
 	Labels       []string
 	Refusal      *furniture.Refusal
 }
@@ -75,17 +79,16 @@ func TurnUp(deposit bool, kept, broken int) float64 {
 	return (p.kept + float64(kept)) / (p.kept + p.broken + float64(kept+broken))
 }
 
-// Advise judges an offer for an open listing against waiting, from the same
-// posterior as Review:
+// Advise judges an offer for an open listing against going on without it, from
+// the same plan as Review:
 //
-//	wait = max over asks up to the present one of net(a), at least salvage
+//	wait = the net of the best plan from today, at least the salvage
 //	take = p (1−φ) amount + (1−p) (deposit + wait after the days held) − c·days
-//	counter at x: P(x) take(x) + (1−P(x)) wait,  P(x) = (ask − x) / (ask − amount)
 //
-// A counter takes what the buyer would still pay as lying anywhere between the
-// offer and the ask, and one who refuses as gone (common practice, no source).
-// An offer that is worth taking is countered only where that gains as much as a
-// flag must, Settings.FlagGain of the ask.
+// Below the amount at which both are worth the same it is to be refused. What to
+// say back is the ask less the group's usual haggling, at least the offer; an
+// offer between the two is taken where it is the last word. Nothing is added for
+// better offers that may come: the plan holds them.
 func (m *Model) Advise(st Standing, offer Offer, on Date, s Settings) OfferAdvice {
 	b, out := m.haggle(st, on, s)
 	if out.Refusal != nil {
@@ -94,31 +97,24 @@ func (m *Model) Advise(st Standing, offer Offer, on Date, s Settings) OfferAdvic
 	offer.TurnsUp = clamp(offer.TurnsUp, 0.01, 1)
 	b.after = b.wait
 	if offer.Days > 0 {
-		_, b.after = b.shifted(offer.Days).from(b.age).bestWait(b.ask)
+		b.after = b.shifted(offer.Days).from(b.age).goOn(b.ask, b.ready, s).worth()
 	}
 	out.TakeNet = b.take(offer, offer.Amount)
 	out.LowestLike = b.lowestLike(offer)
 	out.ChanceBetter = b.chanceBetter(offer)
-	counter, counterNet := b.counter(offer)
-	if counter > 0 {
-		out.CounterNet = &counterNet
+	say := math.Min(b.ask, max(offer.Amount, out.SayBack, pricepoint.From(out.LowestLike)))
+	if out.Flooded {
+		say = b.ask
 	}
 	worth := out.TakeNet >= out.WaitNet
 	switch {
-	case out.Flooded && offer.Amount < b.ask:
-		out.Action = OfferWait
-		if firm := b.take(offer, b.ask); firm >= out.WaitNet {
-			out.Action, counter, out.CounterNet = OfferCounter, b.ask, &firm
-		}
-	case worth && (counter == 0 || counterNet-out.TakeNet < s.FlagGain*b.ask):
+	case worth && say-offer.Amount <= planInertia*b.ask: // no word for a trifle
 		out.Action = OfferTake
-	case counter > 0 && counterNet > out.WaitNet:
-		out.Action = OfferCounter
+	case out.LowestLike <= b.ask:
+		out.Action, out.LastWord = OfferCounter, worth && !out.Flooded
+		out.Counter, out.CounterNet = &say, ref(b.take(offer, say))
 	default:
 		out.Action = OfferWait
-	}
-	if out.Action == OfferCounter {
-		out.Counter = &counter
 	}
 	return out
 }
@@ -133,11 +129,12 @@ func (m *Model) Lowest(st Standing, on Date, s Settings) OfferAdvice {
 // haggling is an open listing that offers come for.
 type haggling struct {
 	outlook
-	ask  float64
-	wait float64 // expected net of waiting
-	at   float64 // ask that it rests on; zero: taking it down
+	course askplan.Course
+	ask    float64
+	ready  float64 // days until it may change
+	wait   float64 // expected net of going on
 
-	after float64 // expected net of waiting once a hold has come to nothing
+	after float64 // the same once a hold has come to nothing
 }
 
 // haggle prepares the advice that does not depend on an offer.
@@ -147,10 +144,7 @@ func (m *Model) haggle(st Standing, on Date, s Settings) (haggling, OfferAdvice)
 	q := Query{Attributes: l.Attributes, Standing: &st}
 	q.Estimate, _ = l.estimate()
 	var out OfferAdvice
-	var price *stats.Range
-	if m.value.sales >= s.MinSales {
-		price = ref(m.value.interval(m.value.predict(m.value.describe(l.Attributes, l.ListedOn))))
-	}
+	price, _ := m.likely(l.Attributes, 0, l.ListedOn, s)
 	out.Refusal, out.Labels = m.doubts(price, q.Estimate > 0, s)
 	ask, priced := l.askOn(on)
 	if !priced && out.Refusal == nil {
@@ -161,27 +155,39 @@ func (m *Model) haggle(st Standing, on Date, s Settings) (haggling, OfferAdvice)
 		return b, out
 	}
 	b.outlook = m.position(q, on, s)
-	b.at, b.wait = b.bestWait(ask)
-	out.Ask, out.WaitAsk, out.WaitNet = ask, b.at, b.wait
-	for _, d := range lowestDays {
-		later := b.later(ask, d)
-		_, wait := later.bestWait(ask)
-		out.Lowest = append(out.Lowest, LowestToTake{Days: d, Amount: wait / (1 - b.fee)})
+	b.ready = b.readyIn(st, on, s)
+	g := going{b.outlook.course(st, ask, on, s), b.salvage}
+	b.course, b.wait = g.Course, g.worth()
+	out.Ask, out.WaitNet = ask, b.wait
+	if out.WaitAsk = b.course.Plan.Steps[0].Ask; b.course.Plan.Net < b.salvage {
+		out.WaitAsk = 0
 	}
+	out.SayBack = math.Min(ask, PricePoint(b.negotiation*ask))
+	for _, d := range lowestDays {
+		later := b.wait
+		if d > 0 {
+			later = b.later(ask, d).goOn(ask, b.ready-float64(d), s).worth()
+		}
+		out.Lowest = append(out.Lowest, LowestToTake{Days: d, Amount: later / (1 - b.fee)})
+	}
+	out.Money = s.money(b.outlook, b.course.AskAt)
 	seen := m.evidence(st, on, s)
 	out.Flooded = seen.known && len(st.Earlier) == 0 && seen.age <= floodDays &&
 		seen.counted >= math.Max(floodMessages, floodTimes*seen.ownExpected)
 	return b, out
 }
 
-// bestWait is the ask up to the present one that waiting does best with, and its
-// net; zero and the salvage where taking it down is better.
-func (o outlook) bestWait(ask float64) (at, net float64) {
-	at, net = o.best(append(pricePoints(repriceLow*ask, ask), ask), o.holding)
-	if o.salvage > net {
-		return 0, o.salvage
-	}
-	return at, net
+// going is a way to go on with a piece that may also be let go.
+type going struct {
+	askplan.Course
+	salvage float64
+}
+
+func (g going) worth() float64 { return math.Max(g.Plan.Net, g.salvage) }
+
+// goOn plans anew on a later day.
+func (o outlook) goOn(ask, ready float64, s Settings) going {
+	return going{o.courseFrom(nil, ask, ready, s), o.salvage}
 }
 
 // later is the outlook after some more days at an ask without a sale, when
@@ -210,21 +216,6 @@ func (b haggling) lowestLike(o Offer) float64 {
 	return math.Max(0, (b.wait-b.take(o, 0))/(o.TurnsUp*(1-b.fee)))
 }
 
-// counter is the best price point between offer and ask, and its expected net;
-// zero: there is none.
-func (b haggling) counter(o Offer) (at, net float64) {
-	for _, x := range thinned(pricePoints(o.Amount, b.ask), maxCandidates) {
-		if x <= o.Amount || x >= b.ask {
-			continue
-		}
-		agrees := (b.ask - x) / (b.ask - o.Amount)
-		if n := agrees*b.take(o, x) + (1-agrees)*b.wait; at == 0 || n > net {
-			at, net = x, n
-		}
-	}
-	return at, net
-}
-
 // chanceBetter is the share of the frailty's mid-quantiles for which taking
 // beats waiting.
 func (b haggling) chanceBetter(o Offer) float64 {
@@ -233,8 +224,8 @@ func (b haggling) chanceBetter(o Offer) float64 {
 	change := b.after - b.wait // of waiting, by the season
 	for i, z := range zs {
 		wait[i] = b.salvage
-		if b.at > 0 {
-			wait[i] = b.netGiven(b.at, z)
+		if b.course.Plan.Net >= b.salvage {
+			wait[i] = b.course.Plan.Given(z, b.salvage)
 		}
 		take[i] = o.TurnsUp*(1-b.fee)*o.Amount + (1-o.TurnsUp)*(o.Deposit+wait[i]+change) - b.holding*float64(o.Days)
 	}

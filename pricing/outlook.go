@@ -68,6 +68,9 @@ func (o outlook) pace(ask float64) float64 {
 	return math.Exp(clamp(x, -14, 5))
 }
 
+// fair is the likely sale price.
+func (o outlook) fair() float64 { return bounded(o.fit) }
+
 // sold is the chance of a sale within t active days from now.
 func (o outlook) sold(ask, t float64) float64 {
 	return soldBy(o.pace(ask)*o.ahead(t), o.k, o.r)
@@ -79,19 +82,9 @@ func (o outlook) sold(ask, t float64) float64 {
 //	net(a; c) = (1 − φ) ρ a (1 − S(T)) + salvage·S(T) − c ∫₀ᵀ S(t) dt
 func (o outlook) net(ask, holding float64) float64 {
 	pace := o.pace(ask)
-	return o.worth(ask, holding, func(base float64) float64 { return survivalAt(pace*base, o.k, o.r) })
-}
-
-// netGiven is net for a known frailty.
-func (o outlook) netGiven(ask, z float64) float64 {
-	pace := o.pace(ask)
-	return o.worth(ask, o.holding, func(base float64) float64 { return math.Exp(-z * pace * base) })
-}
-
-func (o outlook) worth(ask, holding float64, survival func(base float64) float64) float64 {
 	area, before := 0.0, 1.0
 	for i := 1; i < len(o.times); i++ {
-		s := survival(o.base[i])
+		s := survivalAt(pace*o.base[i], o.k, o.r)
 		area += (o.times[i] - o.times[i-1]) * (s + before) / 2
 		before = s
 	}

@@ -55,7 +55,7 @@ func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 	o := m.position(q, on, s)
 	asks := candidates(o.typical, o.estimate)
 	out.AskForGood, _ = o.best(asks, o.holding)
-	out.ask = func() float64 { return o.planner(asks, s).Plan(o.holding, 0, math.Inf(1)).Steps[0].Ask }
+	out.ask = func() float64 { return o.bestPlan(o.askPlanner(q, asks, on, s), q, on, s).Steps[0].Ask }
 	out.Prospects = &Prospects{
 		Typical:     o.typical,
 		Pace:        math.Log(o.pace(o.typical)),

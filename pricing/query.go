@@ -23,6 +23,8 @@ type Query struct {
 type Standing struct {
 	Listing Listing
 	Earlier []Listing
+	Kept    *Kept           // of its next step, as told before; nil: nothing
+	Done    map[string]Date // when each of its checks was done
 }
 
 // Chance is a probability of a sale within so many active days.
@@ -94,9 +96,36 @@ type Settings struct {
 	ClearOdds float64 // from which a flag is "clear"
 	MinSales  int     // below which flags and prices are refused
 
+	Told struct{ Fee, Holding, Salvage bool } // which of them the group set itself
+
 	RefinishOptions []refinish.Option
 	Workshop        refinish.Workshop // what work takes where no option tells
 }
+
+// Money is what an answer assumes of it, and what it would be with other space.
+type Money struct {
+	FeeShare, HoldingPerDay, HourValue, SalvageShare Assumed
+
+	AskAtHalfHolding, AskAtDoubleHolding float64 // to begin with today; zero where there is no ask
+}
+
+// Assumed is an amount or a share.
+type Assumed struct {
+	Value float64
+	IsSet bool // by the group, else it is the default
+}
+
+// money tells it, with what to ask today at another holding cost.
+func (s Settings) money(o outlook, ask func(holding float64) float64) Money {
+	return Money{
+		FeeShare: Assumed{o.fee, s.Told.Fee}, HoldingPerDay: Assumed{o.holding, s.Told.Holding},
+		HourValue: Assumed{s.HourValue, s.HourValue > 0}, SalvageShare: Assumed{s.SalvageRate, s.Told.Salvage},
+		AskAtHalfHolding: ask(o.holding / 2), AskAtDoubleHolding: ask(2 * o.holding),
+	}
+}
+
+// step is the number of active days between two decisions.
+func (s Settings) step() float64 { return clamp(float64(s.StepDays), 14, 28) }
 
 // DefaultSettings are those of a new group.
 func DefaultSettings() Settings {

@@ -62,6 +62,7 @@ type market struct {
 	told     bool    // sold, at a known price, with an own price
 	off      float64 // log of the sale price over the fit
 	leverage float64 // variance of the fit over s²
+	ended    bool
 }
 
 // fitRate fits one rate model; messages instead of sales where asked.

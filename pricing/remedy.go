@@ -1,28 +1,33 @@
 package pricing
 
-import "gonum.org/v1/gonum/stat/distuv"
+import (
+	"gonum.org/v1/gonum/stat/distuv"
 
-// Remedy is one thing to do about a slow listing.
+	"askwright/pricing/askplan"
+)
+
+// Remedy is one thing to do about a listing.
 type Remedy struct {
 	Action                  string // "wait", "renew", "reprice", "refinish", "withdraw"
 	Ask                     float64
 	Finish, Color           string
-	ExpectedNet             float64
-	Gain                    float64 // over waiting
-	ChanceBetterThanWaiting float64
+	ExpectedNet             float64 // of the best plan that begins so
+	Gain                    float64 // over leaving it as it is for good
+	ChanceBetterThanWaiting float64 // than leaving it so
 	Chance30                float64
 	Cost                    float64
 	Hours                   float64
 	DaysOut                 int
 }
 
-// Actions of remedies.
+// Actions of remedies; ActionCheck is none: it comes before them.
 const (
 	ActionWait     = "wait"
 	ActionRenew    = "renew"
 	ActionReprice  = "reprice"
 	ActionRefinish = "refinish"
 	ActionWithdraw = "withdraw"
+	ActionCheck    = "check"
 )
 
 // priced is a remedy with its net at every frailty of the mid-quantiles.
@@ -41,21 +46,21 @@ func (o outlook) frailties() []float64 {
 	return z
 }
 
-// remedy prices an ask from now on, less a cost; waiting holds the nets of waiting.
-func (o outlook) remedy(action string, ask, cost float64, zs, waiting []float64) priced {
-	p := priced{
-		Remedy: Remedy{
-			Action: action, Ask: ask, Cost: cost,
-			ExpectedNet: o.net(ask, o.holding) - cost,
-			Chance30:    o.sold(ask, 30),
-		},
-		nets: make([]float64, len(zs)),
+// planned is a remedy that begins a plan, less a cost.
+func (o outlook) planned(action string, p askplan.Plan, cost float64, zs []float64) priced {
+	ask := p.Steps[0].Ask
+	out := priced{Remedy{Action: action, Ask: ask, Cost: cost, ExpectedNet: p.Net - cost, Chance30: o.sold(ask, 30)}, given(p, zs, o.salvage)}
+	for i := range out.nets {
+		out.nets[i] -= cost
 	}
-	for i, z := range zs {
-		p.nets[i] = o.netGiven(ask, z) - cost
-	}
-	p.ChanceBetterThanWaiting = shareAbove(p.nets, waiting)
-	return p
+	return out
+}
+
+// against holds it against another way: by net, and by chance.
+func (p priced) against(other priced) Remedy {
+	p.Gain = p.ExpectedNet - other.ExpectedNet
+	p.ChanceBetterThanWaiting = shareAbove(p.nets, other.nets)
+	return p.Remedy
 }
 
 // shareAbove is the share of pairs in which a is above b.
@@ -72,11 +77,40 @@ func shareAbove(a, b []float64) float64 {
 	return float64(n) / float64(len(b))
 }
 
-// withdrawal takes the salvage now.
-func (o outlook) withdrawal(waiting []float64) Remedy {
-	nets := make([]float64, len(waiting))
-	for i := range nets {
-		nets[i] = o.salvage
+// moves are the ways to go on: with the plan, and where it is time to decide, or
+// the listing is slow, all others, held against leaving it as it is for good.
+func (r *reviewing) moves(c askplan.Course, zs []float64, leaving priced) []Remedy {
+	var out []Remedy
+	add := func(p priced) { out = append(out, p.against(leaving)) }
+	if c.Lowers() {
+		add(r.now.planned(ActionReprice, c.Plan, 0, zs))
+		add(r.now.planned(ActionWait, c.Hold, 0, zs))
+	} else {
+		add(r.now.planned(ActionWait, c.Plan, 0, zs))
+		if c.Cut != nil {
+			add(r.now.planned(ActionReprice, *c.Cut, 0, zs))
+		}
 	}
-	return Remedy{Action: ActionWithdraw, ExpectedNet: o.salvage, ChanceBetterThanWaiting: shareAbove(nets, waiting)}
+	if c.Cut == nil && r.Kept.Checked == 0 && r.ChanceSoldByNow < evenOdds {
+		return out
+	}
+	anew := r.now.from(0)
+	again := anew.planner(append(thinned(anew.downwards(r.ask), renewAsks), r.ask), r.s)
+	renewed := anew.planned(ActionRenew, again.Plan(anew.holding, r.ask, r.ask), renewHours*r.s.HourValue, zs)
+	renewed.Hours = renewHours
+	add(renewed)
+	for _, look := range r.reviewed(staying{r.st.Listing.Attributes, r.st.Listing.ListedOn, anew, zs, leaving}, r.s) {
+		add(priced{look.Remedy, look.nets})
+	}
+	add(r.now.withdrawal(len(zs)))
+	return out
+}
+
+// withdrawal takes the salvage now.
+func (o outlook) withdrawal(frailties int) priced {
+	p := priced{Remedy{Action: ActionWithdraw, ExpectedNet: o.salvage}, make([]float64, frailties)}
+	for i := range p.nets {
+		p.nets[i] = o.salvage
+	}
+	return p
 }

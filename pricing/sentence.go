@@ -23,10 +23,14 @@ const (
 	SaidDoubt     = "doubt"     // how far to trust the answer
 	SaidRefusal   = "refusal"   // why there is no answer
 	SaidDays      = "days"      // how long it has been up
+	SaidListings  = "listings"  // which listing of its piece it is
 	SaidMessages  = "messages"  // its messages against the usual
 	SaidSeason    = "season"    // the whole group is slow
 	SaidState     = "state"     // paused, or slow with no step due
-	SaidMove      = "move"      // the best thing to do
+	SaidMove      = "move"      // what to do, and why
+	SaidRush      = "rush"      // what doing it later costs
+	SaidChecks    = "checks"    // cheap things to try first, and those that were done
+	SaidMoney     = "money"     // what an ask assumes of pay and space
 	SaidHold      = "hold"      // saved for a buyer
 	SaidOffer     = "offer"     // what to do about an offer, or what to open with
 	SaidPromise   = "promise"   // how far a promise counts

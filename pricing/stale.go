@@ -1,30 +1,48 @@
 package pricing
 
 import (
-	"cmp"
-	"slices"
-
 	"askwright/pricing/furniture"
+	"askwright/pricing/stats"
 )
 
-// Review is the state of one open listing and what could be done about it.
+// Review is what the best plan from today does with one open listing, why, and
+// what else could be done.
 type Review struct {
 	ID              string
 	State           string // "fresh", "slow", "stale", "paused"
-	Clear           bool   // of a stale one: the best remedy beats waiting in at least 3 of 4 cases
+	Clear           bool   // of a stale one: the move beats leaving it in at least 3 of 4 cases
 	ActiveDays      int
 	DaysOnMarket    int
-	DaysAtAsk       int // active days
-	ChanceSoldByNow float64
+	DaysAtAsk       int     // active days
+	TypicalDays     *int    // within which half of those like it sell at the present ask; nil: not within the horizon
+	ChanceSoldByNow float64 // of one like it, in the present listing
+	Listings        int     // of the piece so far, this one among them
+	DaysInAll       int     // active days of all of them
 	MessagesSeen    *int
 	MessagesUsual   float64 // expected by now
-	Demand          float64 // posterior mean of the frailty: 1 is what the description promises
-	GroupPulse      float64 // messages of all in the last weeks against usual; zero: too few to tell
-	Reason          string  // "price", "look", "exposure", "season", "luck"
-	Checks          []string
-	Remedies        []Remedy           // best first
-	Gain            float64            // of the best over waiting
-	Refusal         *furniture.Refusal // of the flag: too few sales
+	ViewsSeen       *int
+	ViewsUsual      float64      // zero: nobody's are known
+	Demand          float64      // posterior mean of the frailty: 1 is what the description promises
+	GroupPulse      float64      // messages of all in the last weeks against usual; zero: too few to tell
+	Quiet           bool         // the whole group is slow
+	SalePrice       *stats.Range // what it should sell for; nil: too few sales
+
+	Action       string // what to do next: that of the first of Remedies, or ActionCheck
+	Due          bool   // it is to be done today
+	Reason       string // see the causes
+	Checks       []Check
+	Plan         Plan     // from today; without steps where there is none
+	NextStepOn   Date     // when to act next; zero: nothing is planned
+	NextAsk      float64  // that the plan goes on with; zero: it stays
+	WaitingCosts float64  // lost by acting only on the next decision day
+	Gain         float64  // of the plan, or of what beats it, over leaving it as it is for good
+	Odds         float64  // that it does
+	OddsIfBack   *float64 // in a slow season: if buyers come back soon; nil: none
+	OddsIfAway   *float64 // if they stay away
+	Remedies     []Remedy // the one to take first, then the best first; none while it is fresh
+	Money        Money
+	Kept         Kept               // what to keep, so that the next review goes on with it
+	Refusal      *furniture.Refusal // of the flag: too few sales
 }
 
 // States of an open listing.
@@ -35,46 +53,77 @@ const (
 	StatePaused = "paused"
 )
 
-// Review judges one open listing on a day: where it stands, and every remedy
-// by the net over a fresh horizon from now. It is stale when the best remedy is
-// not to wait and gains at least Settings.FlagGain of the ask.
+// Kept is what was told of a listing's next step before.
+type Kept struct {
+	Ask     float64 // then; another one now ends it
+	AtAge   float64 // active days at which the step falls due
+	NextAsk float64 // zero: the ask stays
+	Checked Date    // since when the cheap checks come first; zero: they do not
+	Flagged bool    // it was stale
+}
+
+// Review judges one open listing on a day by the best plan from then on: where
+// it stands, what to do next and when, and every other move by its net over a
+// fresh horizon.
 func (m *Model) Review(st Standing, on Date, s Settings) Review {
 	l := st.Listing.cut(on)
 	st.Listing = l
 	seen := m.evidence(st, on, s)
-	paused, resumed := l.pausedOn(on)
+	paused, _ := l.pausedOn(on)
 	ask, priced := l.askOn(on)
 	out := Review{
 		ID: l.ID, ActiveDays: l.ActiveDays(on), DaysOnMarket: l.DaysOnMarket(on), DaysAtAsk: l.daysAtAsk(on),
-		ChanceSoldByNow: soldBy(seen.hazard, frailtyShape, frailtyShape),
-		MessagesSeen:    l.messagesSeen(), MessagesUsual: seen.ownExpected,
-		Demand: seen.k() / seen.r(), GroupPulse: m.rates.Pulse,
+		ChanceSoldByNow: soldBy(seen.own, frailtyShape, frailtyShape), Listings: 1 + len(st.Earlier),
+		MessagesSeen: newestCount(l.Messages), MessagesUsual: seen.ownExpected, ViewsSeen: newestCount(l.Views),
+		Demand: seen.k() / seen.r(), GroupPulse: m.rates.Pulse, Quiet: m.rates.Quiet, Action: ActionWait,
 	}
-	if enough := m.value.sales >= s.MinSales; !enough {
+	out.DaysInAll = out.ActiveDays
+	for _, e := range st.Earlier {
+		out.DaysInAll += e.ActiveDays(on)
+	}
+	out.ViewsUsual = m.rates.ViewsPerDay * float64(out.ActiveDays)
+	estimate, known := l.estimate()
+	enough := m.value.sales >= s.MinSales
+	if enough {
+		out.SalePrice, _ = m.likely(l.Attributes, estimate, on, s)
+	} else {
 		out.Refusal = tooFewSales(m.value.sales, s.MinSales)
-	} else if priced {
-		out.Remedies = m.remedies(l, on, ask, seen, s)
-		out.Gain = out.Remedies[0].Gain
 	}
-	ripe := out.ActiveDays >= minReviewDays && out.DaysAtAsk >= minDaysAtAsk && days(resumed, on) >= minDaysAtAsk
-	stale := ripe && len(out.Remedies) > 0 && out.Remedies[0].Action != ActionWait && out.Gain >= s.FlagGain*ask
+	r := reviewing{Model: m, Review: &out, st: st, seen: seen, on: on, ask: ask, s: s}
+	r.cause = r.diagnosis()
+	if priced && (enough || known) {
+		r.now = m.outlook(l.Attributes, on, m.fitFor(l.Attributes, estimate, l.ListedOn, s), estimate, s)
+		out.TypicalDays = r.now.reached(ask, evenOdds)
+		r.now.k, r.now.r = seen.k(), seen.r()
+		r.now = r.now.from(seen.age)
+		r.judge()
+	}
 	switch {
 	case paused:
 		out.State = StatePaused
-	case stale:
+		out.rest()
+		r.cause = r.diagnosis()
+	case r.flagged:
 		out.State = StateStale
-		out.Clear = out.Remedies[0].ChanceBetterThanWaiting >= s.ClearOdds
+		out.Clear = out.Odds >= s.ClearOdds
 	case out.ChanceSoldByNow >= evenOdds:
 		out.State = StateSlow
 	default:
 		out.State = StateFresh
 	}
-	out.Reason = m.reason(l, seen, out.ChanceSoldByNow, on)
-	if stale && out.Reason == "luck" && out.Remedies[0].Action == ActionReprice {
-		out.Reason = "price" // what would cure it says what it is
+	if out.State == StateFresh {
+		out.Remedies = nil
 	}
-	out.Checks = checks(out.State, out.Reason)
+	out.Reason = r.cause
+	out.Checks = st.checks(&out)
 	return out
+}
+
+// rest leaves a listing that nobody can collect alone.
+func (r *Review) rest() {
+	r.Action, r.Due, r.NextStepOn, r.NextAsk = ActionWait, false, 0, 0
+	r.Plan, r.Gain, r.Odds, r.OddsIfBack, r.OddsIfAway, r.WaitingCosts = Plan{}, 0, 0, nil, nil, 0
+	r.Remedies, r.Kept.Checked, r.Kept.Flagged = nil, 0, false
 }
 
 // daysAtAsk counts the active days since the last change of the ask.
@@ -93,82 +142,14 @@ func (l Listing) daysAtAsk(on Date) int {
 	return int(sum)
 }
 
-// messagesSeen is the newest count; nil where messages are unknown.
-func (l Listing) messagesSeen() *int {
-	if len(l.Messages) == 0 {
+// newestCount is the greatest reading; nil where none is known.
+func newestCount(readings []Reading) *int {
+	if len(readings) == 0 {
 		return nil
 	}
 	most := 0
-	for _, r := range l.Messages {
+	for _, r := range readings {
 		most = max(most, r.Count)
 	}
 	return &most
-}
-
-// remedies are all things to do, best first; ties: the least trouble first.
-func (m *Model) remedies(l Listing, on Date, ask float64, seen evidence, s Settings) []Remedy {
-	estimate, _ := l.estimate()
-	f := m.fitFor(l.Attributes, estimate, l.ListedOn, s)
-	now := m.outlook(l.Attributes, on, f, estimate, s)
-	now.k, now.r = seen.k(), seen.r()
-	fresh := now.from(0)
-	now = now.from(seen.age)
-
-	zs := now.frailties()
-	waiting := now.remedy(ActionWait, ask, 0, zs, nil)
-	out := []Remedy{
-		waiting.Remedy,
-		fresh.remedy(ActionRenew, ask, renewHours*s.HourValue, zs, waiting.nets).Remedy,
-	}
-	out[1].Hours = renewHours
-	if asks := pricePoints(repriceLow*ask, repriceHigh*ask); len(asks) > 0 {
-		best, _ := now.best(asks, now.holding)
-		out = append(out, now.remedy(ActionReprice, best, 0, zs, waiting.nets).Remedy)
-	}
-	for _, r := range m.reviewed(staying{l.Attributes, l.ListedOn, fresh, zs, waiting}, s) {
-		out = append(out, r.Remedy)
-	}
-	out = append(out, now.withdrawal(waiting.nets))
-	for i := range out {
-		out[i].Gain = out[i].ExpectedNet - waiting.ExpectedNet
-	}
-	slices.SortStableFunc(out, func(a, b Remedy) int { return cmp.Compare(b.ExpectedNet, a.ExpectedNet) })
-	return out
-}
-
-// reason is the likeliest cause of no sale so far, read from the funnel: views,
-// messages, sale. While the whole group is quiet, a piece that draws at least
-// half of what the others do is not the trouble.
-func (m *Model) reason(l Listing, e evidence, soldByNow float64, on Date) string {
-	switch {
-	case e.known && e.expected >= 3 && e.counted >= e.expected:
-		return "price"
-	case m.rates.quiet() && (e.expected < 3 || e.counted >= m.rates.Pulse*e.expected/2):
-		return "season"
-	case e.known && e.expected >= 3 && e.counted < e.expected/2:
-		views, known := l.viewsPerDay(on)
-		if known && m.rates.ViewsPerDay > 0 && views < m.rates.ViewsPerDay/2 {
-			return "exposure"
-		}
-		return "look"
-	case soldByNow >= evenOdds:
-		return "price"
-	}
-	return "luck"
-}
-
-// checks are the cheap things to try before anything else.
-func checks(state, reason string) []string {
-	if state == StatePaused {
-		return []string{"answer_messages", "renew_on_resuming"}
-	}
-	switch reason {
-	case "exposure":
-		return []string{"title", "photos", "another_venue"}
-	case "look":
-		return []string{"photos", "title", "another_venue"}
-	case "price":
-		return []string{"answer_messages", "offer_delivery", "flaws_disclosed"}
-	}
-	return nil
 }

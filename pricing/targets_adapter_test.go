@@ -7,14 +7,14 @@ import (
 
 // advisedSteps are the asks that a review advises from today on.
 func advisedSteps(r pricing.Review, ask float64) []pricing.Step {
-	if r.State == pricing.StateStale && len(r.Remedies) > 0 && r.Remedies[0].Action == pricing.ActionReprice {
-		ask = r.Remedies[0].Ask
+	if len(r.Plan.Steps) > 0 {
+		return r.Plan.Steps
 	}
 	return []pricing.Step{{Step: askplan.Step{Ask: ask}}}
 }
 
 // saidOdds are those that the advice beats leaving it.
-func saidOdds(r pricing.Review) float64 { return r.Remedies[0].ChanceBetterThanWaiting }
+func saidOdds(r pricing.Review) float64 { return r.Odds }
 
 // recordedFrom tells since when the owner's record is whole.
 func recordedFrom(*pricing.Listing, pricing.Date) {}
@@ -23,7 +23,7 @@ func recordedFrom(*pricing.Listing, pricing.Date) {}
 func isQuiet(m *pricing.Model, h pricing.History, day pricing.Date) bool {
 	for _, l := range h.Listings {
 		if l.Outcome == pricing.Open && !l.Observed {
-			return pricing.IsQuiet(m.Review(pricing.Standing{Listing: l}, day, pricing.DefaultSettings()).GroupPulse)
+			return m.Review(pricing.Standing{Listing: l}, day, pricing.DefaultSettings()).Quiet
 		}
 	}
 	return false

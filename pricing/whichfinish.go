@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
 	"askwright/pricing/refinish"
 	"askwright/pricing/stats"
@@ -22,7 +23,7 @@ type RefinishAnswer struct {
 	Planned  *Refinish  // of the look asked for
 	Finishes []Refinish // the best by NetPerHour first; unranked without sales enough
 	Refused  []Refused  // finishes with evidence that the piece does not take
-	AsItIs   *Remedy    // waiting at the present ask, or offering it as it is; nil where refused
+	AsItIs   *Remedy    // the best plan without a change of look; nil where refused
 	Proven   int        // sales in the finish that it has: below ProvenSales, AsItIs is a guess
 	LetGo    float64    // what the piece is worth when it never sells
 	Compared int        // looks that were ranked
@@ -79,15 +80,16 @@ func (m *Model) Refinishes(q RefinishQuery, on Date, s Settings) RefinishAnswer 
 func (m *Model) staying(q RefinishQuery, on Date, s Settings) staying {
 	o := m.position(Query{Attributes: q.Attributes, Estimate: q.Estimate, Standing: q.Standing}, on, s)
 	c := staying{Attributes: q.Attributes, on: on, fresh: o.from(0), zs: o.frailties()}
-	ask := 0.0
 	if q.Standing != nil {
 		c.on = q.Standing.Listing.ListedOn
-		ask, _ = q.Standing.Listing.askOn(on)
 	}
-	if ask == 0 {
-		ask, _ = o.best(candidates(o.typical, o.estimate), o.holding)
+	var plan askplan.Plan
+	if ask, open := q.Standing.askOn(on); open {
+		plan = o.course(*q.Standing, ask, on, s).Plan
+	} else {
+		plan = o.planner(thinned(candidates(o.typical, o.estimate), planAsks), s).Plan(o.holding, 0, math.Inf(1))
 	}
-	c.leaving = o.remedy(ActionWait, ask, 0, c.zs, nil)
+	c.leaving = o.planned(ActionWait, plan, 0, c.zs)
 	return c
 }
 

@@ -27,6 +27,7 @@ const (
 	EventAnswer     = "answer"     // what the owner said to an offer; owner-only
 	EventHold       = "hold"       // kept for a buyer until a day
 	EventRelease    = "release"    // a hold ended without a sale
+	EventCheck      = "check"      // a cheap thing to try first was done
 	EventSold       = "sold"       //
 	EventWithdrawn  = "withdrawn"  //
 	EventReopened   = "reopened"   // an outcome was taken back
@@ -134,6 +135,7 @@ var eventFields = map[string]struct {
 	EventAnswer:    {needed: []string{"offer", "answer"}, optional: []string{"amount"}},
 	EventHold:      {needed: []string{"until"}, optional: []string{"deposit", "offer"}},
 	EventRelease:   {needed: []string{"why"}},
+	EventCheck:     {needed: []string{"check"}},
 	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
 	EventWithdrawn: {},
 	"reopen":       {},

@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+
+	"askwright/pricing"
 )
 
 // StateEnded is the noted state of a listing that is no longer open.
@@ -14,9 +16,32 @@ const StateEnded = "ended"
 type ListingState struct {
 	ListingID uuid.UUID
 	State     string // one of ListingStates, or StateEnded
-	Action    string // the best remedy by then
+	Action    string // what was to do next by then
+	Step      KeptStep
 	Since     time.Time
 	UpdatedAt time.Time // when the state or the action was noted
+}
+
+// KeptStep is what was told of the next step of a listing's plan.
+type KeptStep struct {
+	From       Money        // the ask by then; zero: there is no plan
+	AtAge      float64      // active days at which it falls due
+	To         Money        // zero: the ask stays
+	ChecksFrom pricing.Date // zero: no checks come before it
+	IsDue      bool         // the listing was stale by then
+}
+
+// StepOf is what a review keeps.
+func StepOf(k pricing.Kept, c Currency) KeptStep {
+	return KeptStep{MoneyOf(k.Ask, c), k.AtAge, MoneyOf(k.NextAsk, c), k.Checked, k.Flagged}
+}
+
+// Kept is what a review goes on with; nil: nothing.
+func (s KeptStep) Kept(c Currency) *pricing.Kept {
+	if s.From == 0 {
+		return nil
+	}
+	return &pricing.Kept{Ask: s.From.Major(c), AtAge: s.AtAge, NextAsk: s.To.Major(c), Checked: s.ChecksFrom, Flagged: s.IsDue}
 }
 
 // Notice is what endpoints are told. It is queued for each endpoint that asked

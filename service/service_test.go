@@ -28,7 +28,7 @@ func TestDemoIsAnswered(t *testing.T) {
 	states := map[string]int{}
 	for _, r := range reviews {
 		states[r.State]++
-		t.Logf("%-8s %-7s %3dd %.2f %-9s gain %.0f %v %s", r.Row.Ref, r.State, r.ActiveDays, r.ChanceSoldByNow, r.Reason, r.Gain, r.Remedies[0].Action, r.Row.Category)
+		t.Logf("%-8s %-7s %3dd %.2f %-9s gain %.0f %v %s", r.Row.Ref, r.State, r.ActiveDays, r.ChanceSoldByNow, r.Reason, r.Gain, r.Action, r.Row.Category)
 	}
 	for _, state := range advice.ListingStates {
 		if states[state] == 0 {

@@ -56,7 +56,7 @@ func mustRead(name string) string {
 	return string(text)
 }
 
-var pageNames = []string{"signin", "invitation", "today", "listings", "charts", "wall", "listing", "confirm", "whatif", "finds", "problem", "pieces", "piece", "newpiece", "settings", "keys"}
+var pageNames = []string{"signin", "invitation", "today", "listings", "charts", "wall", "listing", "confirm", "whatif", "finds", "imports", "import", "problem", "pieces", "piece", "newpiece", "settings", "keys"}
 
 // pages are the templates in each currency that was used: amounts stand with
 // their sign.

@@ -99,10 +99,13 @@ func (s *Board) today(ctx context.Context, a *service.Actor) (*todayPage, error)
 	page.answer(a, found, offers)
 	for _, r := range found {
 		page.Counts[slices.Index(advice.ListingStates, r.State)].Count++
-		if pricing.IsQuiet(r.GroupPulse) {
+		if r.Quiet {
 			page.Quiet = wire.Pulse(r.GroupPulse)
 		}
 		page.review(a, r)
+		if on := r.NextStepOn; on > a.Today && (page.Next == nil || on.String() < page.Next.On) {
+			page.Next = &nextStep{r.Row.Ref, on.String()}
+		}
 	}
 	for _, p := range bench {
 		if p.Step() == stageReady {
@@ -154,6 +157,8 @@ func (p *todayPage) review(a *service.Actor, r advice.Review) {
 			return
 		}
 		p.add(r.Row, "The buyer comes today", r.Held.Sentence(a.Today), service.EventSold, "Sold", "")
+	case r.State == pricing.StateStale && r.Action == pricing.ActionCheck:
+		p.add(r.Row, review.Todo(), prose.Causes[r.Reason]+".", "", "Look", "").Gain = &review.Gain
 	case r.State == pricing.StateStale && len(review.Remedies) > 0:
 		best := review.Best()
 		kind, button, query := "", "Look", ""

@@ -82,7 +82,7 @@ func wallOf(a *service.Actor, found []advice.Review, at int) *wallPage {
 		if r.State != pricing.StateFresh {
 			urgent = append(urgent, v.Review(r))
 		}
-		if pricing.IsQuiet(r.GroupPulse) {
+		if r.Quiet {
 			page.Quiet = wire.Pulse(r.GroupPulse)
 		}
 	}

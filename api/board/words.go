@@ -63,7 +63,6 @@ func funcsIn(c service.Currency) template.FuncMap {
 		"said":     wire.Said,
 		"some":     func(n web.Number) bool { return asFloat(n) != 0 },
 		"why":      func(reason string) string { return prose.Causes[reason] },
-		"check":    func(name string) string { return wire.CheckWords[name] },
 		"minutes":  func(seconds int) int { return seconds / 60 },
 		"balanced": balanced,
 		"lengths":  lengthsIn,
@@ -179,18 +178,21 @@ func balanced(s *wire.Suggestion) *wire.Choice {
 
 // task is the one thing to do about a listing today.
 type task struct {
-	Text string      // empty: nothing
-	Gain *web.Number // over waiting; nil: not known
+	Text string      // empty: nothing today
+	Gain *web.Number // over leaving it; nil: not known
+	Next *string     // the day of the next step; nil: there is none
+	Ask  *web.Number // then
 }
 
-// taskOf a review: the best remedy of a stale listing; otherwise a cheap thing
-// to check, where there is one.
+// taskOf a review: what is due today, otherwise the next step.
 func taskOf(r wire.Review) task {
-	if r.State == "stale" && len(r.Remedies) > 0 {
-		return task{Text: r.Best().Text, Gain: &r.Gain}
-	}
-	if (r.State == "slow" || r.State == "paused") && len(r.Checks) > 0 {
-		return task{Text: wire.CheckWords[r.Checks[0]]}
+	switch todo := r.Todo(); {
+	case todo != "" && r.State == "stale":
+		return task{Text: todo, Gain: &r.Gain}
+	case todo != "":
+		return task{Text: todo}
+	case r.NextStepOn != nil && r.NextAsk != nil:
+		return task{Next: r.NextStepOn, Ask: r.NextAsk}
 	}
 	return task{}
 }

@@ -13,7 +13,6 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/api/web"
-	"askwright/service"
 	"askwright/service/advice"
 )
 
@@ -102,9 +101,6 @@ var (
 var (
 	digestWords = map[string]any{
 		"words": func(s string) string { return strings.ReplaceAll(s, "_", " ") },
-		"try": func(checks []string) string {
-			return strings.Join(web.Each(checks, func(c string) string { return service.LowerFirst(CheckWords[c]) }), ", ")
-		},
 		"days": func(n int) string {
 			if n == 1 {
 				return "1 active day"

@@ -50,6 +50,8 @@ func (v Viewer) Tell(e Event) string {
 		return "Held for a buyer through " + v.day(e.Details["until"])
 	case service.EventRelease:
 		return "Released: " + ReleaseWords[e.Details["why"]]
+	case service.EventCheck:
+		return "Done: " + service.LowerFirst(prose.Checks[e.Details["check"]])
 	case service.EventSold:
 		return "Sold for " + v.money(e.Changes["sale_price"].New)
 	case service.EventWithdrawn:
@@ -192,47 +194,48 @@ var EventColumns = web.ColumnsOf[Event](`
 
 // EventRequest asks for an event. Which fields apply depends on the kind.
 type EventRequest struct {
-	Kind           string       `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,offer,answer,hold,release,sold,withdrawn,reopen,refinish,void"`
+	Kind           string       `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,check,offer,answer,hold,release,sold,withdrawn,reopen,refinish,void"`
 	On             string       `json:"on" format:"date"` // default: today
 	Voids          *uuid.UUID   `json:"voids" format:"uuid"`
-	PurchaseCost   *web.Decimal `json:"purchase_cost" swaggertype:"number"`         // bought; owner only
-	PickupCost     *web.Decimal `json:"pickup_cost" swaggertype:"number"`           // bought; owner only
-	BoughtFrom     *string      `json:"bought_from"`                                // bought; owner only
-	ConditionFound *web.Decimal `json:"condition_found" swaggertype:"string"`       // bought; owner only
-	Reason         *string      `json:"reason"`                                     // passed: price, condition, space, gone or other; let_go: given_away, kept, broken_up or other
-	SellerAsk      *web.Decimal `json:"seller_ask" swaggertype:"number"`            // passed: what the seller asked
-	Area           *string      `json:"area"`                                       // listed
-	Ask            *web.Decimal `json:"ask" swaggertype:"number"`                   // ask; listed; refinish, of the next listing
-	Until          *string      `json:"until" format:"date"`                        // pause; hold: the last day
-	Views          *web.Decimal `json:"views" swaggertype:"integer"`                // interest
-	Saves          *web.Decimal `json:"saves" swaggertype:"integer"`                // interest
-	Messages       *web.Decimal `json:"messages" swaggertype:"integer"`             // interest
-	Viewings       *web.Decimal `json:"viewings" swaggertype:"integer"`             // interest
-	Amount         *web.Decimal `json:"amount" swaggertype:"number"`                // offer; answer: the counter
-	Answer         *string      `json:"answer" enums:"take,counter,refuse"`         // answer
-	Comes          *string      `json:"comes"`                                      // offer: today, or the day on which the buyer comes
-	Deposit        *web.Decimal `json:"deposit" swaggertype:"number"`               // offer, hold: paid already
-	Offer          *string      `json:"offer" format:"uuid"`                        // hold: the offer that led to it
-	Why            *string      `json:"why" enums:"no_show,fell_through,cancelled"` // release
-	Note           *string      `json:"note"`                                       // offer, passed, let_go
-	SalePrice      *web.Decimal `json:"sale_price" swaggertype:"number"`            // sold
-	SoldVenue      *string      `json:"sold_venue"`                                 // sold
-	Ref            *string      `json:"ref"`                                        // refinish: of the piece's next row; default: the next free one
-	Finish         *string      `json:"finish"`                                     // refinish
-	Color          *string      `json:"color"`                                      // refinish
-	SecondFinish   *string      `json:"second_finish"`                              // refinish
-	SecondColor    *string      `json:"second_color"`                               // refinish
-	Topcoat        *string      `json:"topcoat"`                                    // refinish
-	Sheen          *string      `json:"sheen"`                                      // refinish
-	Hardware       *string      `json:"hardware"`                                   // refinish
-	Condition      *web.Decimal `json:"condition" swaggertype:"string"`             // refinish
-	Flaws          *string      `json:"flaws"`                                      // refinish
-	Smell          *string      `json:"smell"`                                      // refinish
-	Legs           *string      `json:"legs"`                                       // refinish: what was done to them
-	Top            *string      `json:"top"`                                        // refinish: what was done to it
-	ListedOn       *string      `json:"listed_on" format:"date"`                    // refinish: of the next listing
-	Estimate       *web.Decimal `json:"estimate" swaggertype:"number"`              // listed; refinish, of the next listing; owner only
-	Venue          *string      `json:"venue"`                                      // listed; refinish, of the next listing
+	PurchaseCost   *web.Decimal `json:"purchase_cost" swaggertype:"number"`                                                                        // bought; owner only
+	PickupCost     *web.Decimal `json:"pickup_cost" swaggertype:"number"`                                                                          // bought; owner only
+	BoughtFrom     *string      `json:"bought_from"`                                                                                               // bought; owner only
+	ConditionFound *web.Decimal `json:"condition_found" swaggertype:"string"`                                                                      // bought; owner only
+	Reason         *string      `json:"reason"`                                                                                                    // passed: price, condition, space, gone or other; let_go: given_away, kept, broken_up or other
+	SellerAsk      *web.Decimal `json:"seller_ask" swaggertype:"number"`                                                                           // passed: what the seller asked
+	Area           *string      `json:"area"`                                                                                                      // listed
+	Ask            *web.Decimal `json:"ask" swaggertype:"number"`                                                                                  // ask; listed; refinish, of the next listing
+	Until          *string      `json:"until" format:"date"`                                                                                       // pause; hold: the last day
+	Views          *web.Decimal `json:"views" swaggertype:"integer"`                                                                               // interest
+	Saves          *web.Decimal `json:"saves" swaggertype:"integer"`                                                                               // interest
+	Messages       *web.Decimal `json:"messages" swaggertype:"integer"`                                                                            // interest
+	Viewings       *web.Decimal `json:"viewings" swaggertype:"integer"`                                                                            // interest
+	Amount         *web.Decimal `json:"amount" swaggertype:"number"`                                                                               // offer; answer: the counter
+	Answer         *string      `json:"answer" enums:"take,counter,refuse"`                                                                        // answer
+	Comes          *string      `json:"comes"`                                                                                                     // offer: today, or the day on which the buyer comes
+	Deposit        *web.Decimal `json:"deposit" swaggertype:"number"`                                                                              // offer, hold: paid already
+	Offer          *string      `json:"offer" format:"uuid"`                                                                                       // hold: the offer that led to it
+	Why            *string      `json:"why" enums:"no_show,fell_through,cancelled"`                                                                // release
+	Check          *string      `json:"check" enums:"answer_messages,another_venue,flaws_disclosed,offer_delivery,photos,renew_on_resuming,title"` // check: what was done
+	Note           *string      `json:"note"`                                                                                                      // offer, passed, let_go
+	SalePrice      *web.Decimal `json:"sale_price" swaggertype:"number"`                                                                           // sold
+	SoldVenue      *string      `json:"sold_venue"`                                                                                                // sold
+	Ref            *string      `json:"ref"`                                                                                                       // refinish: of the piece's next row; default: the next free one
+	Finish         *string      `json:"finish"`                                                                                                    // refinish
+	Color          *string      `json:"color"`                                                                                                     // refinish
+	SecondFinish   *string      `json:"second_finish"`                                                                                             // refinish
+	SecondColor    *string      `json:"second_color"`                                                                                              // refinish
+	Topcoat        *string      `json:"topcoat"`                                                                                                   // refinish
+	Sheen          *string      `json:"sheen"`                                                                                                     // refinish
+	Hardware       *string      `json:"hardware"`                                                                                                  // refinish
+	Condition      *web.Decimal `json:"condition" swaggertype:"string"`                                                                            // refinish
+	Flaws          *string      `json:"flaws"`                                                                                                     // refinish
+	Smell          *string      `json:"smell"`                                                                                                     // refinish
+	Legs           *string      `json:"legs"`                                                                                                      // refinish: what was done to them
+	Top            *string      `json:"top"`                                                                                                       // refinish: what was done to it
+	ListedOn       *string      `json:"listed_on" format:"date"`                                                                                   // refinish: of the next listing
+	Estimate       *web.Decimal `json:"estimate" swaggertype:"number"`                                                                             // listed; refinish, of the next listing; owner only
+	Venue          *string      `json:"venue"`                                                                                                     // listed; refinish, of the next listing
 }
 
 // SentFields are the fields of a request that were sent, by name: those that are

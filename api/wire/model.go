@@ -12,7 +12,7 @@ import (
 
 // Model is what the group's records say of prices and paces, in plain words.
 type Model struct {
-	Model     string     `json:"model" example:"3.412.2026-03-05"` // design, change number, day fitted; as in basis.model
+	Model     string     `json:"model" example:"4.412.2026-03-05"` // design, change number, day fitted; as in basis.model
 	FittedOn  string     `json:"fitted_on" format:"date"`
 	Sold      int        `json:"sold"` // sales in the value model
 	Unsold    int        `json:"unsold"`
@@ -84,7 +84,7 @@ type OwnSuspicion struct {
 
 // TrackRecord says how far the suggestions can be trusted.
 type TrackRecord struct {
-	Model    string   `json:"model" example:"3.412.2026-03-05"`
+	Model    string   `json:"model" example:"4.412.2026-03-05"`
 	Kept     Scores   `json:"kept"`     // of the suggestions that were shown
 	Backtest Backtest `json:"backtest"` // of those that would have been made
 	// Purchases: stated against realized.

@@ -35,23 +35,27 @@ type NewOffer struct {
 type OfferAnswer struct {
 	Offer                   Offer          `json:"offer"`
 	Action                  string         `json:"action,omitempty" enums:"take,counter,wait"`
-	Counter                 *web.Number    `json:"counter,omitempty" swaggertype:"number"`                    // what to ask for instead: a round price not above the ask
+	Counter                 *web.Number    `json:"counter,omitempty" swaggertype:"number"`                    // what to say back
 	TakeNet                 *web.Number    `json:"take_net,omitempty" swaggertype:"number"`                   // expected, after fees, of taking it as it is
-	CounterNet              *web.Number    `json:"counter_net,omitempty" swaggertype:"number"`                // expected, of the best counter
-	WaitNet                 *web.Number    `json:"wait_net,omitempty" swaggertype:"number"`                   // expected, of waiting instead
-	WaitAsk                 *web.Number    `json:"wait_ask,omitempty" swaggertype:"number"`                   // with which waiting does best; absent: taking it down does
+	LastWord                bool           `json:"take_as_last_word"`                                         // beside counter: where the buyer gives no more, take the offer
+	TakeFrom                *web.Number    `json:"take_from" swaggertype:"number"`                            // in cash today: below, waiting is worth more
+	SayBack                 *web.Number    `json:"say_back" swaggertype:"number"`                             // to any offer below it
+	CounterNet              *web.Number    `json:"counter_net,omitempty" swaggertype:"number"`                // expected, of the counter if it is agreed on
+	WaitNet                 *web.Number    `json:"wait_net,omitempty" swaggertype:"number"`                   // expected, of the plan instead
+	WaitAsk                 *web.Number    `json:"wait_ask,omitempty" swaggertype:"number"`                   // that the plan goes on with today; absent: taking it down is worth more
 	ChanceBetterThanWaiting *web.Number    `json:"chance_better_than_waiting,omitempty" swaggertype:"number"` // of taking it
 	ChanceTurnsUp           web.Number     `json:"chance_turns_up" swaggertype:"number" example:"0.6"`        // that the buyer comes and pays; 1 for cash today
 	Holds                   int            `json:"holds"`                                                     // of the group's that it was learned from
 	LowestLikeThis          *web.Number    `json:"lowest_like_this,omitempty" swaggertype:"number"`           // the lowest amount worth taking under the same promise
 	Lowest                  []LowestToTake `json:"lowest,omitempty"`                                          // in cash
-	Flooded                 bool           `json:"flooded"`                                                   // messages pour in on a new post: no discount
-	HeldUntil               *string        `json:"held_until,omitempty" format:"date"`                        // for another buyer
+	Money                   *Money         `json:"money,omitempty"`
+	Flooded                 bool           `json:"flooded"`                            // messages pour in on a new post: no discount
+	HeldUntil               *string        `json:"held_until,omitempty" format:"date"` // for another buyer
 	Refusal                 *Refusal       `json:"refusal,omitempty"`
 	Labels                  []string       `json:"labels,omitempty" example:"low_confidence"`
 	Sentences               []Sentence     `json:"sentences"`
 	Cautions                []Caution      `json:"cautions"`
-	Model                   string         `json:"model" example:"3.412.2026-03-05"` // design, change number, day fitted
+	Model                   string         `json:"model" example:"4.412.2026-03-05"` // design, change number, day fitted
 }
 
 // LowestToTake is the lowest amount worth taking in cash on a day, if nothing
@@ -65,7 +69,10 @@ type LowestToTake struct {
 // OfferPage is the offers for a listing as they came, undone ones left out.
 type OfferPage struct {
 	Items     []Offer        `json:"items"`
-	Next      *string        `json:"next"`             // null: the list is whole
+	Next      *string        `json:"next"`                           // null: the list is whole
+	TakeFrom  *web.Number    `json:"take_from" swaggertype:"number"` // of an open listing, in cash today
+	SayBack   *web.Number    `json:"say_back" swaggertype:"number"`
+	Money     *Money         `json:"money,omitempty"`
 	Lowest    []LowestToTake `json:"lowest,omitempty"` // of an open listing
 	HeldUntil *string        `json:"held_until,omitempty" format:"date"`
 	Refusal   *Refusal       `json:"refusal,omitempty"` // of lowest
@@ -95,6 +102,27 @@ func (v Viewer) Lowest(advice *advice.OfferAdvice) []LowestToTake {
 	return out
 }
 
+// TakeFrom is the lowest amount to take in cash today; nil: it is refused.
+func (v Viewer) TakeFrom(advice *advice.OfferAdvice) *web.Number {
+	if len(advice.Lowest) == 0 {
+		return nil
+	}
+	return new(web.MoneyIn(v.Currency)(advice.Lowest[0].Amount))
+}
+
+// SayBack is what to say to a lower offer; nil: it is refused.
+func (v Viewer) SayBack(advice *advice.OfferAdvice) *web.Number {
+	return web.Known(advice.SayBack, web.MoneyIn(v.Currency))
+}
+
+// OfferMoney is what the advice assumes; nil: it is refused.
+func (v Viewer) OfferMoney(advice *advice.OfferAdvice) *Money {
+	if advice.Refusal != nil {
+		return nil
+	}
+	return new(v.assumptions(advice.Money))
+}
+
 // HeldUntil is the last day of a hold; nil: there is none.
 func HeldUntil(h *service.Hold) *string {
 	if h == nil {
@@ -114,6 +142,7 @@ func (v Viewer) OfferAnswer(offer service.Offer, f *advice.OfferAdvice) OfferAns
 	if f.Refusal != nil {
 		return out
 	}
+	out.LastWord, out.TakeFrom, out.SayBack, out.Money = f.LastWord, v.TakeFrom(f), v.SayBack(f), v.OfferMoney(f)
 	out.TakeNet, out.WaitNet, out.WaitAsk = new(money(f.TakeNet)), new(money(f.WaitNet)), web.Known(f.WaitAsk, money)
 	out.LowestLikeThis, out.ChanceBetterThanWaiting = new(money(f.LowestLike)), new(web.Chance(f.ChanceBetter))
 	return out

@@ -80,27 +80,48 @@ type Review struct {
 	Member        string      `json:"member"`
 	Category      string      `json:"category"`
 	State         string      `json:"state" enums:"stale,slow,fresh,paused"`
-	Clear         bool        `json:"clear"` // of a stale one: the best remedy beats waiting in 3 of 4 cases or more
+	Clear         bool        `json:"clear"`                                                     // of a stale one: the move beats leaving it in 3 of 4 cases or more
+	Action        string      `json:"action" enums:"wait,check,reprice,renew,refinish,withdraw"` // what to do next
+	NextStepOn    *string     `json:"next_step_on" format:"date"`                                // when to do it; past: it is overdue; null: nothing is planned
+	NextAsk       *web.Number `json:"next_ask" swaggertype:"number"`                             // that the plan goes on with; null: the ask stays
+	Plan          []PlanStep  `json:"plan"`                                                      // the asks from today, while it is unsold
 	Ask           *web.Number `json:"ask,omitempty" swaggertype:"number"`
 	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price, the own price in it as far as it counts
 	ListedOn      string      `json:"listed_on" format:"date"`
 	ActiveDays    int         `json:"active_days"`
 	DaysOnMarket  int         `json:"days_on_market"`
 	DaysAtAsk     int         `json:"days_at_ask"`                                    // active days at the present ask
-	ExpectedDays  *int        `json:"expected_days"`                                  // active days after which half of those like it are sold at the best ask for good; null: not within the group's horizon
-	ChanceSold    web.Number  `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now
+	ExpectedDays  *int        `json:"expected_days"`                                  // active days within which half of similar pieces sell at the present ask; null: not within the group's horizon
+	ChanceSold    web.Number  `json:"chance_sold_by_now" swaggertype:"number"`        // that one like it would have sold by now, in this listing
 	MessagesSeen  *int        `json:"messages_seen,omitempty"`                        // where known
 	MessagesUsual web.Number  `json:"messages_usual" swaggertype:"number"`            // expected by now
 	Demand        web.Number  `json:"demand" swaggertype:"number" example:"0.7"`      // 1 is what the description promises
 	GroupPulse    *web.Number `json:"group_pulse" swaggertype:"number" example:"0.8"` // messages on all listings of the last 28 days against usual; null: too few to tell
-	Reason        string      `json:"reason" enums:"price,look,exposure,season,luck"`
-	Checks        []string    `json:"checks"`                             // cheap things to try first
-	Remedies      []Remedy    `json:"remedies"`                           // best first
-	Gain          web.Number  `json:"gain" swaggertype:"number"`          // of the best over waiting
+	Reason        string      `json:"reason" enums:"price,demand,look,exposure,season,luck"`
+	Checks        []Check     `json:"checks"`                                     // cheap things to try first
+	Remedies      []Remedy    `json:"remedies"`                                   // the one to take first, then best first; none while it is fresh
+	Gain          web.Number  `json:"gain" swaggertype:"number"`                  // of the plan over leaving it as it is for good
+	Odds          web.Number  `json:"odds" swaggertype:"number"`                  // that it does better than that
+	OddsIfBack    *web.Number `json:"odds_if_buyers_return" swaggertype:"number"` // in a slow season, if they do soon
+	OddsIfAway    *web.Number `json:"odds_if_buyers_stay_away" swaggertype:"number"`
+	WaitingCosts  *web.Number `json:"waiting_costs" swaggertype:"number"` // lost by acting only at the next step
+	Listings      int         `json:"listings"`                           // of the piece so far, this one among them
+	DaysInAll     int         `json:"days_in_all"`                        // active days of all of them
+	ViewsSeen     *int        `json:"views_seen"`
+	ViewsUsual    *web.Number `json:"views_usual" swaggertype:"number"`
+	Money         Money       `json:"money"`
 	HeldUntil     *string     `json:"held_until,omitempty" format:"date"` // for a buyer; a day that has passed: nobody told what came of it
 	Refusal       *Refusal    `json:"refusal,omitempty"`
 	Sentences     []Sentence  `json:"sentences"`
 	Cautions      []Caution   `json:"cautions"`
+}
+
+// Check is a cheap thing to try first.
+type Check struct {
+	Code   string  `json:"code" example:"photos" csv:"plain"`
+	Text   string  `json:"text" example:"Take a new first photo"`
+	On     *string `json:"on" format:"date"`      // from when it comes before a step of the ask; null: at any time
+	DoneOn *string `json:"done_on" format:"date"` // null: not yet
 }
 
 // Remedy is one thing to do about a listing.
@@ -111,7 +132,7 @@ type Remedy struct {
 	Finish       string      `json:"finish,omitempty"`
 	Color        string      `json:"color,omitempty"`
 	ExpectedNet  web.Number  `json:"expected_net" swaggertype:"number"`
-	Gain         web.Number  `json:"gain" swaggertype:"number"` // over waiting
+	Gain         web.Number  `json:"gain" swaggertype:"number"` // over leaving it as it is for good
 	ChanceBetter web.Number  `json:"chance_better_than_waiting" swaggertype:"number"`
 	Cost         web.Number  `json:"cost" swaggertype:"number"`
 	Hours        web.Number  `json:"hours" swaggertype:"number"`
@@ -130,9 +151,9 @@ func (v Viewer) Review(r advice.Review) Review {
 	out := Review{
 		Ref: r.Row.Ref, ID: r.Row.ID, Member: r.Row.Member, Category: r.Row.Category, State: r.State, Clear: r.Clear,
 		ListedOn: r.Row.ListedOn.String(), ActiveDays: r.ActiveDays, DaysOnMarket: r.DaysOnMarket, DaysAtAsk: r.DaysAtAsk,
-		ExpectedDays: r.ExpectedDays,
+		ExpectedDays: r.TypicalDays,
 		ChanceSold:   web.Chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: web.Rounded(r.MessagesUsual, 1),
-		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: notNil(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
+		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: checks(r.Review.Checks), Remedies: make([]Remedy, len(r.Remedies)),
 		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: Sentences(r.Sentences), Cautions: Cautions(r.Cautions),
 	}
 	if r.Held != nil {
@@ -142,7 +163,18 @@ func (v Viewer) Review(r advice.Review) Review {
 		ask := web.Exact(m, v.Currency)
 		out.Ask = &ask
 	}
-	out.FairValue = priceRange(r.FairValue, money)
+	out.FairValue = priceRange(r.SalePrice, money)
+	out.Action, out.Plan, out.NextAsk = r.Action, planSteps(r.Plan, money), web.Known(r.NextAsk, money)
+	out.NextStepOn = day(r.NextStepOn)
+	out.Odds, out.OddsIfBack, out.OddsIfAway = web.Chance(r.Odds), Optional(r.OddsIfBack, web.Chance), Optional(r.OddsIfAway, web.Chance)
+	if len(r.Plan.Steps) > 0 {
+		out.WaitingCosts = new(money(r.WaitingCosts))
+	}
+	out.Listings, out.DaysInAll, out.ViewsSeen = r.Listings, r.DaysInAll, r.ViewsSeen
+	if r.ViewsUsual > 0 {
+		out.ViewsUsual = new(web.Rounded(r.ViewsUsual, 0))
+	}
+	out.Money = v.assumptions(r.Money)
 	for i, x := range r.Remedies {
 		out.Remedies[i] = Remedy{
 			Action: x.Action, Text: prose.In(v.Currency).Move(x), Ask: web.Known(x.Ask, money), Finish: x.Finish, Color: x.Color, ExpectedNet: money(x.ExpectedNet),
@@ -153,7 +185,46 @@ func (v Viewer) Review(r advice.Review) Review {
 	return out
 }
 
-// Best is the best remedy, for one line of a table.
+// day is a day, or nil.
+func day(d pricing.Date) *string {
+	if d.IsZero() {
+		return nil
+	}
+	return new(d.String())
+}
+
+func checks(all []pricing.Check) []Check {
+	out := make([]Check, len(all))
+	for i, c := range all {
+		out[i] = Check{Code: c.Code, Text: prose.Checks[c.Code], On: day(c.On), DoneOn: day(c.DoneOn)}
+	}
+	return out
+}
+
+// InCell is the check in a table.
+func (c Check) InCell() string {
+	if c.DoneOn != nil {
+		return c.Code + ":" + *c.DoneOn
+	}
+	return c.Code
+}
+
+// Todo says in one line what to do next; "" where there is nothing today.
+func (r Review) Todo() string {
+	switch {
+	case r.Action == pricing.ActionCheck:
+		for _, c := range r.Checks {
+			if c.DoneOn == nil {
+				return c.Text
+			}
+		}
+	case r.Action != pricing.ActionWait && len(r.Remedies) > 0:
+		return r.Remedies[0].Text
+	}
+	return ""
+}
+
+// Best is the move to take, for one line of a table.
 func (r Review) Best() Remedy {
 	if len(r.Remedies) == 0 {
 		return Remedy{}
@@ -164,8 +235,8 @@ func (r Review) Best() Remedy {
 // ReviewColumns are the columns of reviews.
 var ReviewColumns = web.ColumnsOf[Review](`
 	ref id member category state ask listed_on active_days days_on_market chance_sold_by_now reason
-	checks action=remedies.action action_ask=remedies.ask action_finish=remedies.finish
-	action_color=remedies.color expected_net=remedies.expected_net gain
+	checks action next_step_on next_ask action_ask=remedies.ask action_finish=remedies.finish
+	action_color=remedies.color expected_net=remedies.expected_net gain odds waiting_costs
 	chance_better_than_waiting=remedies.chance_better_than_waiting cautions held_until`)
 
 // ReviewQuery is what the reviews can be asked for.

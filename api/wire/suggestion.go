@@ -29,6 +29,7 @@ type Suggestion struct {
 	Drivers     []Driver     `json:"drivers,omitempty"`                                // what makes the price
 	Comparables []Comparable `json:"comparables"`                                      // the nearest sales, adjusted
 	Differences []Difference `json:"differences,omitempty"`                            // of each column laid over a listing on file, or of and_if over the subject, one after another
+	Money       *Money       `json:"money,omitempty"`                                  // what the asks assume
 	Basis       Basis        `json:"basis"`                                            // what the answer rests on
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
@@ -123,7 +124,7 @@ type Basis struct {
 	Sold         int    `json:"sold"`
 	Unsold       int    `json:"unsold"`
 	SameCategory int    `json:"same_category"`
-	Model        string `json:"model" example:"3.412.2026-03-05"` // design, change number, day fitted
+	Model        string `json:"model" example:"4.412.2026-03-05"` // design, change number, day fitted
 }
 
 // Refusal says why there is no answer, what there is and what it would take.
@@ -187,6 +188,7 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	if len(f.Choices) == 0 {
 		return out
 	}
+	out.Money = new(v.assumptions(f.Money))
 	out.Ask, out.AskForGood, out.Plan = web.Known(f.Ask, money), web.Known(f.AskForGood, money), planSteps(f.Plan, money)
 	if next := f.Plan.Next(); next != nil {
 		out.NextStepOn, out.NextAsk = new(next.On.String()), web.Known(next.Ask, money)

@@ -28,6 +28,8 @@ type Market struct {
 type Plan struct {
 	Steps []Step
 	Net   float64 // expected
+	path  []int   // the ask from each decision day to the next
+	on    *Planner
 }
 
 // Step is an ask of a plan and when it begins.
@@ -53,6 +55,7 @@ type Planner struct {
 	cells  []cell    // by day, ask and point
 	values []float64 // V, the same
 	best   []float64 // V of the best ask to go on with, by ask and point
+	solved float64   // holding cost that values are of
 }
 
 // cell is what asking so much does from one decision day to the next.
@@ -69,11 +72,12 @@ const (
 	leastStep  = 0.08
 	widestStep = 0.25
 	sameAsk    = 1e-9 // relative: asks that differ by less are one
+	nearBest   = 0.01 // of the dearest sale: so near to the best V a path is worked out without the points
 )
 
 // New prepares the plans on a market.
 func New(m Market) *Planner {
-	p := &Planner{Market: m, days: []float64{0}}
+	p := &Planner{Market: m, days: []float64{0}, solved: math.NaN()}
 	for t := m.First; t < m.Horizon; t += m.Step {
 		if t > 0 {
 			p.days = append(p.days, t)
@@ -95,6 +99,8 @@ func (p *Planner) stretches() int { return len(p.days) - 1 }
 func (p *Planner) at(hazard float64) float64 { return math.Log1p(hazard/p.Rate) / p.width }
 
 // tabulate works out all cells that can be reached, their areas from three nodes.
+// On points that are even in the log, what a stretch adds to the hazard so far is
+// a shift along one curve, so that no cell takes a logarithm.
 func (p *Planner) tabulate() {
 	n, last := len(p.Asks), p.stretches()
 	slow, fast := p.Paces[n-1], p.Paces[0]
@@ -102,20 +108,23 @@ func (p *Planner) tabulate() {
 	p.cells = make([]cell, last*n*points)
 	p.values = make([]float64, len(p.cells))
 	p.best = make([]float64, n*points)
+	curve := newDecline(p.Shape)
 	for j := range last {
 		bases := p.basesOf(j)
 		low := min(int(p.at(slow*bases[0])), points-1)
 		high := min(int(math.Ceil(p.at(fast*bases[0]))), points-1)
 		p.ranges = append(p.ranges, [2]int{low, high})
 		middle, all := bases[panels]-bases[0], bases[2*panels]-bases[0]
-		for h := low; h <= high; h++ {
-			behind := p.Rate * math.Exp(float64(h)*p.width)
-			for i, pace := range p.Paces {
+		length := (p.days[j+1] - p.days[j]) / 6
+		for i, pace := range p.Paces {
+			before, after := math.Log(pace*middle/p.Rate), math.Log(pace*all/p.Rate)
+			for h := low; h <= high; h++ {
 				c := &p.cells[(j*n+i)*points+h]
-				gone := pace * all / behind
-				c.stays = p.left(gone)
-				c.area = (p.days[j+1] - p.days[j]) / 6 * (1 + 4*p.left(pace*middle/behind) + c.stays)
-				c.to = min(float64(h)+math.Log1p(gone)/p.width, points-1)
+				var rise float64
+				c.stays, rise = curve.at(after - float64(h)*p.width)
+				half, _ := curve.at(before - float64(h)*p.width)
+				c.area = length * (1 + 4*half + c.stays)
+				c.to = math.Min(float64(h)+rise/p.width, points-1)
 			}
 		}
 	}
@@ -160,6 +169,10 @@ func follows(ask, next float64) bool {
 
 // solve works out V at a holding cost.
 func (p *Planner) solve(holding float64) {
+	if holding == p.solved {
+		return
+	}
+	p.solved = holding
 	n := len(p.Asks)
 	for h := range p.best {
 		p.best[h] = p.Salvage
@@ -191,7 +204,9 @@ func (p *Planner) choose(j int) {
 			}
 			values := p.values[(j*n+next)*points : (j*n+next+1)*points]
 			for h := low; h <= high; h++ {
-				best[h] = max(best[h], values[h])
+				if v := values[h]; v > best[h] {
+					best[h] = v
+				}
 			}
 		}
 	}
@@ -208,8 +223,8 @@ func between(values []float64, at float64) float64 {
 }
 
 // Plan is the best one at a holding cost whose first ask lies between two. The
-// paths are found on the points of H and judged without them, beside each ask
-// for good; ties: the lower ask, no change. Net is that at the market's cost.
+// paths are found on the points of H, and the best of them judged without, beside
+// each ask for good; ties: the lower ask, no change. Net is that at the market's cost.
 func (p *Planner) Plan(holding, from, to float64) Plan {
 	p.solve(holding)
 	path, best := p.flat(0), math.Inf(-1)
@@ -218,8 +233,15 @@ func (p *Planner) Plan(holding, from, to float64) Plan {
 			path, best = found, net
 		}
 	}
-	for i, a := range p.Asks {
-		if a >= from && a <= to {
+	within := func(i int) bool { return p.Asks[i] >= from && p.Asks[i] <= to }
+	most := math.Inf(-1)
+	for i := range p.Asks {
+		if within(i) {
+			most = math.Max(most, p.values[i*points])
+		}
+	}
+	for i := range p.Asks {
+		if within(i) && p.values[i*points] >= most-nearBest*p.Sales[len(p.Sales)-1] {
 			take(p.flat(i))
 			take(p.follow(i))
 		}
@@ -227,13 +249,45 @@ func (p *Planner) Plan(holding, from, to float64) Plan {
 	return p.told(path)
 }
 
-// follow is the best path from a first ask, after solve.
-func (p *Planner) follow(first int) []int {
+// Step is the best plan at a holding cost that begins with one ask and goes on
+// with a lower one at the next decision; without such asks the one for good.
+func (p *Planner) Step(holding, ask, next float64) Plan {
+	p.solve(holding)
+	first, second := slices.Index(p.Asks, ask), slices.Index(p.Asks, next)
+	switch {
+	case first < 0:
+		return p.told(p.flat(0))
+	case second < 0 || p.stretches() < 2:
+		return p.told(p.flat(first))
+	}
+	return p.told(p.follow(first, second))
+}
+
+// Given is what the plan brings where the demand is known, with a salvage.
+func (a Plan) Given(demand, salvage float64) float64 {
+	p, left, sum := a.on, 1.0, 0.0
+	for j, i := range a.path {
+		bases, pace := p.basesOf(j), demand*p.Paces[i]
+		middle := math.Exp(-pace * (bases[panels] - bases[0]))
+		stays := math.Exp(-pace * (bases[2*panels] - bases[0]))
+		area := (p.days[j+1] - p.days[j]) / 6 * (1 + 4*middle + stays)
+		sum += left * (p.Sales[i]*(1-stays) - p.Holding*area)
+		left *= stays
+	}
+	return sum + left*salvage
+}
+
+// follow is the best path that begins with some asks, after solve.
+func (p *Planner) follow(begin ...int) []int {
 	n := len(p.Asks)
-	path, hazard := []int{first}, 0.0
+	path, hazard := slices.Clone(begin[:1]), 0.0
 	for j := 1; j < p.stretches(); j++ {
 		now := path[j-1]
 		_, hazard = p.stretch(j-1, p.Paces[now], hazard)
+		if j < len(begin) {
+			path = append(path, begin[j])
+			continue
+		}
 		at := math.Min(p.at(hazard), points-1)
 		value := func(i int) float64 { return between(p.values[(j*n+i)*points:(j*n+i+1)*points], at) }
 		next, best := now, value(now)
@@ -264,7 +318,7 @@ func (p *Planner) net(path []int, holding float64) float64 {
 
 // told is a path as a plan.
 func (p *Planner) told(path []int) Plan {
-	out := Plan{Net: p.net(path, p.Holding)}
+	out := Plan{Net: p.net(path, p.Holding), path: path, on: p}
 	hazard := 0.0
 	for j, i := range path {
 		if j == 0 || i != path[j-1] {

@@ -2,7 +2,7 @@ package hedonic
 
 const (
 	// Design is the version of the columns and of what is made of them: see pricing.Design.
-	Design = 3
+	Design = 4
 
 	PriorShape  = 2.0  // a0 of the residual variance
 	PriorSpread = 0.20 // s0, the residual standard deviation expected beforehand

@@ -2,6 +2,7 @@ package advice
 
 import (
 	"askwright/pricing"
+	"askwright/pricing/delivery"
 	"askwright/service"
 	"askwright/service/prose"
 )
@@ -40,7 +41,7 @@ func (d *Delivery) validate() error {
 
 // DeliveryQuote is what a delivery costs and what to charge.
 type DeliveryQuote struct {
-	pricing.DeliveryQuote
+	delivery.Quote
 	Sentences []pricing.Sentence
 }
 
@@ -56,7 +57,7 @@ func (s *Service) QuoteDelivery(a *service.Actor, d Delivery) (*DeliveryQuote, e
 		}
 		return new(m.Major(c))
 	}
-	quote, ok := pricing.Deliver(pricing.DeliveryQuery{
+	quote, ok := delivery.Of(delivery.Query{
 		Distance: d.Distance, Metric: a.Group.Unit == service.UnitCentimetre, DistanceCost: a.Group.DistanceCost.Major(c),
 		Stairs: d.Stairs, Helpers: d.Helpers, HelperHour: major(d.HelperHour), Hours: d.Hours, Tolls: d.Tolls.Major(c),
 		HourValue: a.Group.HourValue.Major(c), Charge: major(d.Charge),

@@ -65,7 +65,7 @@ func (s *Service) Digest(ctx context.Context, a *service.Actor, member uuid.UUID
 	}
 	for _, r := range reviews {
 		d.Open[r.State]++
-		d.Pulse = r.GroupPulse
+		d.Pulse, d.Quiet = r.GroupPulse, r.Quiet
 		switch r.State {
 		case pricing.StateStale:
 			d.Stale = append(d.Stale, r)
@@ -75,7 +75,6 @@ func (s *Service) Digest(ctx context.Context, a *service.Actor, member uuid.UUID
 			}
 		}
 	}
-	d.Quiet = pricing.IsQuiet(d.Pulse)
 	slices.SortStableFunc(d.Paused, func(x, y LongPause) int { return y.Days - x.Days })
 	if err := s.addSold(ctx, a, d, member); err != nil {
 		return nil, err

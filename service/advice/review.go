@@ -11,7 +11,6 @@ import (
 
 	"askwright/pricing"
 	"askwright/pricing/refinish"
-	"askwright/pricing/stats"
 	"askwright/service"
 	"askwright/service/model"
 	"askwright/service/prose"
@@ -27,11 +26,9 @@ type Review struct {
 	Row *service.Listing
 	Ask service.Money // on the day of the review
 	pricing.Review
-	Sentences    []pricing.Sentence
-	Held         *service.Hold // for a buyer, also when that day has passed; nil: it is not
-	FairValue    *stats.Range  // likely sale price on that day, as a suggestion has it; nil: too few sales
-	ExpectedDays *int          // active days after which half of those like it are sold at the best ask for good; nil: not within the horizon
-	Cautions     []service.Caution
+	Sentences []pricing.Sentence
+	Held      *service.Hold // for a buyer, also when that day has passed; nil: it is not
+	Cautions  []service.Caution
 }
 
 // What names the piece: walnut sideboard.
@@ -152,14 +149,8 @@ func reviewOne(a *service.Actor, model *pricing.Model, rows *model.Records, r *m
 		row = row.WithoutOwnerOnly()
 	}
 	out := Review{Row: row, Ask: row.AskOn(day), Review: model.Review(rows.Standing(r, a.Group.Currency, day), day, settings)}
-	out.Sentences = prose.In(a.Group.Currency).Review(&out.Review, out.Ask.Major(a.Group.Currency))
+	out.Sentences = prose.In(a.Group.Currency).Review(&out.Review, out.Ask.Major(a.Group.Currency), day)
 	out.Cautions = reviewCautions(row, out.Remedies, settings)
-	estimate, _ := r.Evidence(a.Group.Currency).OwnEstimate()
-	outline := model.Outline(pricing.Query{Attributes: row.Attributes(), Estimate: estimate}, day, settings)
-	out.FairValue = outline.SalePrice
-	if outline.Prospects != nil {
-		out.ExpectedDays = outline.Prospects.HalfSoldBy(outline.AskForGood)
-	}
 	return out
 }
 

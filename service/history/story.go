@@ -249,6 +249,8 @@ func (t *teller) offer() {
 			t.add(e.On, service.EventHold, "held for a buyer until "+e.Details["until"])
 		case service.EventRelease:
 			t.add(e.On, service.EventRelease, "released: "+releaseInWords[e.Details["why"]])
+		case service.EventCheck:
+			t.add(e.On, service.EventCheck, "done: "+service.LowerFirst(prose.Checks[e.Details["check"]]))
 		case service.EventReopened:
 			t.add(e.On, service.EventReopened, "taken up again")
 		}

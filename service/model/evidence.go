@@ -52,6 +52,9 @@ type Recorded struct {
 	MessagesRead []pricing.Reading // by day; nil: unknown
 	ViewsRead    []pricing.Reading
 
+	Step    service.KeptStep        // that was told of its plan
+	Checked map[string]pricing.Date // when each check was done
+
 	PricedFromSuggestion bool // the owner saw a suggestion before the first ask, and no estimate counts
 
 	// RecordedFrom is the day from which the owner's record holds sold and unsold
@@ -193,7 +196,15 @@ func (n *Records) Standing(r *Recorded, c service.Currency, day pricing.Date) pr
 		}
 	}
 	one := pricing.Cut(pricing.History{Listings: []pricing.Listing{r.Evidence(c)}}, day)
-	st := pricing.Standing{Earlier: pricing.Cut(h, day).Listings}
+	st := pricing.Standing{Earlier: pricing.Cut(h, day).Listings, Kept: r.Step.Kept(c)}
+	for check, on := range r.Checked {
+		if on <= day {
+			if st.Done == nil {
+				st.Done = make(map[string]pricing.Date)
+			}
+			st.Done[check] = on
+		}
+	}
 	if len(one.Listings) == 1 {
 		st.Listing = one.Listings[0]
 	}

@@ -39,6 +39,7 @@ func (v Voice) Suggestion(s *pricing.Suggestion, unused []string) []pricing.Sent
 		after = "Kept at that ask: about %s after haggling; %s."
 	}
 	say(pricing.SaidPace, after, v.Money(s.Choices[1].LikelySale), wait)
+	t = append(t, v.assumed(&s.Money))
 	switch own := s.OwnPrice; {
 	case slices.Contains(s.Labels, pricing.LabelFromEstimate):
 		say(pricing.SaidBasis, "Based on your own price: only %s recorded.",
@@ -82,6 +83,18 @@ func unusedOf(columns []string) []pricing.Sentence {
 	return []pricing.Sentence{pricing.Say(pricing.SaidUnused, "Not used here: %s.", strings.Join(words, ", "))}
 }
 
+// assumed says what money an ask rests on, and what another would do.
+func (v Voice) assumed(m *pricing.Money) pricing.Sentence {
+	origin := map[bool]string{true: "yours", false: "default"}
+	hour := "Assumes no pay for your hours (not set)"
+	if m.HourValue.Value > 0 {
+		hour = fmt.Sprintf("Assumes %s an hour (%s)", v.Money(m.HourValue.Value), origin[m.HourValue.IsSet])
+	}
+	space := v.Money(math.Round(100*m.HoldingPerDay.Value) / 100)
+	return pricing.Say(pricing.SaidMoney, "%s, %s a day for space (%s). Twice that: ask %s.",
+		hour, space, origin[m.HoldingPerDay.IsSet], v.Money(m.AskAtDoubleHolding))
+}
+
 // stepsTold bounds the later asks of a plan that are said.
 const stepsTold = 2
 
@@ -106,57 +119,6 @@ func (v Voice) plan(p pricing.Plan) []pricing.Sentence {
 	return []pricing.Sentence{{Kind: pricing.SaidPlan, Text: strings.Join(texts, " ")}}
 }
 
-// Causes name why a listing has not sold.
-var Causes = map[string]string{
-	"price":    "Priced high",
-	"exposure": "Too few views",
-	"look":     "Views, no messages",
-	"season":   "Slow season",
-	"luck":     "Just unlucky",
-}
-
-// Review says how an open listing does and what to do about it.
-func (v Voice) Review(r *pricing.Review, ask float64) []pricing.Sentence {
-	var t []pricing.Sentence
-	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
-	say(pricing.SaidDays, "Up %s. At your ask %s of similar pieces would be gone.",
-		service.Count(r.ActiveDays, "day", "days"), Chance(r.ChanceSoldByNow))
-	if usual := math.Round(r.MessagesUsual); r.MessagesSeen != nil && usual >= 1 {
-		seen := "No messages"
-		if *r.MessagesSeen > 0 {
-			seen = service.Count(*r.MessagesSeen, "message", "messages")
-		}
-		say(pricing.SaidMessages, "%s, usually %.0f.", seen, usual)
-	}
-	if r.Reason == "season" {
-		say(pricing.SaidSeason, "Slow season: messages are down %.0f%% across the group.", 100*(1-r.GroupPulse))
-	}
-	switch {
-	case r.State == pricing.StatePaused:
-		say(pricing.SaidState, "Paused: these days don't count. Repost it when it is back.")
-	case r.Refusal != nil:
-		t = append(t, v.refusal(r.Refusal, nil)...)
-	case r.State == pricing.StateStale:
-		best := r.Remedies[0]
-		say(pricing.SaidMove, "%s; nets about %s more than leaving it.", v.move(best, ask), v.Money(r.Gain))
-		say(pricing.SaidOdds, "Beats waiting %s of the time.", Chance(best.ChanceBetterThanWaiting))
-	case r.State == pricing.StateSlow:
-		say(pricing.SaidState, "Slow, but nothing clearly beats waiting yet.")
-	}
-	return t
-}
-
-// move says what to do with what it changes.
-func (v Voice) move(r pricing.Remedy, ask float64) string {
-	switch r.Action {
-	case pricing.ActionReprice:
-		return v.Move(r) + " from " + v.Money(ask)
-	case pricing.ActionWithdraw:
-		return v.Move(r) + ": sell it for what you can get or donate it"
-	}
-	return v.Move(r)
-}
-
 // lowestTold is the place, among the days ahead, of the later amount that is said.
 const lowestTold = 3
 
@@ -171,12 +133,15 @@ func (v Voice) Offer(o *pricing.OfferAdvice, offer pricing.Offer, today pricing.
 		say(pricing.SaidDemand, "Messages are pouring in and the post is new: no discount yet.")
 	}
 	wait := v.Money(o.WaitNet)
-	switch o.Action {
-	case pricing.OfferTake:
+	switch {
+	case o.Action == pricing.OfferTake:
 		say(pricing.SaidOffer, "Take %s: it nets about %s; waiting nets about %s.",
 			v.Money(offer.Amount), v.Money(o.TakeNet), wait)
-	case pricing.OfferCounter:
-		say(pricing.SaidOffer, "Say %s; below %s, refuse. Waiting nets about %s.",
+	case o.LastWord:
+		say(pricing.SaidOffer, "Say back %s; if %s is their last word, take it: it nets about %s, waiting about %s.",
+			v.Money(*o.Counter), v.Money(offer.Amount), v.Money(o.TakeNet), wait)
+	case o.Action == pricing.OfferCounter:
+		say(pricing.SaidOffer, "Say %s; below %s, refuse: waiting nets about %s.",
 			v.Money(*o.Counter), v.Money(o.LowestLike), wait)
 	default:
 		say(pricing.SaidOffer, "Refuse %s: it nets about %s; waiting nets about %s.",

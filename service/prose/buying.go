@@ -5,6 +5,7 @@ import (
 
 	"askwright/pricing"
 	"askwright/pricing/buying"
+	"askwright/pricing/delivery"
 	"askwright/service"
 )
 
@@ -140,7 +141,7 @@ func doubtAsIs(f *pricing.RefinishAnswer) []pricing.Sentence {
 }
 
 // Delivery says what a delivery costs and what to charge.
-func (v Voice) Delivery(q *pricing.DeliveryQuote, metric, charged bool) []pricing.Sentence {
+func (v Voice) Delivery(q *delivery.Quote, metric, charged bool) []pricing.Sentence {
 	unit := "miles"
 	if metric {
 		unit = "km"

@@ -105,6 +105,8 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 		return placeHold(a, l, n, on, events)
 	case service.EventRelease:
 		return releaseHold(l, n, on, events)
+	case service.EventCheck:
+		return nil, none, event, readCheck(n, event)
 	case service.EventSold:
 		return service.Cells(n.Fields), service.Ending(service.OutcomeSold, on), event, nil
 	case service.EventWithdrawn:
@@ -115,6 +117,16 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 		o.Reopens = true
 		return nil, o, event, nil
 	}
+}
+
+// readCheck notes which of the cheap things to try was done.
+func readCheck(n service.NewEvent, event *service.Event) error {
+	check := service.Canonical(n.Fields["check"])
+	if !service.IsOneOf(check, pricing.CheckCodes) {
+		return service.Invalid("check", "%v", service.NotAllowed(n.Fields["check"], pricing.CheckCodes))
+	}
+	event.Details = map[string]string{"check": check}
+	return nil
 }
 
 // asksWith is the history of asks with one more, or with that day's replaced.

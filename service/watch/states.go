@@ -15,7 +15,7 @@ import (
 // StateStore keeps in which state listings were noted.
 type StateStore interface {
 	// NoteStates notes the states of all open listings of the group, of which
-	// ListingID, State and Action are read. What is not among them has ended. In
+	// ListingID, State, Action and Step are read. What is not among them has ended. In
 	// the same transaction it queues what tell makes of those that were new or
 	// changed.
 	NoteStates(ctx context.Context, group uuid.UUID, at time.Time, open []service.ListingState, tell func(changed []service.ListingState) []service.Notice) error
@@ -27,10 +27,7 @@ type StateStore interface {
 func (s *Reviewer) note(ctx context.Context, a *service.Actor, reviews []advice.Review) error {
 	open := make([]service.ListingState, len(reviews))
 	for i, r := range reviews {
-		open[i] = service.ListingState{ListingID: r.Row.ID, State: r.State}
-		if len(r.Remedies) > 0 {
-			open[i].Action = r.Remedies[0].Action
-		}
+		open[i] = service.ListingState{ListingID: r.Row.ID, State: r.State, Action: r.Action, Step: service.StepOf(r.Kept, a.Group.Currency)}
 	}
 	tell := func(changed []service.ListingState) []service.Notice { return stateNotices(a, reviews, changed) }
 	if err := s.store.NoteStates(ctx, a.Group.ID, a.Now.Truncate(time.Second), open, tell); err != nil {

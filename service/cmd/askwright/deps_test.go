@@ -44,8 +44,9 @@ const programPath = "askwright/service/cmd/askwright"
 
 var (
 	engine = []string{
-		"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/civil", "askwright/pricing/furniture",
-		"askwright/pricing/hedonic", "askwright/pricing/refinish", "askwright/pricing/stats",
+		"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/civil", "askwright/pricing/delivery",
+		"askwright/pricing/furniture", "askwright/pricing/hedonic", "askwright/pricing/pricepoint",
+		"askwright/pricing/refinish", "askwright/pricing/stats",
 	}
 	domain = append(slices.Clip(engine), "askwright/pricing/buying", "askwright/service")
 	// components are all packages of the service that have use cases, with what
@@ -89,6 +90,8 @@ var arrows = []struct {
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
 	{"askwright/pricing/askplan", nil, pureNot},
 	{"askwright/pricing/buying", engine, pureNot},
+	{"askwright/pricing/delivery", []string{"askwright/pricing/pricepoint"}, pureNot},
+	{"askwright/pricing/pricepoint", nil, pureNot},
 	{"askwright/pricing/stats", nil, pureNot},
 	{"askwright/service", domain, pure},
 	{"askwright/service/background", nil, pure},

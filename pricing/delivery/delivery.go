@@ -1,11 +1,14 @@
-package pricing
+// Package delivery says what bringing a piece to its buyer costs.
+package delivery
 
 import (
 	"math"
+
+	"askwright/pricing/pricepoint"
 )
 
-// DeliveryQuery asks what delivering a piece costs. Money is in the group's unit.
-type DeliveryQuery struct {
+// Query asks what delivering a piece costs. Money is in the group's unit.
+type Query struct {
 	Distance     float64  // one way
 	Metric       bool     // distances are in kilometres, else in miles
 	DistanceCost float64  // of one of them with the vehicle; zero: a share of HourValue
@@ -18,9 +21,9 @@ type DeliveryQuery struct {
 	Charge       *float64 // that the buyer is to pay; nil: as suggested
 }
 
-// DeliveryQuote is what a delivery costs and what to charge for it, apart from
+// Quote is what a delivery costs and what to charge for it, apart from
 // the price of the piece.
-type DeliveryQuote struct {
+type Quote struct {
 	Distance     float64 // driven, there and back
 	DistanceCost float64 // of one mile or kilometre
 	Hours        float64
@@ -44,23 +47,23 @@ const (
 	kilometreShare    = 0.025
 )
 
-// Deliver quotes a delivery:
+// Of quotes a delivery:
 //
 //	cost = 2 · distance · cost of one + hours · (own value + helpers · their pay) + tolls
 //
 // and suggests the price point at or above it. It is false where neither a
 // mile nor an hour has a price.
-func Deliver(q DeliveryQuery) (DeliveryQuote, bool) {
+func Of(q Query) (Quote, bool) {
 	speed, share := milesPerHour, mileShare
 	if q.Metric {
 		speed, share = kilometresPerHour, kilometreShare
 	}
-	out := DeliveryQuote{Distance: 2 * q.Distance, DistanceCost: q.DistanceCost, Tolls: q.Tolls}
+	out := Quote{Distance: 2 * q.Distance, DistanceCost: q.DistanceCost, Tolls: q.Tolls}
 	if out.DistanceCost <= 0 {
 		out.DistanceCost = share * q.HourValue
 	}
 	if out.DistanceCost <= 0 {
-		return DeliveryQuote{}, false
+		return Quote{}, false
 	}
 	out.Hours = out.Distance/speed + loadingHours + flightHours*float64(q.Stairs)
 	if q.Hours != nil {
@@ -75,10 +78,7 @@ func Deliver(q DeliveryQuery) (DeliveryQuote, bool) {
 	out.HelperPay = out.Hours * pay * float64(q.Helpers)
 	out.Cost = out.Vehicle + out.Labor + out.HelperPay + out.Tolls
 	if out.Cost > 0 {
-		out.Suggested = PointAtOrBelow(out.Cost)
-		if out.Suggested < out.Cost {
-			out.Suggested = nextPoint(out.Suggested)
-		}
+		out.Suggested = pricepoint.From(out.Cost)
 	}
 	out.Charge = out.Suggested
 	if q.Charge != nil {
