@@ -85,7 +85,7 @@ func scopeOf(method, path string) string {
 		return service.ScopeWrite
 	case slices.Contains(noFeeds, path):
 		return service.ScopeRead
-	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
+	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".ics"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
 	case method == "GET" || slices.Contains([]string{"/v1/suggestions", "/v1/purchase-limits", "/v1/delivery-quotes", "/v1/refinish-estimates"}, path):
 		return service.ScopeRead
@@ -362,7 +362,7 @@ func TestMethodsAndHeaders(t *testing.T) {
 			}
 		}
 		caching := "private, no-cache"
-		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") || strings.HasSuffix(path, ".atom") {
+		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") || strings.HasSuffix(path, ".atom") || strings.HasSuffix(path, ".ics") {
 			caching = "private, max-age=60"
 		}
 		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != caching || get.Header.Get("Vary") != "Authorization, Accept, Accept-Encoding") {
