@@ -190,7 +190,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
 	secrets := []string{"4321.09", "8765.43", "for my eyes", "Thimble Yard"}
-	made := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"estimate":4321.09,"purchase_cost":8765.43,"notes":"for my eyes","bought_from":"Thimble Yard"}`)
+	made := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"own_price":4321.09,"purchase_cost":8765.43,"notes":"for my eyes","bought_from":"Thimble Yard"}`)
 	secrets = append(secrets, "thimble_yard")
 	id := made["id"].(string)
 	s.do(t, call{method: "POST", path: "/v1/listings/" + id + "/events", key: s.Keys["Wilda"], body: `{"kind":"offer","amount":301.77,"note":"from the neighbour"}`})
@@ -215,7 +215,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 				t.Errorf("%s sees %q at %s: %s", what, secret, c.path, r.body)
 			}
 		}
-		for _, name := range []string{`"purchase_cost"`, `"estimate"`, `"notes"`} {
+		for _, name := range []string{`"purchase_cost"`, `"own_price":`, `"notes":`} {
 			if strings.Contains(r.body, name) {
 				t.Errorf("%s sees the name %s at %s", what, name, c.path)
 			}
@@ -226,7 +226,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 		"/v1/listings", "/v1/listings.csv", "/v1/listings/" + id, "/v1/listings/" + id + "/events", "/v1/listings/" + id + "/suggestion",
 		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/reviews", "/v1/reviews.csv",
 		"/v1/suggestions", "/v1/suggestions.csv", "/v1/reports/listing-age", "/v1/reports/listing-age.csv",
-		"/v1/reviews.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/track-record", "/v1/listings?fields=ref,estimate,purchase_cost",
+		"/v1/reviews.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/track-record", "/v1/listings?fields=ref,own_price,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
 	}
@@ -245,7 +245,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	} {
 		look("a feed", feed, call{method: "GET", path: path})
 	}
-	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=ref,estimate", key: feed}), 400, "malformed")
+	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=ref,own_price", key: feed}), 400, "malformed")
 	for _, secret := range secrets {
 		if strings.Contains(s.log.String(), secret) {
 			t.Errorf("the log holds %q", secret)

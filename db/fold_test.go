@@ -149,7 +149,7 @@ func TestClosedSinceTheRates(t *testing.T) {
 		"R-1,desk,48,24,30,in,2026-03-01,300,,,,,,320,60,,4\n",                  // still open
 		"R-9,desk,48,24,30,in,2026-03-01,300,,,sold,2026-03-10,290,,,,\n",       // new
 		"R-2,desk,110.5,55,76,cm,2026-01-05,180,,,sold,2026-02-01,170,190,,,\n", // corrected
-		"R-8,desk,48,24,30,in,2026-03-01,300,,,withdrawn,2026-03-10,,,,,\n",     // new
+		"R-8,desk,48,24,30,in,2026-03-01,300,,,pulled,2026-03-10,,,,,\n",        // new
 	} {
 		importRows(t, f, "Wilda", rowHeader+rows)
 		if got := storedModel(t, store, tenant, pricing.Design).Closed; got != i {

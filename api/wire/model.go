@@ -117,7 +117,7 @@ type Scores struct {
 	Inside      Share       `json:"inside"`                                    // of the sales, inside their ranges
 	Ratio       *RatioStudy `json:"ratio"`                                     // likely price over sale price, as appraisers study it
 	Chances     *Chances    `json:"chances"`                                   // null: none can be judged yet
-	Unjudged    int         `json:"unjudged"`                                  // chances of listings withdrawn before their days were over
+	Unjudged    int         `json:"unjudged"`                                  // chances of listings pulled before their days were over
 	Followed    []Followed  `json:"followed"`                                  // by how they were asked: different pieces, so no comparison of asks
 	Hindsight   *Hindsight  `json:"hindsight"`                                 // the same pieces at the suggested asks; null: none ended
 	Sentences   []Sentence  `json:"sentences"`                                 // among them: would following have earned more?

@@ -58,9 +58,9 @@ func (s *subject) isPromise(a *service.Actor) bool {
 		return false // it is read by anybody
 	}
 	isMine := s.onFile == nil || s.onFile.MemberID == a.MemberID
-	isOver := s.row.Outcome == service.OutcomeSold || s.row.Outcome == service.OutcomeWithdrawn
+	isOver := s.row.Outcome == service.OutcomeSold || s.row.Outcome == service.OutcomePulled
 	return s.row.Ref != "" && isMine && !isOver && !s.row.IsObserved() && len(s.changed) == 0
 }
 
 // askForEstimate is told before the suggestion to a seller who gave none.
-const askForEstimate = "Record your own price (estimate) before you look: it is the most useful figure, and one given afterwards does not count."
+const askForEstimate = "Record your own price (own_price) before you look: it is the most useful figure, and one given afterwards does not count."

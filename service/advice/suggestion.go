@@ -284,7 +284,7 @@ func readSubject(a *service.Actor, rows *model.Records, cells Subject) (subject,
 		return subject{}, []service.FieldError{{Ref: d.Ref, Column: "category", Reason: "is missing: say what the piece is, or give the ref or id of a listing on file"}}
 	}
 	sub.row = &d.Listing
-	if _, sent := cells["estimate"]; sent || onFile == nil {
+	if _, sent := cells["own_price"]; sent || onFile == nil {
 		sub.estimate = d.Estimate
 	}
 	if onFile != nil {

@@ -41,7 +41,7 @@ func TestKeptSuggestionsAreScored(t *testing.T) {
 	inside := 0
 	for i, cells := range subjects {
 		price := answers[i].SalePrice.Likely * (0.7 + 0.05*float64(i))
-		cells["outcome"], cells["ended_on"] = "withdrawn", (listed + 12).String()
+		cells["outcome"], cells["ended_on"] = "pulled", (listed + 12).String()
 		if i < 9 {
 			days := pricing.Date(10 + 5*i) // 10 to 50: five of them within 30
 			cells["outcome"], cells["ended_on"], cells["sale_price"] = "sold", (listed + days).String(), fmt.Sprintf("%.2f", price)

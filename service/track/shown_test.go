@@ -74,7 +74,7 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 	servicetest.SellDesks(t, f, "Wilda", 12)
 	counts := func(ref, estimate string) bool {
 		t.Helper()
-		return servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-31", "ask": "310", "estimate": estimate}).EstimateCounts
+		return servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-31", "ask": "310", "own_price": estimate}).EstimateCounts
 	}
 	if !counts("E-1", "320") {
 		t.Error("an estimate before any suggestion does not count")
@@ -84,13 +84,13 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 		t.Error("an estimate changed after a suggestion counts")
 	}
 	first := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-2", "category": "desk"})[0]
-	if !strings.Contains(first.Sentences[0].Text, "estimate") {
+	if !strings.Contains(first.Sentences[0].Text, "own_price") {
 		t.Errorf("the first sentence is %q, want to be asked for the estimate", first.Sentences[0].Text)
 	}
 	if counts("E-2", "320") { // not written yet when the estimate comes
 		t.Error("an estimate right after a suggestion counts")
 	}
-	asked := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-3", "category": "desk", "estimate": "320"})[0]
+	asked := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-3", "category": "desk", "own_price": "320"})[0]
 	if strings.Contains(asked.Sentences[0].Text, "Record your own price") {
 		t.Errorf("asked for an estimate that came with the request: %q", asked.Sentences[0].Text)
 	}
@@ -102,7 +102,7 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 	}
 	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "E-2b", "category": "desk", "listed_on": "2026-03-31", "ask": "310"})
 	servicetest.Suggest(t, f, "Wilda", advice.Subject{"id": row.ID.String()})
-	renamed, err := f.Recording.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ref": "E-9", "estimate": "300"}, nil)
+	renamed, err := f.Recording.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ref": "E-9", "own_price": "300"}, nil)
 	if err != nil || renamed.New.EstimateCounts {
 		t.Errorf("a renamed row forgot its suggestion: %+v, %v", renamed, err)
 	}
@@ -115,11 +115,11 @@ func TestPricedFromSuggestion(t *testing.T) {
 	f := servicetest.New(t, "Wilda")
 	servicetest.SellDesks(t, f, "Wilda", 12)
 	servicetest.Suggest(t, f, "Wilda",
-		advice.Subject{"ref": "P-1", "category": "desk"}, advice.Subject{"ref": "P-2", "category": "desk", "estimate": "300"},
+		advice.Subject{"ref": "P-1", "category": "desk"}, advice.Subject{"ref": "P-2", "category": "desk", "own_price": "300"},
 		advice.Subject{"ref": "P-3", "category": "desk"})
 	f.Clock.Advance(1)
 	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-1", "category": "desk", "listed_on": "2026-04-01", "ask": "300"})
-	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-2", "category": "desk", "listed_on": "2026-04-01", "ask": "300", "estimate": "300"})
+	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-2", "category": "desk", "listed_on": "2026-04-01", "ask": "300", "own_price": "300"})
 	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-3", "category": "desk", "listed_on": "2026-03-20", "ask": "300"}) // listed long before, recorded late
 	late := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-4", "category": "desk", "listed_on": "2026-04-01", "ask": "300"})
 	servicetest.Suggest(t, f, "Wilda", advice.Subject{"id": late.ID.String()}) // on the day of the ask, after it
@@ -147,7 +147,7 @@ func TestEstimateDoesNotShowInAnothersSuggestion(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda", "Orrin")
 	servicetest.SellDesks(t, f, "Wilda", 12)
-	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "listed_on": "2026-03-31", "ask": "350", "estimate": "4444"}) // not believed, but named to its owner
+	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "listed_on": "2026-03-31", "ask": "350", "own_price": "4444"}) // not believed, but named to its owner
 	id := advice.Subject{"id": row.ID.String()}
 	mine, theirs := servicetest.Suggest(t, f, "Wilda", id)[0], servicetest.Suggest(t, f, "Orrin", id)[0]
 	if mine.OwnPrice == nil || mine.OwnPrice.Amount != 4444 || theirs.OwnPrice == nil || theirs.OwnPrice.Amount != 350 {
@@ -167,7 +167,7 @@ func TestDifferencesAddUp(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda")
 	servicetest.SellDesks(t, f, "Wilda", 30)
-	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair", "listed_on": "2026-03-31", "ask": "300", "estimate": "310"})
+	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair", "listed_on": "2026-03-31", "ask": "300", "own_price": "310"})
 	answers := servicetest.Suggest(t, f, "Wilda",
 		advice.Subject{"ref": "B-1"},
 		advice.Subject{"ref": "B-1", "finish": "clear", "condition": "excellent", "width": "60", "depth": "24"},

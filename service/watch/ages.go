@@ -32,7 +32,7 @@ type AgeStore interface {
 // Lifetime is how many listings were on offer for so many active days.
 type Lifetime struct {
 	ActiveDays int
-	Sold       bool // else they are open, or were withdrawn
+	Sold       bool // else they are open, or were pulled
 	Listings   int
 }
 
