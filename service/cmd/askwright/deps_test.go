@@ -51,7 +51,7 @@ var (
 	domain = append(slices.Clip(engine), "askwright/pricing/buying", "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
-	components = with(domain, "advice", "background", "history", "imports", "members", "model", "profit", "prose", "recording", "sheet", "track", "watch", "webhook")
+	components = with(domain, "advice", "background", "doubt", "history", "imports", "members", "model", "profit", "prose", "recording", "sheet", "track", "watch", "webhook")
 	// pure are the neighbors that the service does not know.
 	pure = []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http", "database/sql"}
 )
@@ -97,7 +97,8 @@ var arrows = []struct {
 	{"askwright/service/background", nil, pure},
 	{"askwright/service/recording", domain, pure},
 	{"askwright/service/sheet", domain, pure},
-	{"askwright/service/imports", with(domain, "recording", "sheet"), pure},
+	{"askwright/service/imports", with(domain, "doubt", "recording", "sheet"), pure},
+	{"askwright/service/doubt", domain, pure},
 	{"askwright/service/members", domain, pure},
 	{"askwright/service/model", domain, pure},
 	{"askwright/service/profit", domain, pure},
