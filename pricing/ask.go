@@ -2,9 +2,11 @@ package pricing
 
 import (
 	"math"
+	"slices"
 
 	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
+	"askwright/pricing/pricepoint"
 	"askwright/pricing/stats"
 )
 
@@ -62,17 +64,6 @@ func (p Plan) Next() *Step {
 		return nil
 	}
 	return &p.Steps[1]
-}
-
-// Driver is one reason for the price: the effect of an attribute against the
-// group's typical piece of that category.
-type Driver struct {
-	Term            string  // "finish painted", "size", ...
-	Percent         float64 // points
-	Low, High       float64 // 80 % interval of Percent
-	Money           float64 // of the likely sale price
-	Sales           int     // that the effect rests on
-	Distinguishable bool    // the interval leaves out zero
 }
 
 // Suggest answers q on a day, with the comparables among candidates.
@@ -238,4 +229,50 @@ func (o outlook) dated(p askplan.Plan) Plan {
 
 func soldOnly(listings []Listing) []Listing {
 	return before(listings, func(l Listing) bool { return l.Outcome == Sold && validPrice(l.SalePrice) })
+}
+
+// course plans from today's ask on. It may change once the steps of a plan are
+// over since it did, or since the listing came back from a pause.
+func (o outlook) course(st Standing, ask float64, on Date, s Settings) askplan.Course {
+	return o.courseFrom(st.Kept.from(o.age), ask, o.readyIn(st, on, s), s)
+}
+
+// readyIn is in how many days the ask may change.
+func (o outlook) readyIn(st Standing, on Date, s Settings) float64 {
+	ready := s.step() - float64(st.Listing.daysAtAsk(on))
+	if _, resumed := st.Listing.pausedOn(on); resumed > 0 {
+		ready = math.Max(ready, minDaysAtAsk-days(resumed, on))
+	}
+	if k := st.Kept; k != nil && k.checking() {
+		if ask, _ := st.Listing.askOn(on); ask == k.Ask {
+			ready = math.Max(ready, k.AtAge-o.age) // the checks have their time
+		}
+	}
+	return ready
+}
+
+func (o outlook) courseFrom(kept *askplan.Kept, ask, ready float64, s Settings) askplan.Course {
+	asks := o.downwards(ask)
+	if kept != nil && kept.To > 0 && kept.To < ask {
+		asks = withAsk(asks, kept.To)
+	}
+	return askplan.Continue(o.market(asks, s), ready, kept, planInertia*ask)
+}
+
+// downwards are the asks that a plan from an ask may take, the ask itself last.
+func (o outlook) downwards(ask float64) []float64 {
+	low := repriceLow * ask
+	if typical := o.typical * math.Exp(-lowestAsk); typical < low {
+		low = math.Max(typical, lowestShare*ask)
+	}
+	asks := thinned(pricepoint.Between(low, repriceHigh*ask), reviewAsks)
+	return append(slices.Clip(asks), ask)
+}
+
+// withAsk adds an ask to rising ones.
+func withAsk(asks []float64, ask float64) []float64 {
+	if i, found := slices.BinarySearch(asks, ask); !found {
+		return slices.Insert(slices.Clip(asks), i, ask)
+	}
+	return asks
 }

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"askwright/pricing/askplan"
-	"askwright/pricing/pricepoint"
 )
 
 // reviewing is a review in the making.
@@ -22,60 +21,6 @@ type reviewing struct {
 	now     outlook
 	cause   string
 	flagged bool
-}
-
-// course plans from today's ask on. It may change once the steps of a plan are
-// over since it did, or since the listing came back from a pause.
-func (o outlook) course(st Standing, ask float64, on Date, s Settings) askplan.Course {
-	return o.courseFrom(st.Kept.from(o.age), ask, o.readyIn(st, on, s), s)
-}
-
-// readyIn is in how many days the ask may change.
-func (o outlook) readyIn(st Standing, on Date, s Settings) float64 {
-	ready := s.step() - float64(st.Listing.daysAtAsk(on))
-	if _, resumed := st.Listing.pausedOn(on); resumed > 0 {
-		ready = math.Max(ready, minDaysAtAsk-days(resumed, on))
-	}
-	if k := st.Kept; k != nil && k.checking() {
-		if ask, _ := st.Listing.askOn(on); ask == k.Ask {
-			ready = math.Max(ready, k.AtAge-o.age) // the checks have their time
-		}
-	}
-	return ready
-}
-
-func (o outlook) courseFrom(kept *askplan.Kept, ask, ready float64, s Settings) askplan.Course {
-	asks := o.downwards(ask)
-	if kept != nil && kept.To > 0 && kept.To < ask {
-		asks = withAsk(asks, kept.To)
-	}
-	return askplan.Continue(o.market(asks, s), ready, kept, planInertia*ask)
-}
-
-// from is what is kept, as seen at an age; nil: nothing.
-func (k *Kept) from(age float64) *askplan.Kept {
-	if k == nil {
-		return nil
-	}
-	return &askplan.Kept{Ask: k.Ask, In: k.AtAge - age, To: k.NextAsk}
-}
-
-// downwards are the asks that a plan from an ask may take, the ask itself last.
-func (o outlook) downwards(ask float64) []float64 {
-	low := repriceLow * ask
-	if typical := o.typical * math.Exp(-lowestAsk); typical < low {
-		low = math.Max(typical, lowestShare*ask)
-	}
-	asks := thinned(pricepoint.Between(low, repriceHigh*ask), reviewAsks)
-	return append(slices.Clip(asks), ask)
-}
-
-// withAsk adds an ask to rising ones.
-func withAsk(asks []float64, ask float64) []float64 {
-	if i, found := slices.BinarySearch(asks, ask); !found {
-		return slices.Insert(slices.Clip(asks), i, ask)
-	}
-	return asks
 }
 
 // judge fills in what to do.
@@ -153,8 +98,6 @@ func (r *reviewing) keep(c askplan.Course) {
 		r.Kept.Checked = before.Checked
 	}
 }
-
-func (k *Kept) checking() bool { return k.Checked != 0 }
 
 // schedule tells when to act next, and with which ask the plan goes on.
 func (r *reviewing) schedule(c askplan.Course) {

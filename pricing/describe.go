@@ -15,6 +15,17 @@ import (
 	"askwright/pricing/hedonic"
 )
 
+// Driver is one reason for the price: the effect of an attribute against the
+// group's typical piece of that category.
+type Driver struct {
+	Term            string  // "finish painted", "size", ...
+	Percent         float64 // points
+	Low, High       float64 // 80 % interval of Percent
+	Money           float64 // of the likely sale price
+	Sales           int     // that the effect rests on
+	Distinguishable bool    // the interval leaves out zero
+}
+
 // Description is the fitted model in plain words.
 type Description struct {
 	FittedOn   Date

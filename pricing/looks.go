@@ -119,14 +119,6 @@ func (m *Model) refinish(c staying, look refinish.Look, opt refinish.Option, s S
 	return r, true
 }
 
-// sold is the number of sales that have a term.
-func (m *Model) sold(term string) int {
-	if j, ok := m.value.Index[term]; ok {
-		return m.value.Counts[j]
-	}
-	return 0
-}
-
 // levelsSold are the levels of a block with sales enough to be candidates.
 func (m *Model) levelsSold(block string) []string {
 	var out []string

@@ -56,3 +56,11 @@ type SuspiciousSale struct {
 	Ask       float64
 	Weight    float64 // 0 to 1
 }
+
+// sold is the number of sales that have a term.
+func (m *Model) sold(term string) int {
+	if j, ok := m.value.Index[term]; ok {
+		return m.value.Counts[j]
+	}
+	return 0
+}

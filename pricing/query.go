@@ -3,6 +3,7 @@ package pricing
 import (
 	"math"
 
+	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
 	"askwright/pricing/refinish"
 )
@@ -26,6 +27,25 @@ type Standing struct {
 	Kept    *Kept           // of its next step, as told before; nil: nothing
 	Done    map[string]Date // when each of its checks was done
 }
+
+// Kept is what was told of a listing's next step before.
+type Kept struct {
+	Ask     float64 // then; another one now ends it
+	AtAge   float64 // active days at which the step falls due
+	NextAsk float64 // zero: the ask stays
+	Checked Date    // since when the cheap checks come first; zero: they do not
+	Flagged bool    // it was stale
+}
+
+// from is what is kept, as seen at an age; nil: nothing.
+func (k *Kept) from(age float64) *askplan.Kept {
+	if k == nil {
+		return nil
+	}
+	return &askplan.Kept{Ask: k.Ask, In: k.AtAge - age, To: k.NextAsk}
+}
+
+func (k *Kept) checking() bool { return k.Checked != 0 }
 
 // Chance is a probability of a sale within so many active days.
 type Chance struct {

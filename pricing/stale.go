@@ -53,15 +53,6 @@ const (
 	StatePaused = "paused"
 )
 
-// Kept is what was told of a listing's next step before.
-type Kept struct {
-	Ask     float64 // then; another one now ends it
-	AtAge   float64 // active days at which the step falls due
-	NextAsk float64 // zero: the ask stays
-	Checked Date    // since when the cheap checks come first; zero: they do not
-	Flagged bool    // it was stale
-}
-
 // Review judges one open listing on a day by the best plan from then on: where
 // it stands, what to do next and when, and every other move by its net over a
 // fresh horizon.
