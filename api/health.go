@@ -152,7 +152,7 @@ func (s *Server) getDocs() web.Handler {
 //	@Tags		about
 //	@Param		query	query	web.TableQuery	false	"of CSV"
 //	@Produce	json,text/csv,application/problem+json
-//	@Success	200	{object}	wire.ProblemPage
+//	@Success	200	{object}	ProblemPage
 //	@Failure	default	{object}	web.Problem	"RFC 9457 problem"
 //	@Router		/problems [get]
 //	@Router		/problems.csv [get]
@@ -181,3 +181,13 @@ type promLogger struct{ s *Server }
 
 // Println implements promhttp.Logger.
 func (l promLogger) Println(v ...any) { l.s.logger.Warn("metrics", "problem", v) }
+
+// ProblemPage is the kinds of problems.
+type ProblemPage struct {
+	Items []web.ProblemType `json:"items"`
+	Next  *string           `json:"next"` // null: the list is whole
+}
+
+// ProblemColumns are the columns of the kinds of problems.
+var ProblemColumns = web.ColumnsOf[web.ProblemType](`
+	name title status about`)

@@ -70,7 +70,7 @@ func (s *Server) lists() []list {
 		{"/v1/reports/days-to-sell", read, feed, false, web.ListEndpoint(s.Kit, wire.DaysToSellColumns, s.listDaysToSell)},
 		{"/v1/members", read, read, false, web.LiveList(wire.MemberColumns, s.listMembers)},
 		{"/v1/keys", read, read, false, web.LiveList(wire.KeyColumns, s.listKeys)},
-		{"/problems", web.NoKey, web.NoKey, false, web.LiveList(wire.ProblemColumns, s.listProblems)},
+		{"/problems", web.NoKey, web.NoKey, false, web.LiveList(ProblemColumns, s.listProblems)},
 	}
 }
 

@@ -1,9 +1,9 @@
 package service
 
 import (
-	"github.com/google/uuid"
-
 	"askwright/pricing"
+
+	"github.com/google/uuid"
 )
 
 // Offer is what somebody bid for a listing. Only its owner sees it.
@@ -43,4 +43,17 @@ func OfferOf(a *Actor, l *Listing, e *Event) (Offer, error) {
 		o.Deposit = read.money("deposit", c)
 	}
 	return o, read.err
+}
+
+// AnswersIn are what was said to offers, by the offer's id: an answer, or a hold
+// for its buyer, which is a yes.
+func AnswersIn(events []Event) map[string]*Event {
+	answers := make(map[string]*Event)
+	for i := range events {
+		e := &events[i]
+		if (e.Kind == EventAnswer || e.Kind == EventHold) && e.VoidedBy == uuid.Nil && e.Details["offer"] != "" {
+			answers[e.Details["offer"]] = e
+		}
+	}
+	return answers
 }

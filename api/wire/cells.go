@@ -1,12 +1,12 @@
 package wire
 
 import (
-	"cmp"
-	"reflect"
-
 	"askwright/api/rowfile"
 	"askwright/api/web"
 	"askwright/service"
+	"cmp"
+	"reflect"
+	"strings"
 )
 
 // Cells are a row on its way in: column names to the text of their values.
@@ -92,4 +92,12 @@ func (a *Amounts) ReadNode(b *web.Binder, n web.Node, pointer string) {
 		b.SetFloat(m.Value, reflect.ValueOf(&x).Elem(), at)
 		out[m.Name] = x
 	}
+}
+
+// Trimmed leaves out cents that are none.
+func Trimmed(_ float64, text string) string {
+	if whole, cents, ok := strings.Cut(text, "."); ok && strings.Trim(cents, "0") == "" {
+		return whole
+	}
+	return text
 }
