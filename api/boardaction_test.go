@@ -81,6 +81,25 @@ func TestActions(t *testing.T) {
 	}
 }
 
+// The button for a new ask fills in what is advised, on the listing's page as on
+// Today.
+func TestTheAdvisedAskIsFilledIn(t *testing.T) {
+	t.Parallel()
+	s := demoBoard(t)
+	v := s.signedIn(t, s.Keys["Maren"])
+	for _, page := range []string{"/board/listings/" + demoListing(t, s), "/board"} {
+		to := ""
+		for _, a := range v.get(t, page).page(t, 200).all("a", "button") {
+			if href := attribute(a.Node, "href"); strings.Contains(href, "kind=ask") && to == "" {
+				to = href
+			}
+		}
+		if form := v.get(t, to).page(t, 200).all("form", "ask")[0].sent(); !strings.Contains(to, "ask="+form.Get("ask")) || form.Get("ask") == "" {
+			t.Errorf("%s leads to %s, where the ask is %q", page, to, form.Get("ask"))
+		}
+	}
+}
+
 // What is wrong stands beside its field; nothing is recorded.
 func TestWrongActions(t *testing.T) {
 	t.Parallel()

@@ -16,7 +16,7 @@ type action struct {
 	Question string // with the row's name
 	Day      string // label of the day on which it happened; empty: it has none
 	Fields   []formField
-	Query    string // what its link fills in
+	Ask      string // that its link fills in; empty: none
 }
 
 // Kinds of actions that are not kinds of events.
