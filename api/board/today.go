@@ -21,6 +21,7 @@ type todayPage struct {
 	Items  []todayItem
 	Counts []stateCount // of one's own open listings
 	Open   int
+	Next   *nextStep       // the next one that is not due yet
 	Quiet  *web.Number     // messages of the whole group against usual, where it is quiet
 	Tied   *wire.StockItem // what one's own unsold pieces have cost
 	Bench  []benchPiece    // on the bench, to log hours
@@ -34,6 +35,12 @@ type todayItem struct {
 	To       string
 	Gain     *web.Number
 	MayWrite bool
+}
+
+// nextStep is a step of a plan that comes later.
+type nextStep struct {
+	Ref string
+	On  string
 }
 
 // GetBoard shows what to do today. With a feed key it is the wall screen.
