@@ -33,6 +33,7 @@ func TestActions(t *testing.T) {
 	}{
 		{"ask", []string{"ask", "$430", "on", "2026-03-20"}, "asks", "2026-03-01:480.00;2026-03-20:430.00", true},
 		{"interest", []string{"messages", "4", "viewings", "1"}, "messages", 4.0, true},
+		{"check", []string{"check", "photos", "on", "2026-03-24"}, "ask", 480.0, true},
 		{"pause", []string{"on", "2026-03-25", "until", ""}, "pauses", "2026-03-25/..", false},
 		{"resume", []string{"on", "2026-03-28"}, "pauses", "2026-03-25/2026-03-28", false},
 		{"hold", []string{"until", "2026-04-03", "on", "2026-03-30"}, "pauses", "2026-03-25/2026-03-28;2026-03-30/2026-04-04", true},
@@ -50,7 +51,7 @@ func TestActions(t *testing.T) {
 			t.Errorf("%s: the day proposed is %q, want today", do.kind, day)
 		}
 		for i := 0; i < len(do.fields); i += 2 {
-			if !sent.Has(do.fields[i]) && !strings.Contains(form.text(), "Which") && do.kind != "release" && do.kind != "cost" {
+			if !sent.Has(do.fields[i]) && !strings.Contains(form.text(), "Which") && do.kind != "release" && do.kind != "cost" && do.kind != "check" {
 				t.Errorf("%s: the form has no %s: %v", do.kind, do.fields[i], sent)
 			}
 			sent.Set(do.fields[i], do.fields[i+1])
