@@ -14,6 +14,9 @@ import (
 // answer that the client has already weighs 1.
 var weights = map[string]int{
 	"GET /v1/listings.xlsx":            20,
+	"GET /v1/next-steps":               3,
+	"GET /v1/next-steps.csv":           3,
+	"GET /v1/next-steps.ics":           3,
 	"GET /v1/reviews":                  3,
 	"GET /v1/reviews.csv":              3,
 	"GET /v1/reviews.atom":             3,

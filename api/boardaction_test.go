@@ -19,6 +19,27 @@ func (s *site) row(t *testing.T, id string) row {
 	return want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: s.Keys["Wilda"]}), 200)
 }
 
+// asText writes the pauses or the asks of a row as their cell has them.
+func asText(v any) any {
+	list, isList := v.([]any)
+	if !isList {
+		return v
+	}
+	parts := make([]string, len(list))
+	for i, one := range list {
+		entry := one.(map[string]any)
+		switch to := entry["resumed_on"]; {
+		case entry["ask"] != nil:
+			parts[i] = fmt.Sprintf("%s:%.2f", entry["on"], entry["ask"])
+		case to == nil:
+			parts[i] = fmt.Sprint(entry["paused_on"], "/..")
+		default:
+			parts[i] = fmt.Sprint(entry["paused_on"], "/", to)
+		}
+	}
+	return strings.Join(parts, ";")
+}
+
 // Each action has a page that asks, with a day; it is recorded, and undone by
 // the button beside what was done.
 func TestActions(t *testing.T) {
@@ -31,8 +52,8 @@ func TestActions(t *testing.T) {
 		want   any
 		undo   bool
 	}{
-		{"ask", []string{"ask", "$430", "on", "2026-03-20"}, "asks", "2026-03-01:480.00;2026-03-20:430.00", true},
-		{"interest", []string{"messages", "4", "viewings", "1"}, "messages", 4.0, true},
+		{"ask", []string{"ask", "$430", "on", "2026-03-20"}, "ask_history", "2026-03-01:480.00;2026-03-20:430.00", true},
+		{"interest", []string{"messages", "4", "showings", "1"}, "messages", 4.0, true},
 		{"check", []string{"check", "photos", "on", "2026-03-24"}, "ask", 480.0, true},
 		{"pause", []string{"on", "2026-03-25", "until", ""}, "pauses", "2026-03-25/..", false},
 		{"resume", []string{"on", "2026-03-28"}, "pauses", "2026-03-25/2026-03-28", false},
@@ -42,7 +63,7 @@ func TestActions(t *testing.T) {
 		{"work", []string{"hours", "1.5", "step", "sanding"}, "hours", 1.5, true},
 		{"cost", []string{"amount", "$12.50", "cost", "materials_cost"}, "materials_cost", 12.5, true},
 		{"sold", []string{"sale_price", "415", "on", "2026-03-30", "sold_venue", "porch sale"}, "ended_on", "2026-03-30", true},
-		{"withdrawn", []string{"on", "2026-03-30"}, "outcome", "withdrawn", true},
+		{"pulled", []string{"on", "2026-03-30"}, "outcome", "pulled", true},
 	} {
 		before := s.row(t, id)
 		form := v.get(t, at+"/confirm?kind="+do.kind).page(t, 200).all("form", "ask")[0]
@@ -63,7 +84,7 @@ func TestActions(t *testing.T) {
 		if r.StatusCode != 303 || !strings.HasPrefix(r.Header.Get("Location"), at+"?done=") {
 			t.Fatalf("%s: %d to %s: %s", do.kind, r.StatusCode, r.Header.Get("Location"), r.body)
 		}
-		if got := s.row(t, id)[do.column]; got != do.want {
+		if got := asText(s.row(t, id)[do.column]); got != do.want {
 			t.Errorf("%s: %s is %v, want %v", do.kind, do.column, got, do.want)
 		}
 		done := v.get(t, r.Header.Get("Location")).page(t, 200).all("div", "done")
@@ -76,7 +97,7 @@ func TestActions(t *testing.T) {
 		if r := v.send(t, "POST", at+"/events", done[0].sent()); r.StatusCode != 303 {
 			t.Fatalf("undo %s: %d %s", do.kind, r.StatusCode, r.body)
 		}
-		if got := s.row(t, id)[do.column]; got != before[do.column] {
+		if got := s.row(t, id)[do.column]; fmt.Sprint(got) != fmt.Sprint(before[do.column]) {
 			t.Errorf("%s undone: %s is %v, want %v", do.kind, do.column, got, before[do.column])
 		}
 	}
@@ -228,7 +249,7 @@ func TestAPieceUntilItIsListed(t *testing.T) {
 	s := setup(t)
 	v := s.signedIn(t, s.Keys["Wilda"])
 	form := v.get(t, "/board/new-piece").page(t, 200).all("form", "describe")[0].sent()
-	for name, value := range map[string]string{"ref": "P-1", "category": "dresser", "width": "48", "planned_finish": "painted", "planned_color": "navy", "purchase_cost": "40", "estimate": "320"} {
+	for name, value := range map[string]string{"ref": "P-1", "category": "dresser", "width": "48", "planned_finish": "painted", "planned_color": "navy", "purchase_cost": "40", "own_price": "320"} {
 		form.Set(name, value)
 	}
 	r := v.send(t, "POST", "/board/pieces", form)
@@ -261,7 +282,7 @@ func TestAPieceUntilItIsListed(t *testing.T) {
 		}
 		return r.Header.Get("Location")
 	}
-	act("in_work")
+	act("on_bench")
 	act("work", "hours", "30", "kind_of_hours", "hours")
 	if got := v.get(t, at).page(t, 200).all("li", "now"); len(got) != 1 || got[0].text() != "ready" {
 		t.Errorf("after 30 hours it is %v", got)
@@ -274,7 +295,7 @@ func TestAPieceUntilItIsListed(t *testing.T) {
 		t.Errorf("listed: %v", got)
 	}
 	undo(listed)
-	if got := s.row(t, id); got["stage"] != "in_work" || got["listed_on"] != nil || got["ask"] != nil {
+	if got := s.row(t, id); got["stage"] != "on_bench" || got["listed_on"] != nil || got["ask"] != nil {
 		t.Errorf("the listing undone: %v", got)
 	}
 	act("listed", "ask", "350", "on", "2026-03-30")
@@ -282,7 +303,7 @@ func TestAPieceUntilItIsListed(t *testing.T) {
 	if got := undo(refinished); !strings.HasPrefix(got, "/board/listings/"+id) || s.row(t, id)["outcome"] != "open" {
 		t.Errorf("the refinish undone: at %s, %v", got, s.row(t, id)["outcome"])
 	}
-	act("withdrawn")
+	act("pulled")
 	relisted := act("relist", "ask", "300")
 	if !strings.HasPrefix(relisted, "/board/listings/") || strings.HasPrefix(relisted, "/board/listings/"+id) {
 		t.Errorf("relisted at %s", relisted)
@@ -294,8 +315,8 @@ func TestAPieceUntilItIsListed(t *testing.T) {
 	if got := undo(relisted); !strings.HasPrefix(got, "/board/listings/"+id) {
 		t.Errorf("the new listing undone: at %s", got)
 	}
-	act("let_go", "reason", "kept")
-	if got := s.row(t, id)["let_go"]; got != "kept" {
+	act("retired", "reason", "kept")
+	if got := s.row(t, id)["retired"]; got != "kept" {
 		t.Errorf("retired as %v", got)
 	}
 }

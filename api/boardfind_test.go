@@ -107,7 +107,7 @@ func TestWhatIfOfAListing(t *testing.T) {
 	page, first := asked("listing=" + id)
 	form := page.all("form", "describe")[0].sent()
 	onFile := want[row](t, s.do(t, call{method: "GET", path: "/v1/listings/" + id, key: key}), 200)
-	for _, name := range []string{"category", "width", "condition", "finish", "color", "estimate"} {
+	for _, name := range []string{"category", "width", "condition", "finish", "color", "own_price"} {
 		if got, wanted := form.Get(name), fmt.Sprint(onFile[name]); onFile[name] == nil || got != wanted {
 			t.Errorf("%s is %q in the form, %v on file", name, got, onFile[name])
 		}
@@ -121,7 +121,7 @@ func TestWhatIfOfAListing(t *testing.T) {
 		t.Errorf("a desk of unknown size asks the same %v", other)
 	}
 	others := s.signedIn(t, s.Keys["Junia"]).get(t, "/board/what-if?listing="+id).page(t, 200).all("form", "describe")[0].sent()
-	if others.Get("category") == "" || others.Get("estimate") != "" {
+	if others.Get("category") == "" || others.Get("own_price") != "" {
 		t.Errorf("another member reads %v", others)
 	}
 }

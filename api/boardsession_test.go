@@ -149,7 +149,7 @@ func TestFormsOfOtherSites(t *testing.T) {
 func TestBoardGuardsItself(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
-	id := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"estimate":4321.09,"purchase_cost":8765.43,"notes":"for my eyes"}`)["id"].(string)
+	id := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"own_price":4321.09,"purchase_cost":8765.43,"notes":"for my eyes"}`)["id"].(string)
 	at := "/board/listings/" + id
 	reader, otto := s.signedIn(t, s.keyWith(t, "Wilda", service.ScopeRead)), s.signedIn(t, s.Keys["Otto"])
 	page := otto.get(t, at)

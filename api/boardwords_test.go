@@ -42,7 +42,7 @@ func TestPagesSpeakPlainly(t *testing.T) {
 		paths = append(paths, at(r.ID))
 	}
 	first := demoListing(t, s)
-	for _, kind := range []string{"ask", "offer", "hold", "release", "sold", "pause", "resume", "interest", "check", "work", "cost", "refinish", "withdrawn", "reopen", "relist", "let_go"} {
+	for _, kind := range []string{"ask", "offer", "hold", "release", "sold", "pause", "resume", "interest", "check", "work", "cost", "refinish", "pulled", "reopen", "relist", "retired"} {
 		paths = append(paths, at(first)+"/confirm?kind="+kind)
 	}
 	rows := want[items](t, s.do(t, call{method: "GET", path: "/v1/listings?member=me&limit=500", key: key}), 200).Items
@@ -55,12 +55,12 @@ func TestPagesSpeakPlainly(t *testing.T) {
 		case row["outcome"] == service.OutcomeSold && sold < 3:
 			sold++
 			paths = append(paths, at(id))
-		case row["outcome"] == service.OutcomeWithdrawn && left < 3:
+		case row["outcome"] == service.OutcomePulled && left < 3:
 			left++
 			paths = append(paths, at(id))
 		}
 	}
-	for _, p := range want[struct{ Items []struct{ ID, State string } }](t, s.do(t, call{method: "GET", path: "/v1/pieces?member=me&state=found,bought,in_work", key: key}), 200).Items {
+	for _, p := range want[struct{ Items []struct{ ID, State string } }](t, s.do(t, call{method: "GET", path: "/v1/pieces?member=me&state=found,bought,on_bench", key: key}), 200).Items {
 		paths = append(paths, "/board/pieces/"+p.ID)
 	}
 	if len(paths) < 40 {

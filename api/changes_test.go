@@ -32,7 +32,7 @@ func TestChangesKeepACopyUp(t *testing.T) {
 	wilda, orrin := f.Keys["Wilda"], f.Keys["Orrin"]
 	importCSV := func(key, rows string) {
 		t.Helper()
-		r := s.do(t, call{method: "POST", path: "/v1/imports", key: key, body: "ref,category,listed_on,ask,estimate\n" + rows, header: []string{"Content-Type", "text/csv"}})
+		r := s.do(t, call{method: "POST", path: landing(""), key: key, body: "ref,category,listed_on,ask,own_price\n" + rows, header: []string{"Content-Type", "text/csv"}})
 		if r.StatusCode != http.StatusOK {
 			t.Fatalf("%d %s", r.StatusCode, r.body)
 		}
@@ -57,7 +57,7 @@ func TestChangesKeepACopyUp(t *testing.T) {
 				} else {
 					refs = append(refs, c.Ref)
 				}
-				if _, told := c.Listing["estimate"]; told && key == orrin {
+				if _, told := c.Listing["own_price"]; told && key == orrin {
 					t.Errorf("Wilda's estimate is shown to Orrin: %v", c.Listing)
 				}
 			}

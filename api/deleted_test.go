@@ -16,7 +16,7 @@ func TestRowsDeletedMeanwhileFailNoRead(t *testing.T) {
 	for i := range 40 {
 		rows = append(rows, fmt.Sprintf(`{"ref":"B-%d","category":"desk","width":48,"listed_on":"2026-03-01","ask":300}`, i))
 	}
-	want[row](t, s.do(t, call{method: "POST", path: "/v1/imports", key: s.Keys["Wilda"], body: "[" + strings.Join(rows, ",") + "]"}), 200)
+	want[row](t, s.do(t, call{method: "POST", path: landing(""), key: s.Keys["Wilda"], body: "[" + strings.Join(rows, ",") + "]"}), 200)
 	items := want[struct{ Items []struct{ ID string } }](t, s.do(t, call{method: "GET", path: "/v1/listings", key: s.Keys["Wilda"]}), 200).Items
 	done := make(chan struct{})
 	var readers sync.WaitGroup

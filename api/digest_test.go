@@ -254,7 +254,7 @@ func TestStaleFeed(t *testing.T) {
 	was := updates(first)
 	gone := first.Entries[0].ID[0]
 	s.Clock.Advance(1)
-	s.do(t, call{method: "POST", path: "/v1/listings/" + strings.TrimPrefix(gone, "urn:uuid:") + "/events", key: s.Keys[byID[gone]["member"].(string)], body: `{"kind":"withdrawn"}`})
+	s.do(t, call{method: "POST", path: "/v1/listings/" + strings.TrimPrefix(gone, "urn:uuid:") + "/events", key: s.Keys[byID[gone]["member"].(string)], body: `{"kind":"pulled"}`})
 	second := readAtom(t, s.do(t, call{method: "GET", path: path}))
 	now := s.Clock.Now().UTC().Format(time.RFC3339)
 	same := 0

@@ -32,7 +32,7 @@ func (s *Server) listEvents(r web.Request, _ web.TableQuery) ([]wire.Event, erro
 // createEvent records a fact and changes the listing with it.
 //
 //	@Summary	Record an event
-//	@Description	Of a piece in the yard: bought, in_work, listed at an ask, passed (a find not bought, with the reason and what its seller asked). let_go: it left without a sale, and why. Of a listing: ask, a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. hold keeps it for a buyer until a day, release ends that without a sale. sold, withdrawn; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row, in work or with listed_on and ask on offer. void undoes another event.
+//	@Description	Of a piece in the yard: bought, on_bench, listed at an ask, passed (a find not bought, with the reason and what its seller asked). retired: it left without a sale, and why. Of a listing: ask, a new asking price. pause until a day, resume. interest: readings so far. offer: an amount. hold keeps it for a buyer until a day, release ends that without a sale. sold, pulled; reopen takes the end back. refinish ends the listing for another look and opens the piece's next row, in work or with listed_on and ask on offer. void undoes another event.
 //	@Tags		listings
 //	@Param		id			path		string			true	"id of the listing"
 //	@Param		If-Match	header		string			false	"the revision seen"

@@ -134,7 +134,7 @@ func TestListingAge(t *testing.T) {
 		`"ref":"C","category":"desk","listed_on":"2025-12-01","ask":300,"pauses":"2025-12-02/2026-03-01"`, // 120 less 89
 		`"ref":"D","category":"desk","listed_on":"2025-12-01","ask":400,"pauses":"2026-03-01/.."`,         // 90, paused
 		`"ref":"E","category":"bookcase","listed_on":"2025-12-30","ask":50`,                               // 91
-		`"ref":"F","category":"bookcase","listed_on":"2026-03-01","ask":50,"outcome":"withdrawn","ended_on":"2026-03-20"`,
+		`"ref":"F","category":"bookcase","listed_on":"2026-03-01","ask":50,"outcome":"pulled","ended_on":"2026-03-20"`,
 		`"ref":"G","category":"bookcase","listed_on":"2026-03-01","ask":50,"source":"observed"`,
 		`"ref":"H","category":"bookcase","stage":"found"`,
 	} {

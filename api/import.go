@@ -31,7 +31,7 @@ func (s *Server) importListings(c *gin.Context, a *service.Actor) error {
 	if o.Decimal != '.' && kind != "text/csv" {
 		p.Refuse("decimal", "is for CSV; elsewhere numbers are numbers")
 	}
-	f := &rowfile.RowFile{Columns: rowfile.RowColumns, IsDecimalTold: decimal != "", IgnoreUnknown: p.OneOf("unknown_columns", "refuse", "ignore") == "ignore", MostRows: s.limits.ImportRows}
+	f := &rowfile.RowFile{Columns: rowfile.ImportColumns, IsDecimalTold: decimal != "", IgnoreUnknown: p.OneOf("unknown_columns", "refuse", "ignore") == "ignore", MostRows: s.limits.ImportRows}
 	if err := p.Done(); err != nil {
 		return err
 	}

@@ -108,7 +108,7 @@ func (s *Server) listingQuery(c *gin.Context, a *service.Actor, p *web.Params) (
 		}
 		q.Piece = &id
 	}
-	if word := p.OneOf("in_the_yard", "true", "false"); word != "" {
+	if word := p.OneOf("unlisted", "true", "false"); word != "" {
 		only := word == "true"
 		q.InTheYard = &only
 	}

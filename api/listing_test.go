@@ -35,7 +35,7 @@ func TestListingLife(t *testing.T) {
 		t.Errorf("If-None-Match: %d %q", r.StatusCode, r.body)
 	}
 	patched := s.do(t, call{method: "PATCH", path: path, key: key, body: `{"ask":"430","color":null}`, header: []string{"If-Match", tag, "Content-Type", "application/merge-patch+json"}})
-	if got := want[row](t, patched, 200); got["ask"] != 430.0 || got["asks"] != "2026-03-01:480.00;2026-03-31:430.00" {
+	if got := want[row](t, patched, 200); got["ask"] != 430.0 || !strings.Contains(patched.body, `"ask_history":[{"on":"2026-03-01","ask":480.00},{"on":"2026-03-31","ask":430.00}]`) {
 		t.Errorf("patched %s", patched.body)
 	}
 	wantProblem(t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"ask":410}`, header: []string{"If-Match", tag}}), 412, "changed")
@@ -153,8 +153,8 @@ func TestFilters(t *testing.T) {
 		"sale_price_max=80":            "D-1",
 		"listed_on_from=2026-02-02":    "B-17",
 		"listed_on_to=2026-02-28":      "D-1",
-		"in_the_yard=true":             "Y-1",
-		"in_the_yard=false":            "B-17 D-1",
+		"unlisted=true":                "Y-1",
+		"unlisted=false":               "B-17 D-1",
 		"member=me":                    "B-17 D-1",
 		"member=otto":                  "Y-1",
 		"ref=D-1,Y-1":                  "D-1 Y-1",
@@ -186,7 +186,7 @@ func TestBadParameters(t *testing.T) {
 		"limit=0":                   "limit",
 		"limit=-1":                  "limit",
 		"limit=ten":                 "limit",
-		"outcome=gone":              "open, sold, withdrawn",
+		"outcome=gone":              "open, sold, pulled",
 		"listed_on_from=2026-02-30": "2026-02-30",
 		"listed_on_from=01/02/2026": "2026-03-05",
 		"ask_min=1e3":               "ask_min",
@@ -248,7 +248,7 @@ func TestForms(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
 	key := s.Keys["Wilda"]
-	s.create(t, "Wilda", `{"ref":"B-17","category":"desk","width":35.5,"listed_on":"2026-03-01","ask":480.5,"asks":"2026-03-01:500;2026-03-20:480.50","flaws":"=1+1; \"deep\"\nscratch"}`)
+	s.create(t, "Wilda", `{"ref":"B-17","category":"desk","width":35.5,"listed_on":"2026-03-01","ask":480.5,"ask_history":"2026-03-01:500;2026-03-20:480.50","flaws":"=1+1; \"deep\"\nscratch"}`)
 	for _, test := range []struct{ path, accept, mediaType string }{
 		{"/v1/listings", "", "application/json; charset=utf-8"},
 		{"/v1/listings", "text/csv", "text/csv; charset=utf-8; header=present"},
@@ -265,9 +265,9 @@ func TestForms(t *testing.T) {
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings", key: key, header: []string{"Accept", "text/html"}}), 406, "not-acceptable")
 	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/group", key: key, header: []string{"Accept", "text/csv"}}), 406, "not-acceptable")
 
-	query := url.Values{"fields": {"ref,width,ask,asks,flaws"}, "delimiter": {";"}, "decimal": {","}, "bom": {"true"}}
+	query := url.Values{"fields": {"ref,width,ask,ask_history,flaws"}, "delimiter": {";"}, "decimal": {","}, "bom": {"true"}}
 	r := s.do(t, call{method: "GET", path: "/v1/listings.csv?" + query.Encode(), key: key})
-	wanted := "\uFEFFref;width;ask;asks;flaws\r\nB-17;35,5;480,50;\"2026-03-01:500,00;2026-03-20:480,50\";\"'=1+1; \"\"deep\"\"\nscratch\"\r\n"
+	wanted := "\uFEFFref;width;ask;ask_history;flaws\r\nB-17;35,5;480,50;\"2026-03-01:500,00;2026-03-20:480,50\";\"'=1+1; \"\"deep\"\"\nscratch\"\r\n"
 	if r.body != wanted {
 		t.Errorf("CSV %q\nwant %q", r.body, wanted)
 	}

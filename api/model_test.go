@@ -7,6 +7,7 @@ import (
 
 	"askwright/api/web"
 	"askwright/api/wire"
+	"askwright/pricing"
 	"askwright/service"
 	"askwright/service/servicetest"
 )
@@ -37,7 +38,7 @@ func TestModelAndItsRecord(t *testing.T) {
 		Sentences  []wire.Sentence
 		Suspicious []struct{ Ref string }
 	}](t, s.do(t, call{method: "GET", path: "/v1/model", key: key}), 200)
-	if m.Model != fmt.Sprintf("2.%d.%s", f.Actor(t, member).Group.ChangeNo, servicetest.Today) || m.FittedOn != servicetest.Today.String() {
+	if m.Model != fmt.Sprintf("%d.%d.%s", pricing.Design, f.Actor(t, member).Group.ChangeNo, servicetest.Today) || m.FittedOn != servicetest.Today.String() {
 		t.Errorf("model %s of %s", m.Model, m.FittedOn)
 	}
 	blocks := map[string]bool{}

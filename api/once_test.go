@@ -65,7 +65,7 @@ func TestWhatIsRefusedCanBeSentAgain(t *testing.T) {
 	c := call{method: "POST", path: "/v1/listings", key: s.Keys["Wilda"], body: `{"ref":"B-1","category":"desk","listed_on":"2026-03-01","ask":400,"piece_ref":"B-17"}`}
 	s.create(t, "Wilda", sideboard)
 	wantProblem(t, s.again(t, "k", c), 422, "invalid") // the piece is still offered
-	s.do(t, call{method: "POST", path: "/v1/listings", key: s.Keys["Wilda"], body: `{"ref":"B-17","outcome":"withdrawn","ended_on":"2026-03-20","category":"sideboard"}`})
+	s.do(t, call{method: "POST", path: "/v1/listings", key: s.Keys["Wilda"], body: `{"ref":"B-17","outcome":"pulled","ended_on":"2026-03-20","category":"sideboard"}`})
 	if r := s.again(t, "k", c); r.StatusCode != 201 {
 		t.Errorf("after the obstacle is gone: %d %s", r.StatusCode, r.body)
 	}

@@ -46,12 +46,12 @@ func TestPieceLife(t *testing.T) {
 	path := "/v1/pieces/" + made.ID
 	got := s.do(t, call{method: "GET", path: path, key: key})
 	tag := got.Header.Get("ETag")
-	patched := want[piece](t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"in_work"}`, header: []string{"If-Match", tag}}), 200)
-	if patched.State != "in_work" {
+	patched := want[piece](t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"on_bench"}`, header: []string{"If-Match", tag}}), 200)
+	if patched.State != "on_bench" {
 		t.Errorf("patched %+v", patched)
 	}
 	wantProblem(t, s.do(t, call{method: "PATCH", path: path, key: key, body: `{"stage":"bought"}`, header: []string{"If-Match", tag}}), 412, "changed")
-	list := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?state=in_work&member=me", key: key}), 200)
+	list := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?state=on_bench&member=me", key: key}), 200)
 	if len(list.Items) != 1 {
 		t.Errorf("pieces %+v", list)
 	}
@@ -70,7 +70,7 @@ func TestAllPiecesAsCSV(t *testing.T) {
 	for i := range 1003 {
 		rows = append(rows, fmt.Sprintf(`{"ref":"P-%d","category":"desk","stage":"found"}`, i))
 	}
-	want[row](t, s.do(t, call{method: "POST", path: "/v1/imports", key: key, body: "[" + strings.Join(rows, ",") + "]"}), 200)
+	want[row](t, s.do(t, call{method: "POST", path: landing(""), key: key, body: "[" + strings.Join(rows, ",") + "]"}), 200)
 	for query, lines := range map[string]int{"": 1004, "&limit=2": 3, "&member=Otto": 1, "&ref=P-0": 2, "&ref=P-0&member=Otto": 1, "&ref=P": 1} {
 		r := s.do(t, call{method: "GET", path: "/v1/pieces.csv?fields=ref,state,lineage" + query, key: key})
 		seen := map[string]bool{}
@@ -91,12 +91,12 @@ func TestPassedFinds(t *testing.T) {
 	const body = `{"kind":"passed","on":"2026-03-20","reason":"condition","seller_ask":"120.00","note":"smoke"}`
 	path := "/v1/listings/" + find["id"].(string) + "/events"
 	passed := want[struct{ Listing row }](t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}), 201)
-	if l := passed.Listing; l["let_go"] != "condition" || l["let_go_on"] != "2026-03-20" || l["let_go_note"] != "smoke" || l["seller_ask"] != 120.0 {
+	if l := passed.Listing; l["closed_as"] != "condition" || l["closed_on"] != "2026-03-20" || l["closed_note"] != "smoke" || l["seller_ask"] != 120.0 {
 		t.Errorf("passed %v", l)
 	}
 	wantProblem(t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}), 409, "conflict")
-	r := s.do(t, call{method: "GET", path: "/v1/pieces.csv?state=passed&fields=ref,category,state,let_go,seller_ask,days_owned", key: s.Keys["Otto"]})
-	if wanted := "ref,category,state,let_go,seller_ask,days_owned\r\nF-1,wardrobe,passed,condition,120.00,\r\n"; r.body != wanted {
+	r := s.do(t, call{method: "GET", path: "/v1/pieces.csv?state=passed&fields=ref,category,state,closed_as,seller_ask,days_owned", key: s.Keys["Otto"]})
+	if wanted := "ref,category,state,closed_as,seller_ask,days_owned\r\nF-1,wardrobe,passed,condition,120.00,\r\n"; r.body != wanted {
 		t.Errorf("CSV %q, want %q", r.body, wanted)
 	}
 	left := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces?state=passed", key: s.Keys["Otto"]}), 200).Items
@@ -104,12 +104,12 @@ func TestPassedFinds(t *testing.T) {
 	if len(story) != 2 || story[1].Text != "Passed over for its condition: smoke" || story[0].Figures["seller_ask"] != 120 {
 		t.Errorf("story %+v", story)
 	}
-	p := wantProblem(t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: `{"kind":"let_go","reason":"stolen"}`}), 409, "conflict")
+	p := wantProblem(t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: `{"kind":"retired","reason":"stolen"}`}), 409, "conflict")
 	if !strings.Contains(p.Detail, "F-1 was passed over on 2026-03-20 (condition)") {
 		t.Errorf("detail %q", p.Detail)
 	}
 	// The export is taken again as it is.
-	export := s.do(t, call{method: "GET", path: "/v1/listings.csv?let_go=condition", key: s.Keys["Wilda"]})
+	export := s.do(t, call{method: "GET", path: "/v1/listings.csv?closed_as=condition", key: s.Keys["Wilda"]})
 	again := want[row](t, s.do(t, call{method: "POST", path: landing(""), key: s.Keys["Wilda"], body: export.body, header: []string{"Content-Type", "text/csv"}}), 200)
 	if again["unchanged"] != 1.0 {
 		t.Errorf("importing the export %q: %v", export.body, again)
@@ -124,7 +124,7 @@ func TestRefinishAPiece(t *testing.T) {
 	id := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: key}), 200).Items[0].ID
 	path := "/v1/pieces/" + id
 	events := func(of string) string { return "/v1/listings/" + of + "/events" }
-	const body = `{"kind":"refinish","on":"2026-03-20","finish":"clear","color":"mid_wood","hardware":"replaced","condition":4,"listed_on":"2026-03-28","ask":310,"estimate":"300"}`
+	const body = `{"kind":"refinish","on":"2026-03-20","finish":"clear","color":"mid_wood","hardware":"replaced","condition":4,"listed_on":"2026-03-28","ask":310,"own_price":"300"}`
 	refinish := call{method: "POST", path: events(cabinet["id"].(string)), key: key, body: body}
 	first := s.do(t, refinish)
 	want[any](t, first, 201)
@@ -142,7 +142,7 @@ func TestRefinishAPiece(t *testing.T) {
 	for _, e := range story {
 		kinds = append(kinds, e.Kind)
 	}
-	if got := strings.Join(kinds, " "); got != "bought finished listed withdrawn refinish relisted" || story[5].Figures["ask"] != 310 {
+	if got := strings.Join(kinds, " "); got != "bought finished listed pulled refinish relisted" || story[5].Figures["ask"] != 310 {
 		t.Errorf("story %s: %+v", got, story)
 	}
 	second := made.Listings[1]["id"].(string)
@@ -162,14 +162,14 @@ func TestRefinishAPiece(t *testing.T) {
 func TestStoryKeepsTheLedgerPrivate(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
-	s.create(t, "Wilda", `{"ref":"B-1","category":"desk","listed_on":"2026-03-01","ask":300,"outcome":"sold","ended_on":"2026-03-09","sale_price":290,"bought_on":"2026-02-20","purchase_cost":71.17,"hours":3,"fees":13.13,"notes":"=secret","estimate":333.33}`)
+	s.create(t, "Wilda", `{"ref":"B-1","category":"desk","listed_on":"2026-03-01","ask":300,"outcome":"sold","ended_on":"2026-03-09","sale_price":290,"bought_on":"2026-02-20","purchase_cost":71.17,"hours":3,"fees":13.13,"notes":"=secret","own_price":333.33}`)
 	id := want[struct{ Items []piece }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: s.Keys["Otto"]}), 200).Items[0].ID
 	own := s.do(t, call{method: "GET", path: "/v1/pieces/" + id, key: s.Keys["Wilda"]}).body +
 		s.do(t, call{method: "GET", path: "/v1/pieces/" + id + "/story", key: s.Keys["Wilda"]}).body
 	feed := s.keyWith(t, "Wilda", "feed")
 	csv := s.do(t, call{method: "GET", path: "/v1/pieces/" + id + "/story.csv?fields=kind,text,figures", key: s.Keys["Wilda"]})
 	const wanted = "kind,text,figures\r\nbought,\"Bought: desk, for 71.17\",purchase_cost:71.17\r\ncost,Work: 3 hours at the bench,hours:3\r\n" +
-		"listed,Listed as B-1 for 300; own estimate 333.33,ask:300.00;estimate:333.33\r\n" +
+		"listed,Listed as B-1 for 300; own price 333.33,ask:300.00;own_price:333.33\r\n" +
 		"sold,Sold for 290 of 300 asked after 8 days,sale_price:290.00;days_on_market:8;active_days:8\r\ncost,Sale: 13.13 for fees,fees:13.13\r\nnote,'=secret,\r\n" +
 		"result,\"In all 290 came in and 84.30 went out: 205.70 left for 3 hours of work, 68.57 an hour; owned 17 days\",profit:205.70;hours:3;profit_per_hour:68.57;days_owned:17\r\n"
 	if csv.body != wanted {

@@ -23,7 +23,7 @@ var ownerOnly = []string{
 func plantSecrets(t *testing.T, s *site) (listing, piece string) {
 	t.Helper()
 	key := s.Keys["Wilda"]
-	listing = s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"estimate":4321.09,
+	listing = s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"own_price":4321.09,
 		"purchase_cost":8765.43,"pickup_cost":71.19,"materials_cost":63.17,"fees":47.29,"hours_other":3.15,
 		"notes":"for my eyes","bought_from":"Thimble Yard","bought_on":"2025-11-23"}`)["id"].(string)
 	piece = want[struct{ Items []struct{ ID string } }](t, s.do(t, call{method: "GET", path: "/v1/pieces", key: key}), 200).Items[0].ID

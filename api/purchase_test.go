@@ -273,7 +273,7 @@ func TestPurchaseFaults(t *testing.T) {
 		}
 	}
 	// Without sales there is no limit but from one's own price.
-	r := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"category":"desk"},{"category":"desk","estimate":300,"price":0}]}`}), 200)
+	r := want[purchaseAnswer](t, s.do(t, call{method: "POST", path: "/v1/purchase-limits", key: key, body: `{"subjects":[{"category":"desk"},{"category":"desk","own_price":300,"price":0}]}`}), 200)
 	if l := r.Items[0]; l.Refusal == nil || l.Refusal.Reason != "too_few_sales" || l.MostToPay != nil {
 		t.Errorf("without sales: %+v", l)
 	}

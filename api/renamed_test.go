@@ -49,6 +49,72 @@ func TestOldPagesOfTheBoardLeadToTheNewOnes(t *testing.T) {
 	}
 }
 
+// What earlier exports hold is read as today's, by an import and by nothing else.
+func TestImportsReadWhatEarlierExportsHave(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	const former = "ref,category,items,venue,listed_on,ask,estimate,asks,viewings,outcome,ended_on,let_go,let_go_on,let_go_note,stage\r\n" +
+		"B-1,dining_table,dining_table:1;dining_chair:4,porch sale board;town board,2026-03-01,430,450,2026-03-01:480;2026-03-10:430,2,Withdrawn,2026-03-20,kept,2026-03-21,for the hall,\r\n" +
+		"B-2,desk,,,,,,,,,,,,,in work\r\n"
+	key := s.Keys["Wilda"]
+	send := func(path, mediaType, body string) reply {
+		return s.do(t, call{method: "POST", path: path, key: key, body: body, header: []string{"Content-Type", mediaType}})
+	}
+	if got := want[counts](t, send(landing(""), "text/csv", former), 200); got.Created != 2 || len(got.Errors) != 0 || len(got.NewValues) != 0 {
+		t.Fatalf("the former export: %+v", got)
+	}
+	rows := s.do(t, call{method: "GET", path: "/v1/listings?sort=ref", key: key}).body
+	for _, part := range []string{
+		`"set_items":[{"category":"dining_table","count":1},{"category":"dining_chair","count":4}]`, `"venues":["porch sale board","town board"]`,
+		`"own_price":450.00`, `"ask_history":[{"on":"2026-03-01","ask":480.00},{"on":"2026-03-10","ask":430.00}]`, `"showings":2`, `"outcome":"pulled"`,
+		`"closed_as":"kept"`, `"closed_on":"2026-03-21"`, `"closed_note":"for the hall"`, `"stage":"on_bench"`,
+	} {
+		if !strings.Contains(rows, part) {
+			t.Errorf("no %s in %s", part, rows)
+		}
+	}
+	if got := want[counts](t, send(landing(""), "application/json", `[{"ref":"B-1","viewings":2,"outcome":"withdrawn"}]`), 200); got.Unchanged != 1 {
+		t.Errorf("a former row in JSON: %+v", got)
+	}
+	if p := wantProblem(t, send(landing(""), "text/csv", "ref,estimate,own_price\r\nB-1,1,2\r\n"), 422, "invalid"); !strings.Contains(p.Detail, "twice") {
+		t.Errorf("both headings: %+v", p)
+	}
+	for body, nearest := range map[string]string{`{"ref":"B-1","estimate":440}`: "own_price", `{"ref":"B-1","outcome":"withdrawn"}`: "pulled"} {
+		p := wantProblem(t, send("/v1/listings", "application/json", body), 422, "invalid")
+		if len(p.Errors) != 1 || p.Errors[0].Code != "renamed" || p.Errors[0].Nearest != nearest {
+			t.Errorf("%s: %+v", body, p)
+		}
+	}
+}
+
+// The release before reads and writes the same rows: on file are its words.
+func TestOnFileStandTheFirstNames(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	row := s.create(t, "Wilda", `{"ref":"B-1","category":"desk","listed_on":"2026-03-01","ask":430,"own_price":450}`)
+	path := "/v1/listings/" + row["id"].(string) + "/events"
+	for _, body := range []string{`{"kind":"interest","showings":1}`, `{"kind":"pulled"}`, `{"kind":"retired","reason":"kept"}`} {
+		want[any](t, s.do(t, call{method: "POST", path: path, key: s.Keys["Wilda"], body: body}), 201)
+	}
+	stored := strings.Join(s.Select(t, `select concat_ws(' ', outcome, let_go, (select string_agg(concat_ws(' ', kind, changes::text), ' ' order by change_no) from askwright.event)) from askwright.listing`), "\n")
+	for _, part := range []string{"withdrawn kept", "viewings", "let_go_on", `"new": "withdrawn"`, " let_go {"} {
+		if !strings.Contains(stored, part) {
+			t.Errorf("no %q is on file: %s", part, stored)
+		}
+	}
+	for _, part := range []string{"pulled", "own_price", "showings", "closed_as", "retired"} {
+		if strings.Contains(stored, part) {
+			t.Errorf("%q is on file: %s", part, stored)
+		}
+	}
+	events := s.do(t, call{method: "GET", path: path, key: s.Keys["Wilda"]}).body
+	for _, part := range []string{`"kind":"pulled"`, `"kind":"retired"`, `"showings"`, `"closed_as"`, `"new":"pulled"`} {
+		if !strings.Contains(events, part) {
+			t.Errorf("no %s in %s", part, events)
+		}
+	}
+}
+
 // A parameter that became an address of its own says which.
 func TestOldParametersNameTheNewOnes(t *testing.T) {
 	t.Parallel()

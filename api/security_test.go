@@ -85,7 +85,7 @@ func scopeOf(method, path string) string {
 		return service.ScopeWrite
 	case slices.Contains(noFeeds, path):
 		return service.ScopeRead
-	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
+	case strings.HasSuffix(path, ".csv"), strings.HasSuffix(path, ".atom"), strings.HasSuffix(path, ".ics"), strings.HasSuffix(path, ".svg"), strings.HasSuffix(path, ".png"):
 		return service.ScopeFeed
 	case method == "GET" || slices.Contains([]string{"/v1/suggestions", "/v1/purchase-limits", "/v1/delivery-quotes", "/v1/refinish-estimates"}, path):
 		return service.ScopeRead
@@ -190,12 +190,12 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	t.Parallel()
 	s := setup(t)
 	secrets := []string{"4321.09", "8765.43", "for my eyes", "Thimble Yard"}
-	made := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"estimate":4321.09,"purchase_cost":8765.43,"notes":"for my eyes","bought_from":"Thimble Yard"}`)
+	made := s.create(t, "Wilda", `{"ref":"B-17","category":"desk","listed_on":"2026-03-01","ask":480,"own_price":4321.09,"purchase_cost":8765.43,"notes":"for my eyes","bought_from":"Thimble Yard"}`)
 	secrets = append(secrets, "thimble_yard")
 	id := made["id"].(string)
 	s.do(t, call{method: "POST", path: "/v1/listings/" + id + "/events", key: s.Keys["Wilda"], body: `{"kind":"offer","amount":301.77,"note":"from the neighbour"}`})
-	s.do(t, call{method: "PATCH", path: "/v1/listings/" + id, key: s.Keys["Wilda"], body: `{"hours":7.25}`})
-	secrets = append(secrets, "301.77", "from the neighbour", "7.25")
+	s.do(t, call{method: "PATCH", path: "/v1/listings/" + id, key: s.Keys["Wilda"], body: `{"hours":211.37}`})
+	secrets = append(secrets, "301.77", "from the neighbour", "211.37")
 	owner := s.do(t, call{method: "GET", path: "/v1/listings.csv", key: s.Keys["Wilda"]}).body + s.do(t, call{method: "GET", path: "/v1/listings/" + id + "/events", key: s.Keys["Wilda"]}).body
 	for _, secret := range []string{"4321.09", "8765.43", "for my eyes", "301.77"} {
 		if !strings.Contains(owner, secret) {
@@ -215,7 +215,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 				t.Errorf("%s sees %q at %s: %s", what, secret, c.path, r.body)
 			}
 		}
-		for _, name := range []string{`"purchase_cost"`, `"estimate"`, `"notes"`} {
+		for _, name := range []string{`"purchase_cost"`, `"own_price":`, `"notes":`} {
 			if strings.Contains(r.body, name) {
 				t.Errorf("%s sees the name %s at %s", what, name, c.path)
 			}
@@ -226,7 +226,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 		"/v1/listings", "/v1/listings.csv", "/v1/listings/" + id, "/v1/listings/" + id + "/events", "/v1/listings/" + id + "/suggestion",
 		"/v1/pieces", "/v1/pieces/" + piece, "/v1/comparables?category=desk", "/v1/comparables.csv?category=desk", "/v1/reviews", "/v1/reviews.csv",
 		"/v1/suggestions", "/v1/suggestions.csv", "/v1/reports/listing-age", "/v1/reports/listing-age.csv",
-		"/v1/reviews.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/track-record", "/v1/listings?fields=ref,estimate,purchase_cost",
+		"/v1/reviews.atom?state=fresh,slow,stale", "/v1/digest", "/v1/digest.txt", "/v1/digest.html", "/v1/model", "/v1/track-record", "/v1/listings?fields=ref,own_price,purchase_cost",
 	} {
 		look("another member", s.Keys["Otto"], call{method: "GET", path: path})
 	}
@@ -245,7 +245,7 @@ func TestOwnerOnlyColumnsStayWithTheOwner(t *testing.T) {
 	} {
 		look("a feed", feed, call{method: "GET", path: path})
 	}
-	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=ref,estimate", key: feed}), 400, "malformed")
+	wantProblem(t, s.do(t, call{method: "GET", path: "/v1/listings.csv?fields=ref,own_price", key: feed}), 400, "malformed")
 	for _, secret := range secrets {
 		if strings.Contains(s.log.String(), secret) {
 			t.Errorf("the log holds %q", secret)
@@ -362,7 +362,7 @@ func TestMethodsAndHeaders(t *testing.T) {
 			}
 		}
 		caching := "private, no-cache"
-		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") || strings.HasSuffix(path, ".atom") {
+		if strings.HasSuffix(path, ".png") || strings.HasSuffix(path, ".svg") || strings.HasSuffix(path, ".atom") || strings.HasSuffix(path, ".ics") {
 			caching = "private, max-age=60"
 		}
 		if strings.HasPrefix(path, "/v1") && (get.Header.Get("Cache-Control") != caching || get.Header.Get("Vary") != "Authorization, Accept, Accept-Encoding") {

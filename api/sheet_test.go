@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -193,5 +194,23 @@ func TestRowsOfOthersThatSayNothingNewAreUnchanged(t *testing.T) {
 	changed := s.sendSheet(t, "?commit=true", "text/csv", strings.Replace(export.body, "sideboard", "desk", 1))
 	if got := want[landed](t, changed, 200); got.Rejected != 1 || got.Unchanged != 1 {
 		t.Errorf("a friend's row with news: %+v", got)
+	}
+}
+
+func TestRowsThatLookLikeSlipsAreShownBeforeTheyLand(t *testing.T) {
+	t.Parallel()
+	s := setup(t)
+	rows := "Tag,Item,Width,Listed,Asking\n"
+	for i := range 10 {
+		rows += fmt.Sprintf("D-%d,desk,%d,2026-02-%02d,$%d\n", i, 44+i, i+1, 190+10*i)
+	}
+	first := want[wire.Import](t, s.sendSheet(t, "", "text/csv", rows+"D-77,desk,121,2026-02-20,$2300\n"), 201)
+	if first.Doubtful != 1 || len(first.Doubts) != 2 || first.Created != 11 {
+		t.Fatalf("%d doubtful: %+v", first.Doubtful, first.Doubts)
+	}
+	for i, proposed := range []string{"230.00", "47.6"} {
+		if first.Doubts[i].Proposed != proposed || first.Doubts[i].Row != 12 {
+			t.Errorf("%+v", first.Doubts[i])
+		}
 	}
 }

@@ -201,7 +201,7 @@ func want[T any](t testing.TB, r reply, status int) T {
 
 type row = map[string]any
 
-const sideboard = `{"ref":"B-17","category":"sideboard","width":60,"listed_on":"2026-03-01","ask":480,"estimate":500,"purchase_cost":"120.00","notes":"for me"}`
+const sideboard = `{"ref":"B-17","category":"sideboard","width":60,"listed_on":"2026-03-01","ask":480,"own_price":500,"purchase_cost":"120.00","notes":"for me"}`
 
 // create records a row as a member and returns it.
 func (s *site) create(t *testing.T, member, body string) row {

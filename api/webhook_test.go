@@ -172,7 +172,7 @@ func TestAWebhookIsToldOffersAndSales(t *testing.T) {
 	s, r := hooked(t)
 	s.send(t) // by now the group is known to have none
 	made := s.hook(t, "Wilda")
-	listing := s.create(t, "Wilda", `{"ref":"B-17","category":"sideboard","listed_on":"2026-03-01","ask":480,"estimate":4321.09,"purchase_cost":8765.43,"notes":"for my eyes"}`)
+	listing := s.create(t, "Wilda", `{"ref":"B-17","category":"sideboard","listed_on":"2026-03-01","ask":480,"own_price":4321.09,"purchase_cost":8765.43,"notes":"for my eyes"}`)
 	s.tell(t, "Wilda", listing, `{"kind":"offer","amount":301.50,"note":"from the neighbour"}`)
 	s.tell(t, "Wilda", listing, `{"kind":"ask","ask":450}`)
 	s.tell(t, "Wilda", listing, `{"kind":"sold","sale_price":"440"}`)

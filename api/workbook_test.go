@@ -80,10 +80,10 @@ func TestWorkbook(t *testing.T) {
 		t.Errorf("Content-Disposition %q", got)
 	}
 	book := open(t, r)
-	if got := book.GetSheetList(); !slices.Equal(got, []string{"Listings", "Yard", "Columns"}) {
+	if got := book.GetSheetList(); !slices.Equal(got, []string{"Listings", "Unlisted", "Columns"}) {
 		t.Errorf("sheets %q", got)
 	}
-	for _, name := range []string{"Listings", "Yard", "Columns"} {
+	for _, name := range []string{"Listings", "Unlisted", "Columns"} {
 		panes, err := book.GetPanes(name)
 		if err != nil || !panes.Freeze || panes.YSplit != 1 {
 			t.Errorf("%s: header not frozen: %+v %v", name, panes, err)
@@ -109,7 +109,7 @@ func TestWorkbook(t *testing.T) {
 			t.Errorf("%s is a formula: %s", name, formula)
 		}
 	}
-	if got, _ := book.GetCellValue("Yard", "A2"); got != "Y-1" {
+	if got, _ := book.GetCellValue("Unlisted", "A2"); got != "Y-1" {
 		t.Errorf("first piece in the yard %q", got)
 	}
 	others := open(t, s.do(t, call{method: "GET", path: "/v1/listings.xlsx?fields=ref,purchase_cost", key: s.Keys["Otto"]}))

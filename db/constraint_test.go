@@ -41,6 +41,7 @@ insert into cost_line (group_id, line_id, listing_id, member_id, kind, amount, o
 insert into suggestion (group_id, suggestion_id, member_id, ref, on_date, model, made_at)
 	select group_id, group_id, group_id, 'O', '2026-02-01', 'm', now() from groups;
 insert into asked_price select group_id, group_id, 'O', '2026-02-01', now(), 4000, 9000, 20000, 0.02 from groups;
+insert into suggested_ask select group_id, group_id, 'desk', 30000, '2026-02-01', now() from groups;
 insert into idempotency (group_id, member_id, operation, key, sum, made_at) select group_id, group_id, 'POST /', 'k', sha256('k'), now() from groups;
 insert into listing_state select group_id, listing_id, 'fresh', '', now(), now() from listing where ref = 'O';
 insert into webhook (group_id, webhook_id, member_id, url, events, secret, created_at)
@@ -155,6 +156,9 @@ var violations = map[string]string{
 	"asked_price.asked_amounts_positive":   "update asked_price set price = 0",
 	"asked_price.asked_amounts_positive ":  "update asked_price set net = 0",
 	"asked_price.asked_variance_positive":  "update asked_price set variance = 0",
+	"suggested_ask.suggested_ask_pkey":     "copy",
+	"suggested_ask.suggested_ask_member":   "update suggested_ask set member_id = gen_random_uuid()",
+	"suggested_ask.suggested_ask_positive": "update suggested_ask set ask = 0",
 	"suggestion.suggestion_pkey":           "copy",
 	"suggestion.suggestion_member":         "update suggestion set member_id = gen_random_uuid()",
 	"suggestion.suggestion_listing":        "update suggestion set listing_id = gen_random_uuid()",

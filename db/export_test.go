@@ -15,7 +15,7 @@ func ConstraintNames() []string { return slices.Sorted(maps.Keys(constraintColum
 func RowColumns() []string {
 	names := make([]string, len(rowFields))
 	for i, f := range rowFields {
-		names[i] = f.sql
+		names[i] = storedNames.today(f.sql)
 	}
 	return names
 }

@@ -139,10 +139,31 @@ func (f *folding) lock(ctx context.Context, anew bool) error {
 	return f.tx.SendBatch(ctx, batch).Close()
 }
 
+const saleColumns = "listing_id, on_date, terms, term_values, y, weight"
+
+// SaleRows reads the sales in the statistics, as of the change number that they
+// are folded to.
+func (s *Store) SaleRows(ctx context.Context, t service.Tenant, design int) ([]pricing.SaleRow, int64, error) {
+	var folded int64
+	var sales []pricing.SaleRow
+	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
+		key := []any{t.Group, design}
+		return send(ctx, tx,
+			statement{sql: "select folded from value_statistics where group_id = $1 and design = $2", args: key, read: oneOrNone(&folded)},
+			statement{
+				sql: "select " + saleColumns + " from sale_row where group_id = $1 and design = $2 order by listing_id", args: key,
+				read: func(rows pgx.Rows) error {
+					return eachSale(rows, func(_ uuid.UUID, row pricing.SaleRow) { sales = append(sales, row) })
+				},
+			})
+	})
+	return sales, folded, err
+}
+
 // readAdded reads what was added for listings that changed or went since.
 func (f *folding) readAdded(ctx context.Context) error {
 	rows, err := f.tx.Query(ctx, `
-		select listing_id, on_date, terms, term_values, y, weight from sale_row
+		select `+saleColumns+` from sale_row
 		where group_id = $1 and design = $2 and listing_id in (
 			select listing_id from listing where group_id = $1 and change_no > $3
 			union all select listing_id from listing_deleted where group_id = $1 and change_no > $3)`,
@@ -150,16 +171,21 @@ func (f *folding) readAdded(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	return eachSale(rows, func(id uuid.UUID, row pricing.SaleRow) { f.added[id] = row })
+}
+
+// eachSale reads sales as they were added.
+func eachSale(rows pgx.Rows, take func(uuid.UUID, pricing.SaleRow)) error {
 	var id uuid.UUID
 	var terms []string
 	var values []float64
 	var row pricing.SaleRow
-	_, err = pgx.ForEachRow(rows, []any{&id, &row.On, &terms, &values, &row.Y, &row.Weight}, func() error {
-		row.Terms = make([]pricing.Term, len(terms))
+	_, err := pgx.ForEachRow(rows, []any{&id, &row.On, &terms, &values, &row.Y, &row.Weight}, func() error {
+		row.Listing, row.Terms = id.String(), make([]pricing.Term, len(terms))
 		for i, name := range terms {
 			row.Terms[i] = pricing.Term{Name: name, Value: values[i]}
 		}
-		f.added[id] = row
+		take(id, row)
 		return nil
 	})
 	return err

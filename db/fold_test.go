@@ -77,7 +77,7 @@ func TestDesignsStandBesideEachOther(t *testing.T) {
 	for _, step := range []struct {
 		design int
 		want   string
-	}{{pricing.Design + 1, "2, 3, rates 2"}, {pricing.Design + 2, "3, 4"}} {
+	}{{pricing.Design + 1, "4, 5, rates 4"}, {pricing.Design + 2, "5, 6"}} {
 		if err := store.CatchUp(t.Context(), tenant, step.design, false, nothing); err != nil {
 			t.Fatal(err)
 		}
@@ -149,7 +149,7 @@ func TestClosedSinceTheRates(t *testing.T) {
 		"R-1,desk,48,24,30,in,2026-03-01,300,,,,,,320,60,,4\n",                  // still open
 		"R-9,desk,48,24,30,in,2026-03-01,300,,,sold,2026-03-10,290,,,,\n",       // new
 		"R-2,desk,110.5,55,76,cm,2026-01-05,180,,,sold,2026-02-01,170,190,,,\n", // corrected
-		"R-8,desk,48,24,30,in,2026-03-01,300,,,withdrawn,2026-03-10,,,,,\n",     // new
+		"R-8,desk,48,24,30,in,2026-03-01,300,,,pulled,2026-03-10,,,,,\n",        // new
 	} {
 		importRows(t, f, "Wilda", rowHeader+rows)
 		if got := storedModel(t, store, tenant, pricing.Design).Closed; got != i {

@@ -112,12 +112,12 @@ func counts(t *testing.T, conn *pgx.Conn, tables []string) map[string]int {
 	return n
 }
 
-const rowHeader = "ref,category,width,depth,height,unit,listed_on,ask,asks,pauses,outcome,ended_on,sale_price,estimate,purchase_cost,notes,messages\n"
+const rowHeader = "ref,category,width,depth,height,unit,listed_on,ask,ask_history,pauses,outcome,ended_on,sale_price,own_price,purchase_cost,notes,messages\n"
 
-// someRows are a row of each kind: open, sold, withdrawn.
+// someRows are a row of each kind: open, sold, pulled.
 const someRows = rowHeader + `R-1,desk,48,24,30,in,2026-03-01,300,,,,,,320,50,from a barn,3
 R-2,desk,110.5,55,76,cm,2026-01-05,180,2026-01-05:200;2026-01-20:180,2026-01-10/2026-01-12,sold,2026-02-01,175,190,40,,5
-R-3,dresser,,,,,2026-02-01,400,,,withdrawn,2026-03-01,,,60,,
+R-3,dresser,,,,,2026-02-01,400,,,pulled,2026-03-01,,,60,,
 `
 
 // filled returns a service whose group has two members with rows of their own

@@ -19,6 +19,7 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*model.Recorde
 	var changeNo int64
 	var rows []*service.Listing
 	var out []*model.Recorded
+	began := make(map[uuid.UUID]model.Began)
 	err := s.atOneMoment(ctx, t, func(tx pgx.Tx) error {
 		byID := make(map[uuid.UUID]*model.Recorded)
 		return send(ctx, tx,
@@ -30,9 +31,30 @@ func (s *Store) History(ctx context.Context, t service.Tenant) ([]*model.Recorde
 			}},
 			readingsOf("", byID, t.Group),
 			pricedFromSuggestion("", byID, t.Group),
+			recordingBegan(began, t.Group),
 		)
 	})
+	model.SetRecordedFrom(out, began)
 	return out, changeNo, err
+}
+
+// recordingBegan reads when each member began to record, by the group's calendar.
+func recordingBegan(into map[uuid.UUID]model.Began, group uuid.UUID) statement {
+	return statement{
+		sql: `select m.member_id, m.recorded_from, (
+				select (min(e.at) at time zone s.timezone)::date from event e
+				where e.group_id = m.group_id and e.owner_id = m.member_id)
+			from member m join group_settings s on s.group_id = m.group_id where m.group_id = $1`,
+		args: []any{group}, read: func(rows pgx.Rows) error {
+			var member uuid.UUID
+			var b model.Began
+			_, err := pgx.ForEachRow(rows, []any{&member, blank(&b.Said), blank(&b.First)}, func() error {
+				into[member] = b
+				return nil
+			})
+			return err
+		},
+	}
 }
 
 // Records reads the listings named, each with all others of its piece.

@@ -92,7 +92,7 @@ func listingQuery(t service.Tenant, q service.Query, limit string) (string, []an
 		if !slices.Contains(service.WordFilters, column) {
 			return "", nil, fmt.Errorf("no filter by %s", column)
 		}
-		format := "l." + column + " = any(%s::text[])"
+		format := "l." + storedNames.onFile(column) + " = any(%s::text[])"
 		switch column {
 		case "piece_ref":
 			format = "l.piece_id in (select piece_id from piece where group_id = $1 and ref = any(%s::text[]))"
@@ -101,15 +101,16 @@ func listingQuery(t service.Tenant, q service.Query, limit string) (string, []an
 		case "stage": // of what is still in the yard
 			format = "case when l.let_go is null then l.stage end = any(%s::text[])"
 		}
-		b.and(format, b.arg(q.Words[column]))
+		b.and(format, b.arg(wordsOnFile(column, q.Words[column])))
 	}
 	for _, column := range service.DateFilters {
-		indexed := cmp.Or(sortExpressions[column].expr, "l."+column)
+		stored := storedNames.onFile(column)
+		indexed := cmp.Or(sortExpressions[column].expr, "l."+stored)
 		if on, ok := q.From[column]; ok {
-			b.and("l.%s is not null and %s >= %s::date", column, indexed, b.arg(on))
+			b.and("l.%s is not null and %s >= %s::date", stored, indexed, b.arg(on))
 		}
 		if on, ok := q.To[column]; ok {
-			b.and("l.%s is not null and %s <= %s::date", column, indexed, b.arg(on))
+			b.and("l.%s is not null and %s <= %s::date", stored, indexed, b.arg(on))
 		}
 	}
 	for _, column := range service.NumberFilters {
@@ -143,6 +144,14 @@ func listingQuery(t service.Tenant, q service.Query, limit string) (string, []an
 	}
 	listings := "(select * from listing l where l.group_id = $1" + b.sql.String() + order + limit + ")"
 	return rowsOf(listings) + order, b.args, nil
+}
+
+// wordsOnFile are the words of a filter as they are stored.
+func wordsOnFile(column string, words []string) []string {
+	if column == "stage" || column == "outcome" {
+		return storedWords.allOnFile(words)
+	}
+	return words
 }
 
 // sortKey is a part of an order.
@@ -261,7 +270,7 @@ func pieceQuery(t service.Tenant, q service.PieceQuery) (string, []any) {
 		b.and(`(select case when let_go is null then coalesce(stage, outcome)
 				when stage = 'found' then 'passed' else 'let_go' end from listing n
 			where n.group_id = p.group_id and n.piece_id = p.piece_id
-			order by n.listed_on desc nulls first, n.listing_id desc limit 1) = any(%s::text[])`, b.arg(q.State))
+			order by n.listed_on desc nulls first, n.listing_id desc limit 1) = any(%s::text[])`, b.arg(storedWords.allOnFile(q.State)))
 	}
 	if q.AfterID != uuid.Nil {
 		b.and("(p.ref, p.piece_id) > (%s::text, %s::uuid)", b.arg(q.AfterRef), b.arg(q.AfterID))
@@ -290,13 +299,13 @@ var eventFields = []field[service.Event]{
 	{"e.listing_id", func(e *service.Event) any { return &e.ListingID }},
 	{"e.member_id", func(e *service.Event) any { return &e.MemberID }},
 	{"m.name", func(e *service.Event) any { return &e.Member }},
-	{"e.kind", func(e *service.Event) any { return &e.Kind }},
+	{"e.kind", func(e *service.Event) any { return storedWord{&e.Kind} }},
 	{"e.on_date", func(e *service.Event) any { return &e.On }},
 	{"e.at", func(e *service.Event) any { return &e.At }},
 	{"e.change_no", func(e *service.Event) any { return &e.ChangeNo }},
 	{"e.private", func(e *service.Event) any { return &e.Private }},
-	{"e.changes", func(e *service.Event) any { return &e.Changes }},
-	{"case when e.owner_id = " + me + " then e.details || e.owner_details else e.details end", func(e *service.Event) any { return &e.Details }},
+	{"e.changes", func(e *service.Event) any { return storedChanges{&e.Changes} }},
+	{"case when e.owner_id = " + me + " then e.details || e.owner_details else e.details end", func(e *service.Event) any { return storedDetails{&e.Details} }},
 	{"e.voids", func(e *service.Event) any { return blank(&e.Voids) }},
 	{"e.voided_by", func(e *service.Event) any { return blank(&e.VoidedBy) }},
 }

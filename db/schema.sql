@@ -458,6 +458,7 @@ create table member (
     name text not null,
     joined_at timestamp with time zone not null,
     left_at timestamp with time zone,
+    recorded_from date,
     constraint member_pkey PRIMARY KEY (group_id, member_id),
     constraint member_group FOREIGN KEY (group_id) REFERENCES groups(group_id) ON DELETE CASCADE,
     constraint member_named CHECK ((name <> ''::text))
@@ -465,6 +466,7 @@ create table member (
 CREATE UNIQUE INDEX member_name_once ON askwright.member USING btree (group_id, lower(name));
 create policy of_the_group on member for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
 create policy of_the_owner on member for all to askwright_owner using true with check true;
+comment on column member.recorded_from is 'The day from which the member says that sold and unsold listings are all on file; null: not said.';
 
 create table piece (
     group_id uuid not null,
@@ -546,6 +548,20 @@ create table sheet_memory (
 );
 create policy of_the_group on sheet_memory for all to askwright_app using ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid)) with check ((group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) AND (member_id = (NULLIF(current_setting('app.member_id'::text, true), ''::text))::uuid));
 create policy of_the_owner on sheet_memory for all to askwright_owner using true with check true;
+
+create table suggested_ask (
+    group_id uuid not null,
+    member_id uuid not null,
+    category text not null,
+    ask bigint not null,
+    on_date date not null,
+    made_at timestamp with time zone not null,
+    constraint suggested_ask_pkey PRIMARY KEY (group_id, member_id, category, ask, on_date),
+    constraint suggested_ask_member FOREIGN KEY (group_id, member_id) REFERENCES member(group_id, member_id) ON DELETE CASCADE,
+    constraint suggested_ask_positive CHECK ((ask > 0))
+);
+create policy of_the_group on suggested_ask for all to askwright_app using (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid) with check (group_id = (NULLIF(current_setting('app.group_id'::text, true), ''::text))::uuid);
+create policy of_the_owner on suggested_ask for all to askwright_owner using true with check true;
 
 create table suggestion (
     group_id uuid not null,

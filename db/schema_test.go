@@ -191,7 +191,7 @@ func TestOperatorsAreToldHowLongEachTableKeepsItsRows(t *testing.T) {
 func TestEveryColumnOfTheRowIsStored(t *testing.T) {
 	t.Parallel()
 	// Read from the arrays of asks, from events and from the pauses.
-	elsewhere := []string{"ask", "asks", "paused_on", "resumed_on"}
+	elsewhere := []string{"ask", "ask_history", "paused_on", "resumed_on"}
 	stored := append(db.RowColumns(), elsewhere...)
 	for _, c := range service.Columns {
 		if !c.ReadOnly && !slices.Contains(stored, c.Name) && !slices.Contains(service.CostKinds, service.CostKind(c.Name)) {

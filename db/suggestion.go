@@ -21,6 +21,7 @@ import (
 const (
 	keptForIt  = "k.group_id = l.group_id and k.listing_id = l.listing_id"
 	keptForRef = "k.group_id = l.group_id and k.member_id = l.member_id and k.ref = l.ref and k.listing_id is null"
+	ofListing  = "k.group_id = l.group_id and k.member_id = l.member_id and k.category = l.category and k.ask = l.ask_amount[1]"
 )
 
 // shownFields are those of a suggestion; listing_id is the listing that it is judged by.
@@ -73,17 +74,27 @@ func (p prospects) ScanBytes(text []byte) error {
 // KeepSuggestions keeps what was shown; what was kept already stays as it is. Of
 // a ref and day stay the first, the last, and the last one before each ask.
 func (s *Store) KeepSuggestions(ctx context.Context, group uuid.UUID, kept []track.Shown) error {
-	statements := make([]statement, len(kept), len(kept)+1)
+	statements := make([]statement, 0, 2*len(kept)+1)
 	members, refs, days := make([]uuid.UUID, len(kept)), make([]string, len(kept)), make([]pricing.Date, len(kept))
 	for i := range kept {
 		members[i], refs[i], days[i] = kept[i].MemberID, kept[i].Ref, kept[i].On
-		statements[i] = statement{
+		if k := &kept[i]; len(k.Asks) > 0 {
+			statements = append(statements, statement{
+				sql: `insert into suggested_ask (group_id, member_id, category, ask, on_date, made_at)
+					select $1, $2, $3, ask, $5, $6 from unnest($4::bigint[]) ask on conflict do nothing`,
+				args: []any{group, k.MemberID, k.Category, k.Asks, k.On, k.At},
+			})
+		}
+		if kept[i].Ref == "" {
+			continue
+		}
+		statements = append(statements, statement{
 			// The listing may have been deleted since, or is being so now.
 			sql: "insert into suggestion (group_id, " + expressions(shownFields) + `) values ($1, $2, $3, $4,
 				(select listing_id from listing where group_id = $1 and listing_id = $5 for key share), ` +
 				parameters(6, len(shownFields)-4) + ") on conflict do nothing",
 			args: append([]any{group}, places(shownFields, &kept[i])...),
-		}
+		})
 	}
 	statements = append(statements, statement{
 		sql: `delete from suggestion k using (select distinct * from unnest($2::uuid[], $3::text[], $4::date[]) as x (member_id, ref, on_date)) t
@@ -136,15 +147,18 @@ func (s *Store) LastKept(ctx context.Context, t service.Tenant) ([]track.Shown, 
 }
 
 // pricedFromSuggestion finds the listings l on a condition that a kept
-// suggestion precedes.
+// suggestion precedes, or whose first ask is one that their owner was told for
+// such a piece in the two months before, with a ref or without one.
 func pricedFromSuggestion(condition string, byID map[uuid.UUID]*model.Recorded, args ...any) statement {
 	const before = ` and k.on_date <= l.listed_on and k.made_at < (select min(e.at) from event e
 		where e.group_id = l.group_id and e.listing_id = l.listing_id and e.kind = 'listed' and e.voided_by is null)`
+	const told = "select from suggested_ask k where " + ofListing + before + " and k.on_date >= l.listed_on - 60"
 	return statement{
 		sql: `select l.listing_id from listing l
 			where l.group_id = $1 and l.listed_on is not null and not l.estimate_counts` + condition + ` and (
 				exists (select from suggestion k where ` + keptForIt + before + `) or
-				exists (select from suggestion k where ` + keptForRef + before + `))`,
+				exists (select from suggestion k where ` + keptForRef + before + `) or
+				exists (` + told + `))`,
 		args: args, read: func(rows pgx.Rows) error {
 			var listing uuid.UUID
 			_, err := pgx.ForEachRow(rows, []any{&listing}, func() error {
@@ -213,6 +227,11 @@ func (s *Store) PruneSuggestions(ctx context.Context, group uuid.UUID, endedBefo
 			sql: `with gone as (delete from suggestion k where k.group_id = $1 and k.listing_id is null and k.on_date < $2
 				and not exists (select from listing l where l.group_id = $1 and l.member_id = k.member_id and l.ref = k.ref)` + counted,
 			args: []any{group, describedBefore}, read: count,
+		},
+		statement{
+			sql: `with gone as (delete from suggested_ask k where k.group_id = $1 and k.on_date < $2
+				and not exists (select from listing l where l.group_id = $1 and ` + ofListing + ` and l.listed_on >= k.on_date)` + counted,
+			args: []any{group, endedBefore}, read: count,
 		})
 	return dropped, err
 }

@@ -147,15 +147,15 @@ func (w *writer) replan(ctx context.Context) error {
 }
 
 func (w *writer) queueEvent(batch *pgx.Batch, l *service.Listing, e service.Event) error {
-	changes, err := json.Marshal(emptyIfNil(e.Changes))
+	changes, err := json.Marshal(storedChanges{&e.Changes})
 	if err != nil {
 		return err
 	}
-	details, err := json.Marshal(emptyIfNil(e.Details))
+	details, err := json.Marshal(storedDetails{&e.Details})
 	if err != nil {
 		return err
 	}
-	ownerDetails, err := json.Marshal(emptyIfNil(e.OwnerDetails))
+	ownerDetails, err := json.Marshal(storedDetails{&e.OwnerDetails})
 	if err != nil {
 		return err
 	}
@@ -169,7 +169,7 @@ func (w *writer) queueEvent(batch *pgx.Batch, l *service.Listing, e service.Even
 		"listing":       l.ID,
 		"owner":         l.MemberID,
 		"member":        e.MemberID,
-		"kind":          e.Kind,
+		"kind":          storedWord{&e.Kind},
 		"on":            e.On,
 		"at":            e.At,
 		"change":        w.changeNo,
@@ -383,11 +383,4 @@ func (w *writer) events(ctx context.Context, sql string, args ...any) ([]service
 		err = collect(&found, eventFields)(rows)
 	}
 	return found, translate(err)
-}
-
-func emptyIfNil[V any](m map[string]V) map[string]V {
-	if m == nil {
-		return map[string]V{}
-	}
-	return m
 }

@@ -11,7 +11,8 @@ import (
 // Suggestion answers a Query. Money is in the group's unit, unrounded except
 // for asks, which are price points.
 type Suggestion struct {
-	SalePrice   *stats.Range // nil where refused
+	SalePrice   *stats.Range // likely, with the own price where there is one; nil where refused
+	RecordsOnly *stats.Range // the same by the records alone
 	Ask         float64      // the first one of Plan; zero where refused
 	Plan        Plan         // balanced: the best path of asks
 	AskForGood  float64      // the best one for who will not change it; zero where refused
@@ -31,6 +32,8 @@ type Suggestion struct {
 	Basis       Basis
 	Money       Money
 	Labels      []string // "low_confidence", "from_your_estimate", ...
+	Unseen      []string // attributes whose level no sale has: "hardware"
+	NeverSold   bool     // nor the category
 	Refusal     *furniture.Refusal
 }
 
@@ -61,25 +64,6 @@ func (p Plan) Next() *Step {
 	return &p.Steps[1]
 }
 
-// OwnPrice is what the seller thinks of the price, and how far it counts.
-type OwnPrice struct {
-	Amount     float64
-	Share      float64 // of where it differs from the sales
-	IsFirstAsk bool    // which stands in for it
-}
-
-func (m *Model) ownPrice(q Query) *OwnPrice {
-	if q.Estimate <= 0 {
-		return nil
-	}
-	own := &OwnPrice{Amount: q.Estimate, Share: clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1)}
-	if q.Standing != nil {
-		l := q.Standing.Listing
-		own.IsFirstAsk = l.Estimate == 0 && len(l.Asks) > 0 && q.Estimate == l.Asks[0].Amount
-	}
-	return own
-}
-
 // Driver is one reason for the price: the effect of an attribute against the
 // group's typical piece of that category.
 type Driver struct {
@@ -95,22 +79,15 @@ type Driver struct {
 func (m *Model) Suggest(q Query, on Date, s Settings, candidates []Listing) Suggestion {
 	out := Suggestion{HorizonDays: s.HorizonDays, Basis: m.basis(q.Category)}
 	out.Comparables = m.Comparables(q.Attributes, on, soldOnly(candidates), ComparableRows)
-	r := m.value.describe(q.Attributes, on)
-	p := m.value.predict(r)
-	enough := m.value.sales >= s.MinSales
-	if enough {
-		out.SalePrice = ref(m.value.interval(p))
-		out.Drivers = m.drivers(q.Attributes, r, out.SalePrice.Likely)
-	}
-	if !validPrice(q.Estimate) {
-		q.Estimate = 0
-	}
-	if q.Estimate == 0 && q.Standing != nil {
-		q.Estimate, _ = q.Standing.Listing.estimate()
+	q.Estimate = q.ownPrice()
+	out.SalePrice, out.RecordsOnly = m.likely(q.Attributes, q.Estimate, on, s)
+	if out.SalePrice != nil {
+		out.Unseen, out.NeverSold = m.unseen(q.Attributes), out.Basis.SameCategory == 0
+		out.Drivers = m.drivers(q.Attributes, m.value.describe(q.Attributes, on), out.SalePrice.Likely)
 	}
 	out.Refusal, out.Labels = m.doubts(out.SalePrice, q.Estimate > 0, s)
 	if out.Refusal == nil {
-		out.OwnPrice = m.ownPrice(q)
+		out.OwnPrice = m.ownPrice(q, on, s)
 		m.ask(&out, q, on, s)
 	}
 	return out
@@ -147,7 +124,7 @@ func (m *Model) ask(out *Suggestion, q Query, on Date, s Settings) {
 	if q.Standing != nil {
 		out.Demand = o.k / o.r
 	}
-	asks := candidates(o.typical, q.Estimate)
+	asks := candidates(o.typical, o.estimate)
 	for _, a := range asks {
 		p := o.point(a, within)
 		out.Curve = append(out.Curve, p)

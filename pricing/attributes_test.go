@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 	"askwright/pricing/internal/probe"
 )
 
@@ -15,13 +16,13 @@ func TestTerms(t *testing.T) {
 		Material: "veneer", Wood: "teak", Condition: 5, Finish: "clear", Color: "natural", Hardware: "original",
 	}
 	want := map[string]float64{
-		"intercept": 1, "size": math.Ln2, "size_slope:sideboard": math.Ln2, "set": math.Ln2, "condition": 2,
+		"intercept": 1, "sized@wdh:sideboard": 1, "height@wdh:sideboard": math.Ln2, "set": math.Ln2, "condition": 2,
 		"trend": 366 / 365.25, "season_cos": math.Cos(2 * math.Pi * 366 / 365.25), "season_sin": math.Sin(2 * math.Pi * 366 / 365.25),
 		"category:sideboard": 1, "material:veneer": 1, "wood:teak": 1, "finish:clear": 1,
 		"color:natural": 1, "hardware:original": 1, "pair:clear on teak": 1,
 	}
 	got := map[string]float64{}
-	for _, term := range terms(a, NewDate(2021, time.January, 1)) {
+	for _, term := range hedonic.Terms(a, NewDate(2021, time.January, 1)) {
 		got[term.Name] = term.Value
 	}
 	if len(got) != len(want) {
@@ -41,9 +42,9 @@ func TestUnknownAttributesHaveNoTerm(t *testing.T) {
 		{Category: "desk", Width: 100, Depth: -50, Height: 70, Condition: 9},
 		{Category: "desk", Width: math.NaN(), Depth: 50, Height: 70, Condition: -1, Finish: "clear"},
 	} {
-		for _, term := range terms(a, today) {
-			switch blockOf(term.Name) {
-			case "size", "condition", "set", "material", "pair":
+		for _, term := range hedonic.Terms(a, today) {
+			switch hedonic.BlockOf(term.Name) {
+			case "height", "condition", "set", "material", "pair":
 				t.Errorf("%+v has the term %v", a, term)
 			}
 			if math.IsNaN(term.Value) {

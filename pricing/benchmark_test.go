@@ -21,9 +21,10 @@ func BenchmarkFit(b *testing.B) {
 func BenchmarkNewModel(b *testing.B) {
 	h := syntheticMarket(5000, 1)
 	s := NewStatistics(h, today)
-	r := FitRates(s, h, today)
+	rows := SaleRows(h, today)
+	r := FitRates(s, rows, h, today)
 	for b.Loop() {
-		NewModel(s, r)
+		NewModel(s, rows, r)
 	}
 }
 

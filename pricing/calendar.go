@@ -26,7 +26,7 @@ func monthsOf(s Interval) []month {
 	var out []month
 	whole := days(s.From, s.To)
 	for at := s.From; ; {
-		end := at.nextMonth()
+		end := nextMonth(at)
 		m := month{month: at.Time().Month(), from: at, share: 1}
 		if end >= s.To {
 			if whole > 0 {
@@ -41,7 +41,7 @@ func monthsOf(s Interval) []month {
 }
 
 // nextMonth is the first day of the month after.
-func (d Date) nextMonth() Date {
+func nextMonth(d Date) Date {
 	t := d.Time()
 	return NewDate(t.Year(), t.Month()+1, 1)
 }
@@ -92,7 +92,7 @@ func (f RateFit) stages(on Date, horizon float64) []stage {
 			return nil
 		}
 		from := days(on, m.from)
-		out = append(out, stage{from, days(on, m.from.nextMonth()), f.seasonal(m)})
+		out = append(out, stage{from, days(on, nextMonth(m.from)), f.seasonal(m)})
 	}
 	return out
 }

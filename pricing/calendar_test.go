@@ -64,7 +64,7 @@ func TestRatesFindTheSeason(t *testing.T) {
 		events := 0.4 * math.Exp(-math.Ln2/2*cos+0*sin)
 		markets = append(markets, market{
 			levels: rateLevels{"desk"}, known: true,
-			rows: []exposure{{stretch: Interval{on, on + 1}, bin: 2, days: 10, ask: 1, messages: 10 * events}},
+			weight: 1, rows: []exposure{{stretch: Interval{on, on + 1}, bin: 2, days: 10, ask: 1, messages: 10 * events}},
 		})
 	}
 	f := fitRate(markets, messagePriors(), true)

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 )
 
 // Comparable is a listing adjusted to the subject, as in an appraiser's
@@ -35,7 +36,7 @@ type Adjustment struct {
 // subject, the nearest first: see Nearest.
 func (m *Model) Comparables(subject furniture.Attributes, on Date, candidates []Listing, n int) []Comparable {
 	nearest := m.Nearest(subject, on, candidates, n)
-	x0 := m.value.describe(subject, on).x
+	x0 := m.value.describe(subject, on).X
 	out := make([]Comparable, len(nearest))
 	for i, at := range nearest {
 		out[i] = m.compare(x0, candidates[at], on)
@@ -55,7 +56,7 @@ func (m *Model) Nearest(subject furniture.Attributes, on Date, candidates []List
 		distance float64
 		day      Date
 	}
-	x0 := m.value.describe(subject, on).x
+	x0 := m.value.describe(subject, on).X
 	lines := m.value.gridLines()
 	all, same := make([]ranked, 0, len(candidates)), 0
 	for i := range candidates {
@@ -67,7 +68,7 @@ func (m *Model) Nearest(subject furniture.Attributes, on Date, candidates []List
 			same++
 		}
 		end := l.until(on)
-		all = append(all, ranked{i, lines.gross(x0, m.value.describe(l.Attributes, end).x, m.value.Beta), end})
+		all = append(all, ranked{i, lines.gross(x0, m.value.describe(l.Attributes, end).X, m.value.Beta), end})
 	}
 	if same >= n {
 		all = slices.DeleteFunc(all, func(r ranked) bool { return candidates[r.at].Category != subject.Category })
@@ -98,8 +99,8 @@ func (l *Listing) hasPrice(on Date) bool {
 type columnLines []int
 
 func (v *valueModel) gridLines() columnLines {
-	lines := make(columnLines, len(v.names))
-	for j, name := range v.names {
+	lines := make(columnLines, len(v.Names))
+	for j, name := range v.Names {
 		lines[j] = slices.Index(gridLines[:], gridLine(name)) // -1: the intercept
 	}
 	return lines
@@ -130,8 +131,8 @@ func (m *Model) compare(x0 []float64, l Listing, on Date) Comparable {
 		price = l.SalePrice
 	}
 	sums := map[string]float64{}
-	xi := m.value.describe(l.Attributes, end).x
-	for j, name := range m.value.names {
+	xi := m.value.describe(l.Attributes, end).X
+	for j, name := range m.value.Names {
 		if d := x0[j] - xi[j]; d != 0 {
 			sums[gridLine(name)] += d * m.value.Beta[j]
 		}
@@ -164,10 +165,10 @@ var gridLines = [...]string{
 
 // gridLine is the line that a column belongs to.
 func gridLine(term string) string {
-	switch b := blockOf(term); b {
+	switch b := hedonic.BlockOf(term); b {
 	case "pair":
 		return "finish"
-	case "size_slope":
+	case "width", "depth", "height", "width_slope", "depth_slope", "height_slope":
 		return "size"
 	case "orphan", "items", "with":
 		return "set"

@@ -20,7 +20,7 @@ func TestComparablesAdjustToTheSubject(t *testing.T) {
 	for _, l := range h.Listings {
 		byID[l.ID] = l
 	}
-	fit := func(a furniture.Attributes, on Date) float64 { return m.value.Location(m.value.describe(a, on).x) }
+	fit := func(a furniture.Attributes, on Date) float64 { return m.value.Location(m.value.describe(a, on).X) }
 	for i, c := range got {
 		l := byID[c.ID]
 		if l.Category != subject.Category {
@@ -54,7 +54,7 @@ func TestComparableWithItselfNeedsNoAdjustment(t *testing.T) {
 	h := syntheticMarket(100, 32)
 	m := Fit(h, today)
 	for _, l := range h.Listings[:20] {
-		c := m.compare(m.value.describe(l.Attributes, l.until(today)).x, l, today)
+		c := m.compare(m.value.describe(l.Attributes, l.until(today)).X, l, today)
 		if c.Distance != 0 || len(c.Adjustments) != 0 || c.AdjustedAsk != c.Ask {
 			t.Errorf("%+v", c)
 		}

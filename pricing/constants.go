@@ -1,17 +1,19 @@
 package pricing
 
-import "math"
+import (
+	"math"
+
+	"askwright/pricing/hedonic"
+)
 
 // Defaults and priors. They come from trials on synthetic markets of 0 to
 // 5 000 listings; docs/pricing.md tells what each was tried against.
 const (
 	// Design is the version of the model: of the columns of the value model and
 	// of what Rates hold. What was stored under another one is built anew.
-	Design = 3
+	Design = hedonic.Design
 
-	priorShape  = 2.0  // a0 of the residual variance
-	priorSpread = 0.20 // s0, the residual standard deviation expected beforehand
-	scaleSD     = 0.7  // of the log of the common scale g
+	namedWeight = 0.2 // below, a sale is shown to its owner as a likely slip of the pen
 
 	frailtyShape  = 2.0  // k
 	messageWeight = 0.25 // ω: how much a message counts as evidence of demand
@@ -22,6 +24,11 @@ const (
 	openingPremiumWeight = 5.0  // listings that it is worth
 	negotiationRatio     = 0.95 // ρ beforehand
 	negotiationWeight    = 5.0  // sales that it is worth
+
+	// ElasticityListings are as many as it takes to learn the elasticity: with
+	// fewer it stays near its prior, whatever the truth (3.7, 4.7 and 5.4 at 300
+	// listings of flat, usual and steep markets).
+	ElasticityListings = 300
 
 	askCap         = 1.10 // of the larger of typical ask and estimate: nothing above has been tried
 	lowestAsk      = 0.5  // candidates start at exp(-lowestAsk) of the smaller one
@@ -63,6 +70,7 @@ const (
 	// The seller's estimate against the fit, beforehand: log, and worth so many listings.
 	estimateSD     = 0.25
 	estimateWeight = 5.0
+	ownSales       = 10.0 // that the spreads of own prices expected beforehand are worth
 
 	// A sale price beyond a factor of two from its last ask counts for less,
 	// the more so the farther it is: see saleWeight.
@@ -73,8 +81,13 @@ const (
 
 	// Bounds of logarithmic covariates in the rate models: one absurd ask or
 	// estimate must not decide the elasticity of all.
-	maxLogAsk     = 2.0
-	maxLogPremium = 1.5
+	maxLogAsk     = 1.0
+	maxLogPremium = 0.75
+
+	// An estimate farther from the fit than is usual counts for less, with its
+	// listing's days and sale: by the square of how many times farther.
+	usualPremium = 2.33 // robust standard deviations
+	leastSpread  = 0.1  // of them, log
 )
 
 // ageEdges are the beginnings of the age bins, in active days.
@@ -121,45 +134,5 @@ func agePriors() [ageBins]normal {
 	return [ageBins]normal{{0.4, 0.3}, {0.1, 0.3}, {0, 0.3}, {-0.2, 0.3}}
 }
 
-// block is a kind of column of the value model with the prior of its
-// coefficients; those of a scaled block share the scale g.
-type block struct {
-	normal
-	scaled bool
-}
-
 // ComparableRows is how many comparables a suggestion is shown with.
 const ComparableRows = 5
-
-// blocks are named as in the first part of a term.
-func blocks(name string) (block, bool) {
-	switch name {
-	case "intercept":
-		return block{normal{0, 10}, false}, true
-	case "size":
-		return block{normal{0.40, 0.20}, false}, true
-	case "set":
-		return block{normal{0.85, 0.15}, false}, true
-	case "orphan":
-		return block{normal{-0.10, 0.15}, false}, true // less than half a pair, which set alone makes 0.55
-	case "items":
-		return block{normal{0.20, 0.10}, false}, true
-	case "with", "size_slope":
-		return block{normal{0, 0.15}, false}, true
-	case "condition":
-		return block{normal{0.12, 0.06}, false}, true
-	case "trend":
-		return block{normal{0, 0.05}, false}, true
-	case "season_cos", "season_sin":
-		return block{normal{0, 0.04}, false}, true
-	case "category":
-		return block{normal{0, 0.60}, true}, true
-	case "material", "wood":
-		return block{normal{0, 0.15}, true}, true
-	case "finish":
-		return block{normal{0, 0.08}, true}, true
-	case "color", "hardware", "pair":
-		return block{normal{0, 0.06}, true}, true
-	}
-	return block{}, false
-}

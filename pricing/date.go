@@ -1,58 +1,24 @@
 package pricing
 
 import (
-	"fmt"
 	"math"
 	"time"
+
+	"askwright/pricing/civil"
 )
 
-// Date is a civil day, counted from 0001-01-01 = 1; the zero Date means
-// "no date". The difference of two Dates is a number of days.
-type Date int32
-
-const dateLayout = "2006-01-02"
-
-// dayZero is the instant that Date 0 would begin at, in UTC.
-var dayZero = time.Date(0, 12, 31, 0, 0, 0, 0, time.UTC)
+// Date is a civil day; the zero Date means "no date".
+type Date = civil.Date
 
 // NewDate returns the day, with months and days out of range normalised as
 // time.Date does.
-func NewDate(year int, month time.Month, day int) Date {
-	const secondsPerDay = 24 * 60 * 60
-	return Date((time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix() - dayZero.Unix()) / secondsPerDay)
-}
+func NewDate(year int, month time.Month, d int) Date { return civil.New(year, month, d) }
 
 // DateOf returns the day that t shows in its own location.
-func DateOf(t time.Time) Date {
-	return NewDate(t.Year(), t.Month(), t.Day())
-}
+func DateOf(t time.Time) Date { return civil.Of(t) }
 
-// ParseDate reads an ISO 8601 calendar date, YYYY-MM-DD. It refuses days that
-// do not exist, such as 2026-02-30.
-func ParseDate(s string) (Date, error) {
-	t, err := time.Parse(dateLayout, s)
-	if err != nil {
-		return 0, fmt.Errorf("%q is not a date like 2026-03-05", s)
-	}
-	if t.Year() < 1 {
-		return 0, fmt.Errorf("%q is before the year 1", s)
-	}
-	return DateOf(t), nil
-}
-
-// Time returns midnight UTC of the day.
-func (d Date) Time() time.Time { return dayZero.AddDate(0, 0, int(d)) }
-
-// IsZero reports whether there is no date.
-func (d Date) IsZero() bool { return d == 0 }
-
-// String returns YYYY-MM-DD, or "" when there is no date.
-func (d Date) String() string {
-	if d.IsZero() {
-		return ""
-	}
-	return d.Time().Format(dateLayout)
-}
+// ParseDate reads an ISO 8601 calendar date: see civil.Parse.
+func ParseDate(s string) (Date, error) { return civil.Parse(s) }
 
 // days is the number of days from a to b, as large as the dates are far apart.
 func days(a, b Date) float64 { return math.Max(0, float64(b)-float64(a)) }

@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 )
 
 // Description is the fitted model in plain words.
@@ -27,17 +28,20 @@ type Description struct {
 	Trend   Effect   // a year
 	Season  []Effect // by month, against the year's mean
 
-	MedianDays       *int    // of a piece at its typical ask
-	BaseRate         float64 // sales per active day at the typical ask from day 21 on
-	Elasticity       float64 // γ
-	PaceTenDearer    float64 // 10 % dearer sells at this share of the pace
-	EstimateWeight   float64 // δ/γ: how far buyers have agreed with the seller, 0 to 1
-	OpeningPremium   float64 // share that estimates lie above the likely sale price
-	NegotiationRatio float64 // sale price over ask
-	AgePace          []AgePace
-	Paces            []Pace  // by category, finish, color, and by month against the year's mean
-	MessagesPerDay   float64 // at the typical ask
-	Pulse            float64 // messages of all in the last weeks against usual; zero: too few to tell
+	MedianDays *int    // of a piece at its typical ask
+	BaseRate   float64 // sales per active day at the typical ask from day 21 on
+	Elasticity float64 // γ
+	// ElasticityAssumed says that there are too few listings to have learned it:
+	// it is what the trade in general is taken to have.
+	ElasticityAssumed bool
+	PaceTenDearer     float64 // 10 % dearer sells at this share of the pace
+	EstimateWeight    float64 // δ/γ: how far buyers have agreed with the seller, 0 to 1
+	OpeningPremium    float64 // share that estimates lie above the likely sale price
+	NegotiationRatio  float64 // sale price over ask
+	AgePace           []AgePace
+	Paces             []Pace  // by category, finish, color, and by month against the year's mean
+	MessagesPerDay    float64 // at the typical ask
+	Pulse             float64 // messages of all in the last weeks against usual; zero: too few to tell
 
 }
 
@@ -78,12 +82,12 @@ func (m *Model) Describe() Description {
 	v, r := m.value, m.rates
 	width := v.t80 * v.Spread()
 	d := Description{
-		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.lastSale,
+		FittedOn: r.FittedOn, Sold: v.sales, Unsold: r.Unsold, LastSale: v.LastSale,
 		SpreadLow: math.Exp(-width), SpreadHigh: math.Exp(width),
 		Effects: v.effects(), Trend: v.single("trend", "a year later", 1), Season: v.seasons(),
-		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(),
+		BaseRate: math.Exp(r.Sale.Alpha), Elasticity: r.Sale.gamma(), ElasticityAssumed: r.Listings < ElasticityListings,
 		PaceTenDearer:  math.Pow(1.1, -r.Sale.gamma()),
-		EstimateWeight: clamp(r.Sale.Delta/r.Sale.gamma(), 0, 1),
+		EstimateWeight: r.ownShare(),
 		OpeningPremium: math.Expm1(r.Opening), NegotiationRatio: r.Negotiation,
 		MessagesPerDay: math.Exp(r.Message.Alpha), Pulse: r.Pulse,
 	}
@@ -132,21 +136,23 @@ func (r *Rates) paces() []Pace {
 // weighted by sales, and the columns that have no levels by a fixed step.
 func (v *valueModel) effects() []Effect {
 	out := []Effect{
-		v.single("size", "10 % more volume", math.Log(1.1)),
+		v.dimension(0, "10 % wider"),
+		v.dimension(1, "10 % deeper"),
+		v.dimension(2, "10 % taller"),
 		v.single("set", "a pair instead of one", math.Ln2),
 		v.single("condition", "one grade better", 1),
 	}
 	for _, b := range [...]string{"category", "material", "wood", "finish", "color", "hardware"} {
-		mean := make([]float64, len(v.names))
+		mean := make([]float64, len(v.Names))
 		total := 0.0
-		for j, name := range v.names {
-			if blockOf(name) == b {
-				mean[j] = v.data.XX.At(j, j)
+		for j, name := range v.Names {
+			if hedonic.BlockOf(name) == b {
+				mean[j] = v.Data.XX.At(j, j)
 				total += mean[j]
 			}
 		}
-		for j, name := range v.names {
-			if mean[j] == 0 || v.counts[j] == 0 {
+		for j, name := range v.Names {
+			if mean[j] == 0 || v.Counts[j] == 0 {
 				continue
 			}
 			d := make([]float64, len(mean))
@@ -154,24 +160,26 @@ func (v *valueModel) effects() []Effect {
 				d[i] = -mean[i] / total
 			}
 			d[j]++
-			out = append(out, v.described(d, b, levelOf(name), furniture.Words(name), v.counts[j]))
+			out = append(out, v.described(d, b, hedonic.LevelOf(name), furniture.Words(name), v.Counts[j]))
 		}
 	}
-	for j, name := range v.names {
-		d := make([]float64, len(v.names))
-		level := levelOf(name)
-		switch blockOf(name) {
+	for j, name := range v.Names {
+		d := make([]float64, len(v.Names))
+		level := hedonic.LevelOf(name)
+		switch hedonic.BlockOf(name) {
 		case "pair":
 			d[j] = 1
-			out = append(out, v.described(d, "pair", level, furniture.Words(level)+", beyond both", v.counts[j]))
-		case "size_slope":
-			d[j], d[v.index["size"]] = math.Log(1.1), math.Log(1.1)
-			out = append(out, v.described(d, "size", level, "10 % more volume, "+furniture.Words(level), v.counts[j]))
+			out = append(out, v.described(d, "pair", level, furniture.Words(level)+", beyond both", v.Counts[j]))
+		case "width_slope": // the others stand beside it
+			for i, dimension := range hedonic.Dimensions {
+				d[v.Index[dimension]], d[v.Index[hedonic.SlopeIn(level, i)]] = math.Log(1.1)/3, math.Log(1.1)/3
+			}
+			out = append(out, v.described(d, "size", level, "10 % more volume, "+furniture.Words(level), v.Counts[j]))
 		case "with":
-			d[j], d[v.index["items"]] = math.Log(5), math.Log(5)
-			out = append(out, v.described(d, "with", level, "together with four: "+furniture.Words(level), v.counts[j]))
+			d[j], d[v.Index["items"]] = math.Log(5), math.Log(5)
+			out = append(out, v.described(d, "with", level, "together with four: "+furniture.Words(level), v.Counts[j]))
 		case "orphan":
-			if v.counts[j] > 0 {
+			if v.Counts[j] > 0 {
 				out = append(out, v.single("orphan", "one alone of a usual pair", 1))
 			}
 		}
@@ -181,10 +189,17 @@ func (v *valueModel) effects() []Effect {
 
 // single is the effect of one column changed by a step.
 func (v *valueModel) single(block, term string, step float64) Effect {
-	d := make([]float64, len(v.names))
-	j := v.index[block]
+	d := make([]float64, len(v.Names))
+	j := v.Index[block]
 	d[j] = step
-	return v.described(d, block, "", term, v.counts[j])
+	return v.described(d, block, "", term, v.Counts[j])
+}
+
+// dimension is the effect of a tenth more of one.
+func (v *valueModel) dimension(i int, term string) Effect {
+	e := v.single(hedonic.Dimensions[i], term, math.Log(1.1))
+	e.Block = "size"
+	return e
 }
 
 func (v *valueModel) described(d []float64, block, level, term string, sales int) Effect {
@@ -200,10 +215,10 @@ func (v *valueModel) described(d []float64, block, level, term string, sales int
 func (v *valueModel) seasons() []Effect {
 	out := make([]Effect, 0, 12)
 	for month := time.January; month <= time.December; month++ {
-		d := make([]float64, len(v.names))
-		for _, t := range terms(furniture.Attributes{}, NewDate(2020, month, 15)) {
+		d := make([]float64, len(v.Names))
+		for _, t := range hedonic.Terms(furniture.Attributes{}, NewDate(2020, month, 15)) {
 			if t.Name == "season_cos" || t.Name == "season_sin" {
-				d[v.index[t.Name]] = t.Value
+				d[v.Index[t.Name]] = t.Value
 			}
 		}
 		out = append(out, v.described(d, "season", month.String(), "sold in "+month.String(), v.sales))
@@ -215,25 +230,25 @@ func (v *valueModel) seasons() []Effect {
 // piece of its category, the strongest first. Levels without sales are left out.
 func (m *Model) drivers(a furniture.Attributes, r row, likely float64) []Driver {
 	v := m.value
-	mean, sales := v.typical(a.Category)
+	mean, sales := v.Typical(a.Category)
 	var out []Driver
 	for _, line := range gridLines {
 		if line == "category" {
 			continue
 		}
-		d := make([]float64, len(r.x))
+		d := make([]float64, len(r.X))
 		term, count, has := line, sales, false
-		for j, name := range v.names {
+		for j, name := range v.Names {
 			if gridLine(name) != line {
 				continue
 			}
-			d[j] = r.x[j] - mean[j]
-			if strings.Contains(name, ":") && r.x[j] != 0 && blockOf(name) == line {
-				term, count, has = furniture.Words(name), v.counts[j], true
+			d[j] = r.X[j] - mean[j]
+			if strings.Contains(name, ":") && r.X[j] != 0 && hedonic.BlockOf(name) == line {
+				term, count, has = furniture.Words(name), v.Counts[j], true
 			}
 		}
-		switch _, sized := a.LogVolume(); {
-		case line == "size" && sized, line == "condition" && a.Condition > 0, line == "set", line == "date":
+		switch _, sized := a.LogDimensions(); {
+		case line == "size" && sized != [3]bool{}, line == "condition" && a.Condition > 0, line == "set", line == "date":
 			has = true
 		}
 		at, half := v.effect(d)

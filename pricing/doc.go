@@ -10,7 +10,7 @@
 //
 //   - value: the log of the sale price on the description of a sold piece
 //     (hedonic regression), with a conjugate normal-inverse-gamma prior and one
-//     scale for all level effects by empirical Bayes; see valueModel.
+//     scale for all level effects by empirical Bayes and Student t errors; see hedonic.
 //   - sale rate: sales per active day, piecewise constant in age, log-linear in
 //     the ask against the typical ask and in the seller's own estimate, with a
 //     gamma frailty that the listings of one piece share; see stats.CountModel.

@@ -68,12 +68,12 @@ func (m *Model) evidence(st Standing, on Date, s Settings) evidence {
 }
 
 // typicalAsk is the log of the typical ask of a listing at its list date, and
-// its premium d − d̄.
+// its premium u (d − d̄).
 func (m *Model) typicalAsk(l Listing, s Settings) (typical, premium float64) {
 	estimate, known := l.estimate()
 	if known {
 		typical = m.fitFor(l.Attributes, estimate, l.ListedOn, s) + m.rates.Opening
-		return typical, math.Log(estimate) - typical
+		return typical, m.plausible(l.Attributes, estimate, l.ListedOn, s) * (math.Log(estimate) - typical)
 	}
 	if m.value.sales < s.MinSales {
 		estimate = m.stand(l)

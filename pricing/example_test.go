@@ -42,10 +42,10 @@ func ExampleModel_Suggest() {
 		fmt.Printf("%s: ask %.0f\n", c.Name, c.Ask)
 	}
 	// Output:
-	// likely 318, from 291 to 347
-	// quick: ask 360
-	// balanced: ask 360
-	// patient: ask 360
+	// likely 314, from 304 to 324
+	// quick: ask 370
+	// balanced: ask 370
+	// patient: ask 370
 }
 
 func ExampleModel_Review() {

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"askwright/pricing/hedonic"
 	"askwright/pricing/internal/probe"
 	"askwright/pricing/internal/reference"
 )
@@ -70,8 +71,8 @@ func TestDriversExplainThePrice(t *testing.T) {
 	m := Fit(syntheticMarket(400, 52), today)
 	a := probes[1]
 	r := m.value.describe(a, today)
-	mean, _ := m.value.typical(a.Category)
-	want := m.value.Location(r.x) - m.value.Location(mean)
+	mean, _ := m.value.Typical(a.Category)
+	want := m.value.Location(r.X) - m.value.Location(mean)
 	got := 0.0
 	for _, d := range m.drivers(a, r, 100) {
 		got += math.Log1p(d.Percent / 100)
@@ -81,10 +82,10 @@ func TestDriversExplainThePrice(t *testing.T) {
 		reference.WantRel(t, d.Term, d.Money, 100-100/(1+d.Percent/100), 1e-9)
 	}
 	// What is left is what the subject leaves out: hardware is unknown to all, so nothing.
-	for _, name := range m.value.names {
-		j := m.value.index[name]
-		if b := blockOf(name); b == "material" || b == "hardware" {
-			want -= (r.x[j] - mean[j]) * m.value.Beta[j]
+	for _, name := range m.value.Names {
+		j := m.value.Index[name]
+		if b := hedonic.BlockOf(name); b == "material" || b == "hardware" {
+			want -= (r.X[j] - mean[j]) * m.value.Beta[j]
 		}
 	}
 	if math.Abs(got-want) > 1e-9 {
@@ -106,7 +107,7 @@ func TestFirstAskIsNotCalledAnOwnPrice(t *testing.T) {
 		{Query{Estimate: 340, Standing: &Standing{Listing: l}}, false},
 		{Query{Estimate: 300, Standing: &Standing{Listing: own}}, false},
 	} {
-		if got := m.ownPrice(test.q).IsFirstAsk; got != test.want {
+		if got := m.ownPrice(test.q, today, DefaultSettings()).IsFirstAsk; got != test.want {
 			t.Errorf("an own price of %v is the first ask: %v, want %v", test.q.Estimate, got, test.want)
 		}
 	}

@@ -15,6 +15,35 @@ type exposure struct {
 	ask      float64
 	messages float64 // counted in it
 	sold     bool
+	before   bool // before its owner began to record: see Listing.RecordedFrom
+}
+
+// entered marks the rows before the day on which recording began, cut there: a
+// listing that was up already is on file because it had not sold by then, so
+// that those days say nothing of the rates. False where it ended before.
+func entered(rows []exposure, began Date) ([]exposure, bool) {
+	out := make([]exposure, 0, len(rows)+1)
+	for _, e := range rows {
+		if e.stretch.From >= began {
+			out = append(out, e)
+			continue
+		}
+		share := overlap(e.stretch, Interval{e.stretch.From, began})
+		if e.stretch.From == e.stretch.To {
+			share = 1
+		}
+		early, late := e, e
+		early.stretch.To, late.stretch.From = min(began, e.stretch.To), began
+		early.days, late.days = share*e.days, (1-share)*e.days
+		early.before, early.sold, early.messages, late.messages = true, false, 0, (1-share)*e.messages
+		out = append(out, early)
+		if share < 1 {
+			out = append(out, late)
+		} else if e.sold {
+			return nil, false
+		}
+	}
+	return out, true
 }
 
 // exposures cuts the unpaused life up to a day at every ask change and at the

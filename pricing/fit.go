@@ -4,18 +4,20 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"askwright/pricing/hedonic"
 )
 
 // Fit fits the value, rate and message models to what is known on day.
 func Fit(h History, day Date) *Model {
-	v := newValueModel(NewStatistics(h, day))
+	v := newValueModel(NewStatistics(h, day), SaleRows(h, day))
 	return &Model{value: v, rates: fitRates(v, Cut(h, day), day)}
 }
 
 // FitRates fits the rate and message models, with the values of s, which may
-// rest on more sales than the history holds.
-func FitRates(s *Statistics, h History, day Date) Rates {
-	return fitRates(newValueModel(s), Cut(h, day), day)
+// rest on more sales than the history holds, and of its rows (see NewModel).
+func FitRates(s *Statistics, rows []SaleRow, h History, day Date) Rates {
+	return fitRates(newValueModel(s, rows), Cut(h, day), day)
 }
 
 // newRates returns the rates without any listing.
@@ -26,6 +28,8 @@ func newRates(day Date) Rates {
 		Message:     priorRate(messagePriors()),
 		Opening:     openingPremium,
 		Spread:      estimateSD * estimateSD,
+		OwnSpread:   estimateSD,
+		PriceSpread: hedonic.PriorSpread,
 		Negotiation: negotiationRatio,
 		ByLevel:     map[string]int{},
 	}
@@ -34,7 +38,7 @@ func newRates(day Date) Rates {
 func fitRates(v *valueModel, h History, day Date) Rates {
 	r := newRates(day)
 	listings := newest(sorted(h), maxRateRows)
-	r.negotiate(listings)
+	r.negotiate(v, listings)
 	r.watch(listings, day)
 	markets := r.markets(v, listings, day)
 	if len(markets) == 0 {
@@ -42,6 +46,7 @@ func fitRates(v *valueModel, h History, day Date) Rates {
 	}
 	r.Sale = fitRate(markets, salePriors(), false)
 	r.Message = fitRate(markets, messagePriors(), true)
+	r.spreads(v, markets)
 	r.feelPulse(markets, day)
 	return r
 }
@@ -68,8 +73,8 @@ func (l Listing) lastDay() Date {
 }
 
 // negotiate estimates ρ = exp((Σ w log(price/ask) + 5 log 0.95) / (Σ w + 5))
-// and notes the sales far from their asks.
-func (r *Rates) negotiate(listings []Listing) {
+// and notes the sales far from their asks or from what the others say.
+func (r *Rates) negotiate(v *valueModel, listings []Listing) {
 	sum, weight := negotiationWeight*math.Log(negotiationRatio), negotiationWeight
 	for _, l := range listings {
 		if l.Outcome != Sold || !validPrice(l.SalePrice) {
@@ -82,7 +87,9 @@ func (r *Rates) negotiate(listings []Listing) {
 		w := saleWeight(l)
 		sum += w * math.Log(l.SalePrice/ask)
 		weight += w
-		if w < 1 {
+		row, _ := NewSaleRow(l)
+		if trust := v.WeightOf(row); w < 1 || trust < namedWeight {
+			w := min(w, trust)
 			r.Suspicious = append(r.Suspicious, SuspiciousSale{ID: l.ID, SalePrice: l.SalePrice, Ask: ask, Weight: w})
 		}
 	}
@@ -107,10 +114,7 @@ func (r *Rates) watch(listings []Listing, day Date) {
 			views = append(views, v)
 		}
 	}
-	if len(views) > 0 {
-		slices.Sort(views)
-		r.ViewsPerDay = (views[len(views)/2] + views[(len(views)-1)/2]) / 2
-	}
+	r.ViewsPerDay = median(views)
 }
 
 // viewsPerDay is false where views are unknown.
@@ -127,16 +131,15 @@ func (l Listing) viewsPerDay(day Date) (float64, bool) {
 
 // markets prepares the listings for the rate models: the fit of each (of a
 // sale without itself), its typical ask A = exp(f + d̄) and its opening premium
-// d = log e − f against the mean
+// d = log e − f against the mean, each with its weight u (see premiumWeights):
 //
-//	d̄ = (Σ d + 5·0.05) / (m + 5),  variance (Σ (d − d̄)² + 5·0.25²) / (m + 5).
+//	d̄ = (Σ u d + 5·0.05) / (Σ u + 5),  variance (Σ u (d − d̄)² + 5·0.25²) / (Σ u + 5).
 //
 // Below 8 sales the fit says nothing: then the estimate is taken as the typical
 // ask, and a listing without one is left out.
 func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 	out := make([]market, 0, len(listings))
 	premiums := make([]float64, 0, len(listings)) // NaN: no estimate
-	sum := openingPremium * openingPremiumWeight
 	for _, l := range listings {
 		m := market{piece: l.Piece, levels: levelsOf(l.Attributes), rows: l.exposures(day), ended: l.Outcome != Open}
 		e, known := l.estimate()
@@ -144,44 +147,86 @@ func (r *Rates) markets(v *valueModel, listings []Listing, day Date) []market {
 			continue
 		}
 		m.known = l.countMessages(m.rows)
+		m.rows, _ = entered(m.rows, l.RecordedFrom)
 		d := math.NaN()
 		if v.sales < FewSales {
 			m.logTyp = math.Log(e) - openingPremium
 		} else {
-			m.logTyp = v.fitted(l)
-			if known {
-				d = clamp(math.Log(e)-m.logTyp, -maxLogPremium, maxLogPremium)
-				sum += d
+			m.logTyp, m.off, m.leverage = v.fitted(l)
+			if m.told = known && m.leverage > 0; known {
+				d = math.Log(e) - m.logTyp
 				r.Estimates++
 			}
 		}
 		out = append(out, m)
 		premiums = append(premiums, d)
 	}
-	r.Opening = sum / (float64(r.Estimates) + openingPremiumWeight)
-	around := estimateWeight * estimateSD * estimateSD
-	for _, d := range premiums {
+	weights := premiumWeights(premiums)
+	sum, total := openingPremium*openingPremiumWeight, openingPremiumWeight
+	for i, d := range premiums {
 		if !math.IsNaN(d) {
-			around += (d - r.Opening) * (d - r.Opening)
+			sum, total = sum+weights[i]*d, total+weights[i]
 		}
 	}
-	r.Spread = around / (float64(r.Estimates) + estimateWeight)
+	r.Opening = sum / total
+	around := estimateWeight * estimateSD * estimateSD
 	for i, d := range premiums {
+		out[i].weight = weights[i]
 		out[i].logTyp += r.Opening
 		if !math.IsNaN(d) {
 			out[i].premium = d - r.Opening
+			around += weights[i] * out[i].premium * out[i].premium
 		}
 	}
+	r.Spread = around / (total - openingPremiumWeight + estimateWeight)
 	return out
 }
 
-// fitted is the fit of a listing: of a sale at its date, by all other sales;
-// of another one at its list date.
-func (v *valueModel) fitted(l Listing) float64 {
-	if s, ok := NewSaleRow(l); ok {
-		return v.withoutSale(s)
+// premiumWeights are those of listings in the rates: 1 while an estimate lies
+// as far from the fit as is usual, and less the farther it lies beyond,
+//
+//	u = min(1, (2.33/z)²),  z = |d − median d| / max(0.1, 1.48 MAD).
+//
+// So a slip of the pen in ask and estimate alike decides neither the elasticity
+// nor what estimates are worth. Without an estimate (NaN) it is 1.
+func premiumWeights(premiums []float64) []float64 {
+	known := slices.DeleteFunc(slices.Clone(premiums), math.IsNaN)
+	weights := make([]float64, len(premiums))
+	middle := median(known)
+	for i, d := range known {
+		known[i] = math.Abs(d - middle)
 	}
-	return v.Location(v.describe(l.Attributes, l.ListedOn).x)
+	spread := max(leastSpread, 1.48*median(known))
+	for i, d := range premiums {
+		weights[i] = 1
+		if z := math.Abs(d-middle) / spread; z > usualPremium {
+			weights[i] = (usualPremium / z) * (usualPremium / z)
+		}
+	}
+	return weights
+}
+
+// median of some numbers, which it sorts; 0 of none.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	slices.Sort(x)
+	return (x[len(x)/2] + x[(len(x)-1)/2]) / 2
+}
+
+// fitted is the fit of a listing: of a sale at its date, by all other sales,
+// with what its price was off and the leverage, 0 where the price is doubtful; of
+// another one at its list date.
+func (v *valueModel) fitted(l Listing) (at, off, leverage float64) {
+	if s, ok := NewSaleRow(l); ok {
+		at, leverage = v.WithoutSale(s)
+		if v.WeightOf(s) < namedWeight {
+			leverage = 0
+		}
+		return at, s.Y - at, leverage
+	}
+	return v.Location(v.describe(l.Attributes, l.ListedOn).X), 0, 0
 }
 
 // feelPulse compares the messages of the last weeks with those usual in the year
@@ -253,15 +298,20 @@ type noted struct {
 func (r *Rates) notes(markets []market) [][]noted {
 	var out [][]noted
 	for _, m := range markets {
-		if !m.known || len(m.rows) == 0 {
+		if !m.known {
 			continue
 		}
-		rows := make([]noted, len(m.rows))
+		var rows []noted
 		for i, e := range m.rows {
+			if e.before {
+				continue // nobody recorded its messages
+			}
 			usual := r.Message.hazard(m.levels, m.rows[i:i+1], m.logTyp, m.premium) / r.Message.season(e.stretch)
-			rows[i] = noted{e.stretch, e.messages, usual}
+			rows = append(rows, noted{e.stretch, e.messages, usual})
 		}
-		out = append(out, rows)
+		if len(rows) > 0 {
+			out = append(out, rows)
+		}
 	}
 	return out
 }

@@ -34,6 +34,11 @@ type Listing struct {
 	EndedOn    Date // zero while open
 	LastSeenOn Date // of an observed listing
 
+	// RecordedFrom is the day from which its owner's record holds what sold and
+	// what did not; zero: from the beginning. Of what was on offer before, only
+	// the unsold came on file.
+	RecordedFrom Date
+
 	SalePrice float64 // zero: unknown (an observed listing may be sold without one)
 
 	// Estimate is the seller's own judgement where it counts (recorded before

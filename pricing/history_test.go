@@ -55,11 +55,11 @@ func TestExposures(t *testing.T) {
 	// came on day 4 (the only active one since the reading of day 3); of the last
 	// 3 the buyer's is left out, the others spread over the 25 days from 15 to 40.
 	want := []exposure{
-		{Interval{day(0), day(5)}, 0, 5, 300, 6, false},
-		{Interval{day(15), day(17)}, 0, 2, 300, 3 * 2 / 25.0, false},
-		{Interval{day(17), day(30)}, 1, 13, 300, 3 * 13 / 25.0, false},
-		{Interval{day(30), day(31)}, 1, 1, 250, 3 * 1 / 25.0, false},
-		{Interval{day(31), day(40)}, 2, 9, 250, 3*9/25.0 - 1, true},
+		{Interval{day(0), day(5)}, 0, 5, 300, 6, false, false},
+		{Interval{day(15), day(17)}, 0, 2, 300, 3 * 2 / 25.0, false, false},
+		{Interval{day(17), day(30)}, 1, 13, 300, 3 * 13 / 25.0, false, false},
+		{Interval{day(30), day(31)}, 1, 1, 250, 3 * 1 / 25.0, false, false},
+		{Interval{day(31), day(40)}, 2, 9, 250, 3*9/25.0 - 1, true, false},
 	}
 	approximate := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
 	if diff := cmp.Diff(want, rows, cmp.AllowUnexported(exposure{}), approximate); diff != "" {
@@ -110,4 +110,39 @@ func TestCutsCommute(t *testing.T) {
 			t.Fatalf("cut on %s, then %s:\n%s", a, b, diff)
 		}
 	})
+}
+
+// Days before recording began are told apart, with the messages that came in
+// them; what ended before them is left out.
+func TestEnteredCutsAtTheDayRecordingBegan(t *testing.T) {
+	l := Listing{
+		ID: "a", ListedOn: today - 40, Asks: []Ask{{today - 40, 100}, {today - 10, 90}},
+		Messages: []Reading{{today - 21, 20}, {today - 1, 24}},
+	}
+	rows := l.exposures(today)
+	l.countMessages(rows)
+	got, ok := entered(rows, today-15)
+	early, late, messages := 0.0, 0.0, 0.0
+	for _, e := range got {
+		messages += e.messages
+		if e.before {
+			early += e.days
+		} else {
+			late += e.days
+		}
+	}
+	if !ok || early != 25 || late != 15 || messages > 4 || messages < 2 {
+		t.Errorf("%v days before, %v after with %v messages; want 25, 15 and about 3", early, late, messages)
+	}
+	if same, ok := entered(rows, 0); !ok || len(same) != len(rows) || same[0].before {
+		t.Errorf("recorded from the beginning: %+v", same)
+	}
+	l.Outcome, l.EndedOn, l.SalePrice = Sold, today-20, 90
+	l.Asks = l.Asks[:1]
+	if _, ok := entered(l.exposures(today), today-15); ok {
+		t.Error("a sale from before recording began tells of the rates")
+	}
+	if _, ok := entered(l.exposures(today), today-21); !ok {
+		t.Error("a sale on the day after recording began is left out")
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 	"askwright/pricing/pricepoint"
 	"askwright/pricing/refinish"
 )
@@ -53,7 +54,7 @@ func (m *Model) change(a, b furniture.Attributes, on Date) (at, scale float64) {
 	difference := map[string]float64{}
 	var order []string
 	for i, piece := range []furniture.Attributes{b, a} {
-		for _, t := range terms(piece, on) {
+		for _, t := range hedonic.Terms(piece, on) {
 			if _, ok := difference[t.Name]; !ok {
 				order = append(order, t.Name)
 			}
@@ -63,11 +64,11 @@ func (m *Model) change(a, b furniture.Attributes, on Date) (at, scale float64) {
 	var changed []Term
 	for _, name := range order {
 		if x := difference[name]; x != 0 {
-			changed = append(changed, Term{name, x})
+			changed = append(changed, Term{Name: name, Value: x})
 		}
 	}
-	d := v.row(changed)
-	return v.Location(d.x), v.Spread() * math.Sqrt(v.Leverage(d.x)+d.unseen)
+	d := v.Row(changed)
+	return v.Location(d.X), v.Spread() * math.Sqrt(v.Leverage(d.X)+d.Unseen)
 }
 
 // refinish prices one other look: the fit with the new levels, the estimate
@@ -120,8 +121,8 @@ func (m *Model) refinish(c staying, look refinish.Look, opt refinish.Option, s S
 
 // sold is the number of sales that have a term.
 func (m *Model) sold(term string) int {
-	if j, ok := m.value.index[term]; ok {
-		return m.value.counts[j]
+	if j, ok := m.value.Index[term]; ok {
+		return m.value.Counts[j]
 	}
 	return 0
 }
@@ -129,9 +130,9 @@ func (m *Model) sold(term string) int {
 // levelsSold are the levels of a block with sales enough to be candidates.
 func (m *Model) levelsSold(block string) []string {
 	var out []string
-	for j, name := range m.value.names { // sorted
-		if blockOf(name) == block && m.value.counts[j] >= ProvenSales {
-			out = append(out, levelOf(name))
+	for j, name := range m.value.Names { // sorted
+		if hedonic.BlockOf(name) == block && m.value.Counts[j] >= ProvenSales {
+			out = append(out, hedonic.LevelOf(name))
 		}
 	}
 	return out

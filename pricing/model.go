@@ -25,6 +25,8 @@ type Rates struct {
 	Opening     float64 // d̄: mean log of the estimate over the likely sale price
 	Spread      float64 // variance of that log
 	Estimates   int     // that both rest on
+	OwnSpread   float64 // s_d: of own prices about the fit, log
+	PriceSpread float64 // s_r: of sale prices about what fit and own price say together, log
 	Negotiation float64 // ρ: mean ratio of sale price to last ask
 
 	Listings    int            // used
@@ -36,8 +38,12 @@ type Rates struct {
 	Suspicious  []SuspiciousSale
 }
 
-// NewModel joins the newest statistics with stored rates.
-func NewModel(s *Statistics, r Rates) *Model { return &Model{value: newValueModel(s), rates: r} }
+// NewModel joins the newest statistics with stored rates. With the rows that
+// they are made of no sale counts more than the others bear out (Student t
+// errors); without, each as it was added.
+func NewModel(s *Statistics, rows []SaleRow, r Rates) *Model {
+	return &Model{value: newValueModel(s, rows), rates: r}
+}
 
 // FittedOn is the day that the rate models were fitted for.
 func (m *Model) FittedOn() Date { return m.rates.FittedOn }

@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"pgregory.net/rapid"
 
+	"askwright/pricing/hedonic"
 	"askwright/pricing/stats"
 )
 
@@ -58,7 +59,7 @@ func TestAnswersDoNotDependOnOrder(t *testing.T) {
 func TestNewModelIsFit(t *testing.T) {
 	h := syntheticMarket(120, 9)
 	s := NewStatistics(h, today)
-	m := NewModel(s, FitRates(s, h, today))
+	m := NewModel(s, SaleRows(h, today), FitRates(s, SaleRows(h, today), h, today))
 	for _, a := range probes {
 		q := Query{Attributes: a, Estimate: 250}
 		got, want := m.Suggest(q, today, DefaultSettings(), nil), Fit(h, today).Suggest(q, today, DefaultSettings(), nil)
@@ -150,7 +151,7 @@ func TestSuggestionLaws(t *testing.T) {
 	})
 }
 
-// An estimate at the usual premium says nothing new.
+// An estimate at the usual premium moves nothing; it only makes the price surer.
 func TestUsualEstimateIsNone(t *testing.T) {
 	m := Fit(syntheticMarket(150, 8), today)
 	for _, a := range probes {
@@ -162,8 +163,11 @@ func TestUsualEstimateIsNone(t *testing.T) {
 		}
 		q.Estimate = o.typical
 		same := m.Suggest(q, today, DefaultSettings(), nil)
-		if diff := cmp.Diff(none, same, within(1e-9), cmpopts.IgnoreFields(Suggestion{}, "OwnPrice")); diff != "" {
+		if diff := cmp.Diff(none, same, within(1e-9), cmpopts.IgnoreFields(Suggestion{}, "OwnPrice", "SalePrice", "Labels")); diff != "" {
 			t.Errorf("%s (-without +with):\n%s", a.Category, diff)
+		}
+		if x, y := none.SalePrice, same.SalePrice; math.Abs(x.Likely/y.Likely-1) > 1e-9 || y.Low < x.Low || y.High > x.High {
+			t.Errorf("%s: %v without an estimate, %v with the usual one", a.Category, *x, *y)
 		}
 	}
 }
@@ -171,7 +175,7 @@ func TestUsualEstimateIsNone(t *testing.T) {
 func TestRowSplitInTwoGivesTheSameFit(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h := syntheticMarket(40, rapid.Uint64().Draw(t, "market"))
-		v := newValueModel(NewStatistics(h, today))
+		v := newValueModel(NewStatistics(h, today), SaleRows(h, today))
 		r := newRates(today)
 		markets := r.markets(v, sorted(h), today)
 		want := fitRate(markets, salePriors(), false)
@@ -193,12 +197,12 @@ func TestRowSplitInTwoGivesTheSameFit(t *testing.T) {
 // The data never make a coefficient less certain than its prior.
 func TestPosteriorIsNarrowerThanPrior(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		v := newValueModel(NewStatistics(drawMarket(t), today))
-		for j, name := range v.names {
-			x := make([]float64, len(v.names))
+		v := newValueModel(NewStatistics(drawMarket(t), today), SaleRows(drawMarket(t), today))
+		for j, name := range v.Names {
+			x := make([]float64, len(v.Names))
 			x[j] = 1
-			b, _ := blocks(blockOf(name))
-			if got, most := v.Leverage(x), priorVariance(b, v.g); got > most*(1+1e-9) {
+			_, most, _ := hedonic.Prior(name, v.Scale)
+			if got := v.Leverage(x); got > most*(1+1e-9) {
 				t.Errorf("%s: variance %g, %g beforehand", name, got, most)
 			}
 		}
@@ -220,28 +224,29 @@ func TestUnsoldListingsDoNotMoveValues(t *testing.T) {
 // Leaving one sale out by formula is the posterior of the others, at the same
 // scale and the same sizes.
 func TestWithoutSaleIsARefit(t *testing.T) {
-	v := newValueModel(NewStatistics(syntheticMarket(80, 12), today))
-	means, precision := make([]float64, len(v.names)), make([]float64, len(v.names))
-	for j, name := range v.names {
-		b, _ := blocks(blockOf(name))
-		means[j], precision[j] = b.mean, 1/priorVariance(b, v.g)
+	v := newValueModel(NewStatistics(syntheticMarket(80, 12), today), SaleRows(syntheticMarket(80, 12), today))
+	means, precision := make([]float64, len(v.Names)), make([]float64, len(v.Names))
+	for j, name := range v.Names {
+		mean, variance, _ := hedonic.Prior(name, v.Scale)
+		means[j], precision[j] = mean, 1/variance
 	}
 	for i, sale := range saleRows(syntheticMarket(80, 12)) {
-		x := v.row(sale.Terms).x
-		if sale.Weight*v.Leverage(x) > 0.95 {
+		x := v.Row(sale.Terms).X
+		weight := v.WeightOf(sale)
+		if weight*v.Leverage(x) > 0.95 {
 			continue
 		}
-		d := stats.Moments{N: v.data.N - sale.Weight, XX: mat.NewSymDense(len(x), nil), XY: slices.Clone(v.data.XY), YY: v.data.YY - sale.Weight*sale.Y*sale.Y}
-		d.XX.SymRankOne(v.data.XX, -sale.Weight, mat.NewVecDense(len(x), x))
+		d := stats.Moments{N: v.Data.N - sale.Weight, XX: mat.NewSymDense(len(x), nil), XY: slices.Clone(v.Data.XY), YY: v.Data.YY - weight*sale.Y*sale.Y}
+		d.XX.SymRankOne(v.Data.XX, -weight, mat.NewVecDense(len(x), x))
 		for j := range x {
-			d.XY[j] -= sale.Weight * x[j] * sale.Y
+			d.XY[j] -= weight * x[j] * sale.Y
 		}
-		c, ok := d.Posterior(means, precision, priorShape, priorShape*priorSpread*priorSpread)
+		c, ok := d.Posterior(means, precision, hedonic.PriorShape, hedonic.PriorShape*hedonic.PriorSpread*hedonic.PriorSpread)
 		if !ok {
 			t.Fatalf("sale %d: not positive definite", i)
 		}
-		if got, want := v.withoutSale(sale), c.Location(x); math.Abs(got-want) > 1e-9 {
-			t.Errorf("sale %d: %.12g by formula, %.12g by the posterior of the others", i, got, want)
+		if got, variance := v.WithoutSale(sale); math.Abs(got-c.Location(x)) > 1e-9 || math.Abs(variance-c.Leverage(x)) > 1e-9 {
+			t.Errorf("sale %d: %.12g, %.12g by formula, %.12g, %.12g by the posterior of the others", i, got, variance, c.Location(x), c.Leverage(x))
 		}
 	}
 }

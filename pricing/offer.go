@@ -6,7 +6,6 @@ import (
 	"askwright/pricing/askplan"
 	"askwright/pricing/furniture"
 	"askwright/pricing/pricepoint"
-	"askwright/pricing/stats"
 )
 
 // Offer is what a buyer bids for a piece on offer.
@@ -145,10 +144,7 @@ func (m *Model) haggle(st Standing, on Date, s Settings) (haggling, OfferAdvice)
 	q := Query{Attributes: l.Attributes, Standing: &st}
 	q.Estimate, _ = l.estimate()
 	var out OfferAdvice
-	var price *stats.Range
-	if m.value.sales >= s.MinSales {
-		price = m.likely(l.Attributes, l.ListedOn)
-	}
+	price, _ := m.likely(l.Attributes, 0, l.ListedOn, s)
 	out.Refusal, out.Labels = m.doubts(price, q.Estimate > 0, s)
 	ask, priced := l.askOn(on)
 	if !priced && out.Refusal == nil {

@@ -15,8 +15,8 @@ type outlook struct {
 
 	fit      float64 // f, log of the likely sale price
 	typical  float64 // A
-	estimate float64 // e; zero: none
-	premium  float64 // d − d̄
+	estimate float64 // e, as far as it is plausible; zero: none
+	premium  float64 // u (d − d̄)
 
 	age  float64 // active days so far
 	k, r float64 // of the frailty, given what was seen so far
@@ -39,7 +39,8 @@ func (m *Model) outlook(a furniture.Attributes, on Date, f, estimate float64, s 
 		horizon: math.Max(1, float64(s.HorizonDays)),
 	}
 	if estimate > 0 {
-		o.premium = math.Log(estimate) - f - m.rates.Opening
+		o.premium = m.plausible(a, estimate, on, s) * (math.Log(estimate) - f - m.rates.Opening)
+		o.estimate = bounded(f + m.rates.Opening + o.premium)
 	}
 	o.holding = s.HoldingRate * o.typical
 	if floor, ok := a.Footprint(); ok && s.SpacePrice > 0 {

@@ -29,10 +29,11 @@ type Prospects struct {
 
 // Outline is a suggestion in brief: what can be judged when the listing ends.
 type Outline struct {
-	SalePrice  *stats.Range // nil where refused
-	AskForGood float64      // zero where refused
-	Prospects  *Prospects   // nil where no ask is given
-	ask        func() float64
+	SalePrice   *stats.Range // as in Suggestion; nil where refused
+	RecordsOnly *stats.Range
+	AskForGood  float64    // zero where refused
+	Prospects   *Prospects // nil where no ask is given
+	ask         func() float64
 }
 
 // Ask is the first one of the best plan; zero where refused.
@@ -46,20 +47,13 @@ func (o Outline) Ask() float64 {
 // Outline is Suggest without curve, drivers, comparables and words.
 func (m *Model) Outline(q Query, on Date, s Settings) Outline {
 	var out Outline
-	if m.value.sales >= s.MinSales {
-		out.SalePrice = ref(m.value.interval(m.value.predict(m.value.describe(q.Attributes, on))))
-	}
-	if !validPrice(q.Estimate) {
-		q.Estimate = 0
-	}
-	if q.Estimate == 0 && q.Standing != nil {
-		q.Estimate, _ = q.Standing.Listing.estimate()
-	}
+	q.Estimate = q.ownPrice()
+	out.SalePrice, out.RecordsOnly = m.likely(q.Attributes, q.Estimate, on, s)
 	if refusal, _ := m.doubts(out.SalePrice, q.Estimate > 0, s); refusal != nil {
 		return out
 	}
 	o := m.position(q, on, s)
-	asks := candidates(o.typical, q.Estimate)
+	asks := candidates(o.typical, o.estimate)
 	out.AskForGood, _ = o.best(asks, o.holding)
 	out.ask = func() float64 { return o.bestPlan(o.askPlanner(q, asks, on, s), q, on, s).Steps[0].Ask }
 	out.Prospects = &Prospects{

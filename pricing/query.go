@@ -43,9 +43,9 @@ func (m *Model) fitFor(a furniture.Attributes, estimate float64, on Date, s Sett
 		return math.Log(estimate) - m.rates.Opening
 	}
 	r := m.value.describe(a, on)
-	f := m.value.Location(r.x)
-	if estimate > 0 && r.unseen > 0 {
-		v := m.value.Spread() * m.value.Spread() * r.unseen
+	f := m.value.Location(r.X)
+	if estimate > 0 && r.Unseen > 0 {
+		v := m.value.Spread() * m.value.Spread() * r.Unseen
 		f += v / (v + m.rates.Spread) * (math.Log(estimate) - m.rates.Opening - f)
 	}
 	return f
@@ -63,7 +63,7 @@ func (m *Model) basis(category string) Basis {
 	return Basis{
 		Sold:         m.value.sales,
 		Unsold:       m.rates.Unsold,
-		SameCategory: m.value.inCategory(category),
+		SameCategory: m.value.InCategory(category),
 		FittedOn:     m.rates.FittedOn,
 	}
 }

@@ -57,7 +57,12 @@ type market struct {
 	logTyp  float64 // log of the typical ask
 	premium float64 // d − d̄
 	known   bool    // messages are
-	ended   bool
+	weight  float64 // of its days and events
+
+	told     bool    // sold, at a known price, with an own price
+	off      float64 // log of the sale price over the fit
+	leverage float64 // variance of the fit over s²
+	ended    bool
 }
 
 // fitRate fits one rate model; messages instead of sales where asked.
@@ -173,6 +178,7 @@ func addRows(d *stats.CountModel, l market, cluster int, places map[level]int, m
 				at, x = append(at, j), append(x, 1)
 			}
 		}
+		e.days *= l.weight
 		events := e.messages
 		if !messages {
 			events = 0
@@ -180,7 +186,7 @@ func addRows(d *stats.CountModel, l market, cluster int, places map[level]int, m
 				events = 1
 			}
 		}
-		addMonths(d, e, stats.CountRow{At: at, X: x, Cluster: cluster}, events, messages)
+		addMonths(d, e, stats.CountRow{At: at, X: x, Cluster: cluster}, l.weight*events, messages)
 	}
 }
 
@@ -189,7 +195,7 @@ func addRows(d *stats.CountModel, l market, cluster int, places map[level]int, m
 func addMonths(d *stats.CountModel, e exposure, r stats.CountRow, events float64, messages bool) {
 	months := monthsOf(e.stretch)
 	for i, m := range months {
-		row := stats.CountRow{Cluster: r.Cluster, Exposure: m.share * e.days}
+		row := stats.CountRow{Cluster: r.Cluster, Exposure: m.share * e.days, Before: e.before}
 		cos, sin := m.angle()
 		row.At = append(slices.Clone(r.At), atSeason, atSeason+1)
 		row.X = append(slices.Clone(r.X), cos, sin)

@@ -18,6 +18,7 @@ const (
 	SaidAsk       = "ask"       // the ask
 	SaidPlan      = "plan"      // the later asks with their days
 	SaidOwnPrice  = "own_price" // how far one's own price counts, or that one is wanted
+	SaidUnused    = "unused"    // what is described and does not count
 	SaidDemand    = "demand"    // how it draws so far
 	SaidDoubt     = "doubt"     // how far to trust the answer
 	SaidRefusal   = "refusal"   // why there is no answer

@@ -85,7 +85,7 @@ func (m *Model) Review(st Standing, on Date, s Settings) Review {
 	estimate, known := l.estimate()
 	enough := m.value.sales >= s.MinSales
 	if enough {
-		out.SalePrice = m.likely(l.Attributes, on)
+		out.SalePrice, _ = m.likely(l.Attributes, estimate, on, s)
 	} else {
 		out.Refusal = tooFewSales(m.value.sales, s.MinSales)
 	}
@@ -124,11 +124,6 @@ func (r *Review) rest() {
 	r.Action, r.Due, r.NextStepOn, r.NextAsk = ActionWait, false, 0, 0
 	r.Plan, r.Gain, r.Odds, r.OddsIfBack, r.OddsIfAway, r.WaitingCosts = Plan{}, 0, 0, nil, nil, 0
 	r.Remedies, r.Kept.Checked, r.Kept.Flagged = nil, 0, false
-}
-
-// likely is what a piece should sell for.
-func (m *Model) likely(a furniture.Attributes, on Date) *stats.Range {
-	return ref(m.value.interval(m.value.predict(m.value.describe(a, on))))
 }
 
 // daysAtAsk counts the active days since the last change of the ask.

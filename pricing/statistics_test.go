@@ -27,8 +27,8 @@ func saleRows(h History) []SaleRow {
 // wantSameValue checks that two models predict alike to 1e-9.
 func wantSameValue(t rapid.TB, got, want *valueModel) {
 	t.Helper()
-	if got.g != want.g || got.sales != want.sales || got.lastSale != want.lastSale {
-		t.Errorf("scale %g, %d sales until %s; want %g, %d, %s", got.g, got.sales, got.lastSale, want.g, want.sales, want.lastSale)
+	if math.Abs(got.Scale-want.Scale) > 1e-9*want.Scale || got.sales != want.sales || got.LastSale != want.LastSale {
+		t.Errorf("scale %g, %d sales until %s; want %g, %d, %s", got.Scale, got.sales, got.LastSale, want.Scale, want.sales, want.LastSale)
 	}
 	for _, a := range probes {
 		p, q := got.predict(got.describe(a, today)), want.predict(want.describe(a, today))
@@ -52,7 +52,7 @@ func TestStatisticsAreTheSameEitherWayBuilt(t *testing.T) {
 	for _, r := range rows {
 		batch.Add(r)
 	}
-	want := newValueModel(batch)
+	want := newValueModel(batch, nil)
 	rapid.Check(t, func(t *rapid.T) {
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 		s := &Statistics{}
@@ -71,7 +71,7 @@ func TestStatisticsAreTheSameEitherWayBuilt(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		wantSameValue(t, newValueModel(s), want)
+		wantSameValue(t, newValueModel(s, nil), want)
 	})
 }
 
@@ -103,7 +103,7 @@ func TestStatisticsSurviveStorage(t *testing.T) {
 			t.Errorf("%d sales, version %d", stored.Sales, stored.Version)
 		}
 		stored.Add(rows[0])
-		wantSameValue(t, newValueModel(stored), newValueModel(s))
+		wantSameValue(t, newValueModel(stored, nil), newValueModel(s, nil))
 	}
 }
 
@@ -150,20 +150,57 @@ func TestOutlierCountsForLittle(t *testing.T) {
 	}
 }
 
-// An unknown size stands for the mean size of the sold pieces of its category.
-func TestUnknownSize(t *testing.T) {
+// Unknown dimensions are filled by the regression on the known ones within the
+// category, worked out here from the pieces themselves.
+func TestUnknownDimensionsAreFilled(t *testing.T) {
 	h := syntheticMarket(200, 5)
 	v := Fit(h, today).value
-	sum, n := 0.0, 0.0
+	type sums struct{ width, depth, n, widths float64 }
+	category, all := map[string]*sums{}, &sums{}
 	for _, l := range h.Listings {
-		if size, ok := l.LogVolume(); ok && l.Outcome == Sold && l.Category == "desk" {
-			sum += size
-			n++
+		if _, isSale := NewSaleRow(l); !isSale {
+			continue
+		}
+		logs, known := l.LogDimensions()
+		if category[l.Category] == nil {
+			category[l.Category] = &sums{}
+		}
+		for _, c := range []*sums{category[l.Category], all} {
+			c.depth, c.n = c.depth+logs[1], c.n+1
+			if known[0] {
+				c.width, c.widths = c.width+logs[0], c.widths+1
+			}
 		}
 	}
-	mean := math.Exp(sum/n/3) * math.Cbrt(300_000)
-	known := furniture.Attributes{Category: "desk", Width: mean, Depth: mean, Height: mean}
-	got, want := v.predict(v.describe(furniture.Attributes{Category: "desk"}, today)), v.predict(v.describe(known, today))
-	reference.WantRel(t, "a desk of unknown size", got.f, want.f, 1e-9)
-	reference.WantRel(t, "its spread", got.scale, want.scale, 1e-9)
+	mean := func(c string) (width, depth float64) {
+		return (category[c].width + all.width/all.widths) / (category[c].widths + 1), (category[c].depth + all.depth/all.n) / (category[c].n + 1)
+	}
+	depths, both, rows := 0.5, 0.0, 5.0
+	for c := range category {
+		var w, d, ww, wd, n float64
+		for _, l := range h.Listings {
+			_, isSale := NewSaleRow(l)
+			if logs, known := l.LogDimensions(); isSale && known[0] && l.Category == c {
+				w, d, ww, wd, n = w+logs[0], d+logs[1], ww+logs[1]*logs[1], wd+logs[0]*logs[1], n+1
+			}
+		}
+		depths, both, rows = depths+ww-d*d/n, both+wd-w*d/n, rows+n
+	}
+	w, d := mean("desk")
+	size := func(width, depth float64) furniture.Attributes {
+		return furniture.Attributes{Category: "desk", Width: width, Depth: depth, Height: 80}
+	}
+	filled := 100 * math.Exp(w+both/depths*(math.Log(30.0/50)-d))
+	for name, pair := range map[string][2]furniture.Attributes{
+		"width unknown":   {size(0, 30), size(filled, 30)},
+		"nothing unknown": {size(110, 30), size(110, 30)},
+		"all unknown":     {{Category: "desk"}, {Category: "desk", Width: 100 * math.Exp(w), Depth: 50 * math.Exp(d), Height: 80}},
+	} {
+		got, want := v.predict(v.describe(pair[0], today)), v.predict(v.describe(pair[1], today))
+		reference.WantRel(t, name, got.f, want.f, 1e-9)
+		reference.WantRel(t, name+": spread", got.scale, want.scale, 1e-9)
+	}
+	if wide, narrow := v.predict(v.describe(furniture.Attributes{Category: "desk", Width: 240}, today)), v.predict(v.describe(furniture.Attributes{Category: "desk", Width: 80}, today)); wide.f < narrow.f+0.2 {
+		t.Errorf("a desk 240 cm wide fetches exp(%.3f), one of 80 cm exp(%.3f)", wide.f, narrow.f)
+	}
 }

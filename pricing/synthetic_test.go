@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 
 	"askwright/pricing/furniture"
+	"askwright/pricing/hedonic"
 )
 
 // syntheticMarket invents the listings of a group over two years up to today.
@@ -49,7 +50,7 @@ func syntheticListing(rng *rand.Rand, id string) Listing {
 	}
 	mu := math.Log(300) + c.effect + w.effect + f.effect + k.effect + 0.12*float64(a.Condition-3) +
 		0.45*2*math.Log(size) + 0.85*math.Log(float64(a.SetSize))
-	if isOrphan(a) {
+	if hedonic.IsOrphan(a) {
 		mu += syntheticOrphan
 	}
 	quality := 0.18 * rng.NormFloat64()

@@ -87,7 +87,7 @@ func (m *Model) staying(q RefinishQuery, on Date, s Settings) staying {
 	if ask, open := q.Standing.askOn(on); open {
 		plan = o.course(*q.Standing, ask, on, s).Plan
 	} else {
-		plan = o.planner(thinned(candidates(o.typical, q.Estimate), planAsks), s).Plan(o.holding, 0, math.Inf(1))
+		plan = o.planner(thinned(candidates(o.typical, o.estimate), planAsks), s).Plan(o.holding, 0, math.Inf(1))
 	}
 	c.leaving = o.planned(ActionWait, plan, 0, c.zs)
 	return c

@@ -100,8 +100,8 @@ func TestLookRangeIsTheModels(t *testing.T) {
 	m := Fit(syntheticMarket(400, 51), today)
 	a := subject().Attributes
 	b := refinish.Look{Finish: "painted", Color: "green"}.On(a)
-	d := make([]float64, len(m.value.names))
-	x, y := m.value.describe(a, today).x, m.value.describe(b, today).x
+	d := make([]float64, len(m.value.Names))
+	x, y := m.value.describe(a, today).X, m.value.describe(b, today).X
 	for j := range d {
 		d[j] = y[j] - x[j]
 	}

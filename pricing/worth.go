@@ -45,15 +45,13 @@ func (m *Model) Worth(a furniture.Attributes, ownPrice float64, on, ready Date, 
 	}
 	p := m.value.predict(m.value.describe(a, on))
 	w := Worth{Basis: m.basis(a.Category), Sales: m.value.sales, value: m.value}
-	if m.value.sales >= s.MinSales {
-		w.Price = ref(m.value.interval(p))
-	}
+	w.Price, _ = m.likely(a, ownPrice, on, s)
 	w.Refusal, w.Labels = m.doubts(w.Price, ownPrice > 0, s)
 	if w.Refusal != nil {
 		return w
 	}
 	w.at = m.outlook(a, ready, m.fitFor(a, ownPrice, on, s), ownPrice, s)
-	share := clamp(m.rates.Sale.Delta/m.rates.Sale.gamma(), 0, 1)
+	share := m.rates.ownShare()
 	w.Value, w.Variance = w.at.fit, p.scale*p.scale
 	if ownPrice > 0 {
 		s2 := m.value.Spread() * m.value.Spread()
@@ -62,7 +60,7 @@ func (m *Model) Worth(a furniture.Attributes, ownPrice float64, on, ready Date, 
 		w.Variance = math.Max(leastOwnPrice*leastOwnPrice*s2, ownPriceResidual*s2+left)
 	}
 	w.Typical, w.Holding, w.Negotiation, w.Fee = w.at.typical, w.at.holding, w.at.negotiation, w.at.fee
-	w.Plan = w.at.dated(w.at.planner(thinned(candidates(w.at.typical, ownPrice), planAsks), s).Plan(w.at.holding, 0, math.Inf(1)))
+	w.Plan = w.at.dated(w.at.planner(thinned(candidates(w.at.typical, w.at.estimate), planAsks), s).Plan(w.at.holding, 0, math.Inf(1)))
 	w.path = w.at.along(w.Plan.Steps)
 	return w
 }
@@ -174,16 +172,16 @@ func (c Course) Loss(outlay float64) float64 {
 // Reached is the condition that sold pieces of a finish had on average, and how
 // many they are; zero: none.
 func (m *Model) Reached(finish string) (grade, pieces int) {
-	i, ok := m.value.index["finish:"+finish]
-	if !ok || m.value.counts[i] == 0 {
+	i, ok := m.value.Index["finish:"+finish]
+	if !ok || m.value.Counts[i] == 0 {
 		return 0, 0
 	}
-	n := m.value.data.XX.At(i, i)
+	n := m.value.Data.XX.At(i, i)
 	if n <= 0 {
 		return 0, 0
 	}
-	mean := 3 + m.value.data.XX.At(i, m.value.index["condition"])/n
-	return int(math.Round(clamp(mean, 1, 5))), m.value.counts[i]
+	mean := 3 + m.value.Data.XX.At(i, m.value.Index["condition"])/n
+	return int(math.Round(clamp(mean, 1, 5))), m.value.Counts[i]
 }
 
 // LogChange is what describing a piece otherwise does to the log of its value.

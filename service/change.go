@@ -140,7 +140,7 @@ func (r *Reader) events(old, row *Listing) []Event {
 	}
 	var events []Event
 	if old == nil {
-		events = append(events, Event{Kind: r.firstEvent(row), On: cmp.Or(row.ListedOn, row.LetGoOn, r.Today)})
+		events = append(events, Event{Kind: r.firstEvent(row), On: cmp.Or(row.ListedOn, row.ClosedOn, r.Today)})
 	}
 	for _, kind := range slices.Sorted(maps.Keys(byKind)) {
 		events = append(events, Event{Kind: kind, On: r.eventDay(kind, row), Changes: byKind[kind], Private: kind == EventLedger})
@@ -161,11 +161,11 @@ func (r *Reader) kindOf(kind string, c *Column, old, row *Listing) string {
 	switch {
 	case c.OwnerOnly:
 		return EventLedger
-	case old != nil && !old.IsOffered() && row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "asks", "outcome"}, c.Name):
+	case old != nil && !old.IsOffered() && row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "ask_history", "outcome"}, c.Name):
 		return EventListed
-	case old != nil && old.IsOffered() && !row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "asks", "outcome"}, c.Name):
+	case old != nil && old.IsOffered() && !row.IsOffered() && slices.Contains([]string{"stage", "listed_on", "ask_history", "outcome"}, c.Name):
 		return EventCorrection // a listing was undone
-	case kind == outcomeEvent && row.Outcome == OutcomeOpen, kind == letGoEvent && row.LetGo == "":
+	case kind == outcomeEvent && row.Outcome == OutcomeOpen, kind == letGoEvent && row.ClosedAs == "":
 		return EventReopened
 	case kind == letGoEvent:
 		return row.Left()
@@ -183,10 +183,10 @@ func (r *Reader) eventDay(kind string, row *Listing) pricing.Date {
 		return row.Asks[len(row.Asks)-1].On
 	case EventListed:
 		return row.ListedOn
-	case EventSold, EventWithdrawn:
+	case EventSold, EventPulled:
 		return row.EndedOn
-	case EventPassed, EventLetGo:
-		return row.LetGoOn
+	case EventPassed, EventRetired:
+		return row.ClosedOn
 	}
 	on := r.Today
 	if !row.EndedOn.IsZero() {

@@ -46,28 +46,28 @@ func TestRefusedRows(t *testing.T) {
 		{"sold without a price", listed(Cells{"outcome": "sold", "ended_on": "2026-03-05"}), "sale_price", "is missing"},
 		{"sold without a day", listed(Cells{"outcome": "sold", "sale_price": "400"}), "ended_on", "is missing"},
 		{"sale before listing", listed(Cells{"outcome": "sold", "ended_on": "2026-02-05", "sale_price": "400"}), "ended_on", "before listed_on"},
-		{"withdrawn with a price", listed(Cells{"outcome": "withdrawn", "ended_on": "2026-03-05", "sale_price": "400"}), "sale_price", "has no"},
-		{"open with an end", listed(Cells{"ended_on": "2026-03-05"}), "outcome", "say sold or withdrawn"},
+		{"pulled with a price", listed(Cells{"outcome": "pulled", "ended_on": "2026-03-05", "sale_price": "400"}), "sale_price", "has no"},
+		{"open with an end", listed(Cells{"ended_on": "2026-03-05"}), "outcome", "say sold or pulled"},
 		{"open with a price", listed(Cells{"sale_price": "5"}), "outcome", "say sold"},
 		{"absurd width", listed(Cells{"width": "4000", "unit": "cm"}), "width", "40.0 m"},
 		{"negative depth", listed(Cells{"depth": "-4"}), "depth", "more than zero"},
 		{"zero ask", listed(Cells{"ask": "0"}), "ask", "more than zero"},
 		{"negative cost", listed(Cells{"purchase_cost": "-4"}), "purchase_cost", "not be negative"},
 		{"grade 6", listed(Cells{"condition": "6"}), "condition", "not one of"},
-		{"unknown outcome", listed(Cells{"outcome": "gone"}), "outcome", "open, sold, withdrawn"},
+		{"unknown outcome", listed(Cells{"outcome": "gone"}), "outcome", "open, sold, pulled"},
 		{"overlapping pauses", listed(Cells{"pauses": "2026-03-05/2026-03-12;2026-03-11/2026-03-13"}), "pauses", "overlaps"},
 		{"pause before listing", listed(Cells{"pauses": "2026-02-05/2026-03-12"}), "pauses", "before listed_on"},
-		{"pause after the end", listed(Cells{"pauses": "2026-03-05/2026-03-12", "outcome": "withdrawn", "ended_on": "2026-03-10"}), "pauses", "after ended_on"},
+		{"pause after the end", listed(Cells{"pauses": "2026-03-05/2026-03-12", "outcome": "pulled", "ended_on": "2026-03-10"}), "pauses", "after ended_on"},
 		{"backward pause", listed(Cells{"pauses": "2026-03-12/2026-03-05"}), "pauses", "not after"},
-		{"asks from another day", listed(Cells{"asks": "2026-03-02:500;2026-03-09:480"}), "asks", "start on listed_on"},
-		{"asks to another amount", listed(Cells{"asks": "2026-03-01:500;2026-03-09:450"}), "asks", "present ask"},
-		{"asks out of order", listed(Cells{"asks": "2026-03-01:500;2026-03-09:450;2026-03-05:480"}), "asks", "order"},
+		{"asks from another day", listed(Cells{"ask_history": "2026-03-02:500;2026-03-09:480"}), "ask_history", "start on listed_on"},
+		{"asks to another amount", listed(Cells{"ask_history": "2026-03-01:500;2026-03-09:450"}), "ask_history", "present ask"},
+		{"asks out of order", listed(Cells{"ask_history": "2026-03-01:500;2026-03-09:450;2026-03-05:480"}), "ask_history", "order"},
 		{"last seen of one's own", listed(Cells{"last_seen_on": "2026-03-05"}), "last_seen_on", "observed"},
 		{"resumed without a pause", listed(Cells{"resumed_on": "2026-03-05"}), "resumed_on", "no pause"},
 		{"a NUL", listed(Cells{"maker": "a\x00b"}), "maker", "NUL"},
 		{"no UTF-8", listed(Cells{"notes": "a\xffb"}), "notes", "UTF-8"},
 		{"a novel", listed(Cells{"style": strings.Repeat("x", 101)}), "style", "longer"},
-		{"items without a count", listed(Cells{"items": "dining_table"}), "items", "how many"},
+		{"items without a count", listed(Cells{"set_items": "dining_table"}), "set_items", "how many"},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
@@ -90,9 +90,9 @@ func TestAskChanges(t *testing.T) {
 	}{
 		{"a new ask of an open listing counts from today", old, Cells{"ask": "430"}, "2026-03-01:480.00;2026-03-31:430.00"},
 		{"the same ask adds nothing", old, Cells{"ask": "480.00"}, "2026-03-01:480.00"},
-		{"a history replaces", old, Cells{"asks": "2026-03-01:500;2026-03-09:470"}, "2026-03-01:500.00;2026-03-09:470.00"},
+		{"a history replaces", old, Cells{"ask_history": "2026-03-01:500;2026-03-09:470"}, "2026-03-01:500.00;2026-03-09:470.00"},
 		{"a first ask of today is corrected", onFile(t, r, listed(Cells{"listed_on": "2026-03-31"})), Cells{"ask": "430"}, "2026-03-31:430.00"},
-		{"an ended listing's ask is corrected", onFile(t, r, listed(Cells{"outcome": "withdrawn", "ended_on": "2026-03-20"})), Cells{"ask": "430"}, "2026-03-01:430.00"},
+		{"an ended listing's ask is corrected", onFile(t, r, listed(Cells{"outcome": "pulled", "ended_on": "2026-03-20"})), Cells{"ask": "430"}, "2026-03-01:430.00"},
 		{"another first day moves the first ask", old, Cells{"listed_on": "2026-02-20"}, "2026-02-20:480.00"},
 	}
 	for _, test := range tests {
@@ -136,8 +136,8 @@ func TestPauseShorthand(t *testing.T) {
 
 func TestBlankCells(t *testing.T) {
 	r := testReader(t)
-	old := onFile(t, r, listed(Cells{"finish": "painted", "width": "60", "messages": "4", "estimate": "500", "purchase_cost": "80"}))
-	change, wrong := r.Change(old, Cells{"finish": "", "width": "", "messages": "", "estimate": "", "purchase_cost": "", "ask": "", "outcome": ""}, ChangeOptions{})
+	old := onFile(t, r, listed(Cells{"finish": "painted", "width": "60", "messages": "4", "own_price": "500", "purchase_cost": "80"}))
+	change, wrong := r.Change(old, Cells{"finish": "", "width": "", "messages": "", "own_price": "", "purchase_cost": "", "ask": "", "outcome": ""}, ChangeOptions{})
 	if wrong != nil {
 		t.Fatal(wrong)
 	}
@@ -197,9 +197,9 @@ func TestRowRoundTrip(t *testing.T) {
 		pick("width", "35 1/2", "60", "90 cm")
 		pick("condition", "good", "5")
 		pick("finish", "painted", "two_tone")
-		pick("asks", "2026-03-01:500;2026-03-09:480")
+		pick("ask_history", "2026-03-01:500;2026-03-09:480")
 		pick("pauses", "2026-03-05/2026-03-12", "2026-03-05/2026-03-12;2026-03-20/..")
-		pick("items", "dining_table:1;dining_chair:6")
+		pick("set_items", "dining_table:1;dining_chair:6")
 		pick("hours", "3.25", "10")
 		pick("purchase_cost", "0", "85.50")
 		pick("messages", "0", "7")

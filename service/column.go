@@ -44,10 +44,21 @@ type Column struct {
 	InputOnly bool     // a shorthand; never written
 	Keeps     bool     // a blank cell leaves the value alone; else it means unknown
 
+	Entries *Entries // of a list: how it is written in JSON
+
 	Set func(d *Draft, cell string) error
 	get func(l *Listing, c Currency) string
 
 	Copy func(to, from *Listing) // of the description: as it is
+}
+
+// Entries are the parts of a list, which stand in a cell with ; between them and
+// in JSON in an array: as texts, or as objects whose fields have a mark between
+// them in the cell.
+type Entries struct {
+	Fields []string // none: texts
+	Mark   string
+	Open   string // what stands in the cell for a last field that is not known
 }
 
 // Columns is the registry, in the order of the CSV. New columns go to the end.
@@ -98,7 +109,7 @@ var identityColumns = []Column{
 var DescriptionColumns = []Column{
 	wordColumn("category", Categories, func(l *Listing) *string { return &l.Category }).blankKeeps(),
 	numberColumn("set_size", 1, 100, func(l *Listing) *int { return &l.SetSize }),
-	{Name: "items", Set: setItems, get: getItems, Copy: func(to, from *Listing) { to.Items = slices.Clone(from.Items) }},
+	{Name: "set_items", Entries: &Entries{Fields: []string{"category", "count"}, Mark: ":"}, Set: setItems, get: getItems, Copy: func(to, from *Listing) { to.Items = slices.Clone(from.Items) }},
 	lengthColumn("width", func(l *Listing) *float64 { return &l.Width }),
 	lengthColumn("depth", func(l *Listing) *float64 { return &l.Depth }),
 	lengthColumn("height", func(l *Listing) *float64 { return &l.Height }),
@@ -123,27 +134,27 @@ var DescriptionColumns = []Column{
 }
 
 var offerColumns = []Column{
-	textColumn("venue", 300, func(l *Listing) *string { return &l.Venue }),
+	textColumn("venues", 300, func(l *Listing) *string { return &l.Venue }).listed(&Entries{}),
 	textColumn("sold_venue", 200, func(l *Listing) *string { return &l.SoldVenue }),
 	textColumn("area", 200, func(l *Listing) *string { return &l.Area }),
 	dateColumn("listed_on", func(l *Listing) *pricing.Date { return &l.ListedOn }).blankKeeps(),
 	{Name: "ask", Kind: KindMoney, Keeps: true, Set: setAsk, get: getAsk},
-	moneyColumn("estimate", func(l *Listing) *Money { return &l.Estimate }).blankKeeps().ownerOnly(),
-	{Name: "asks", Keeps: true, Set: setAsks, get: getAsks},
-	{Name: "pauses", Keeps: true, Set: setPauses, get: getPauses},
+	moneyColumn("own_price", func(l *Listing) *Money { return &l.Estimate }).blankKeeps().ownerOnly(),
+	{Name: "ask_history", Keeps: true, Entries: &Entries{Fields: []string{"on", "ask"}, Mark: ":"}, Set: setAsks, get: getAsks},
+	{Name: "pauses", Keeps: true, Entries: &Entries{Fields: []string{"paused_on", "resumed_on"}, Mark: "/", Open: ".."}, Set: setPauses, get: getPauses},
 	{Name: "paused_on", Kind: KindDate, Keeps: true, InputOnly: true, Set: setPausedOn},
 	{Name: "resumed_on", Kind: KindDate, Keeps: true, InputOnly: true, Set: setResumedOn},
 	countColumn("views", maxCount, func(l *Listing) **int { return &l.Views }).blankKeeps(),
 	countColumn("saves", maxCount, func(l *Listing) **int { return &l.Saves }).blankKeeps(),
 	countColumn("messages", maxCount, func(l *Listing) **int { return &l.Messages }).blankKeeps(),
-	countColumn("viewings", maxCount, func(l *Listing) **int { return &l.Viewings }).blankKeeps(),
+	countColumn("showings", maxCount, func(l *Listing) **int { return &l.Showings }).blankKeeps(),
 	closedColumn("outcome", outcomes, func(l *Listing) *string { return &l.Outcome }).blankKeeps(),
 	dateColumn("ended_on", func(l *Listing) *pricing.Date { return &l.EndedOn }).blankKeeps(),
 	moneyColumn("sale_price", func(l *Listing) *Money { return &l.SalePrice }).blankKeeps(),
 	moneyColumn("seller_ask", func(l *Listing) *Money { return &l.SellerAsk }).blankKeeps(),
-	closedColumn("let_go", letGoReasons, func(l *Listing) *string { return &l.LetGo }).blankKeeps(),
-	dateColumn("let_go_on", func(l *Listing) *pricing.Date { return &l.LetGoOn }).blankKeeps(),
-	textColumn("let_go_note", 1000, func(l *Listing) *string { return &l.LetGoNote }).blankKeeps(),
+	closedColumn("closed_as", letGoReasons, func(l *Listing) *string { return &l.ClosedAs }).blankKeeps(),
+	dateColumn("closed_on", func(l *Listing) *pricing.Date { return &l.ClosedOn }).blankKeeps(),
+	textColumn("closed_note", 1000, func(l *Listing) *string { return &l.ClosedNote }).blankKeeps(),
 	wordColumn("planned_finish", finishes, func(l *Listing) *string { return &l.PlannedFinish }).blankKeeps(),
 	wordColumn("planned_color", colors, func(l *Listing) *string { return &l.PlannedColor }).blankKeeps(),
 }
@@ -174,6 +185,8 @@ var toldColumns = []Column{
 }
 
 func (c Column) blankKeeps() Column { c.Keeps = true; return c }
+
+func (c Column) listed(e *Entries) Column { c.Entries = e; return c }
 
 func (c Column) ownerOnly() Column { c.OwnerOnly = true; return c }
 

@@ -75,7 +75,7 @@ func formatAsks(asks []Ask, c Currency) string {
 // Recorded writes the column as an event keeps it: a single ask, too, is
 // written as history, so that its correction shows.
 func (c *Column) Recorded(l *Listing, currency Currency) string {
-	if c.Name == "asks" {
+	if c.Name == "ask_history" {
 		return formatAsks(l.Asks, currency)
 	}
 	return c.Value(l, currency)

@@ -76,7 +76,7 @@ func (d *Draft) deriveOutcome() *InvalidError {
 	}
 	if d.Outcome == OutcomeOpen {
 		if !d.EndedOn.IsZero() {
-			return Invalid("outcome", "is open although ended_on is %s: say sold or withdrawn", d.EndedOn)
+			return Invalid("outcome", "is open although ended_on is %s: say sold or pulled", d.EndedOn)
 		}
 		if d.SalePrice != 0 {
 			return Invalid("outcome", "is open although there is a sale_price: say sold and give ended_on")
@@ -93,8 +93,8 @@ func (d *Draft) deriveOutcome() *InvalidError {
 		return Invalid("ended_on", "%s is before listed_on %s", d.EndedOn, d.ListedOn)
 	case d.Outcome == OutcomeSold && d.SalePrice == 0 && !d.IsObserved():
 		return Invalid("sale_price", "is missing: what was paid for the piece, delivery not included")
-	case d.Outcome == OutcomeWithdrawn && d.SalePrice != 0:
-		return Invalid("sale_price", "a withdrawn listing has no sale_price")
+	case d.Outcome == OutcomePulled && d.SalePrice != 0:
+		return Invalid("sale_price", "a pulled listing has no sale_price")
 	}
 	return nil
 }
@@ -108,7 +108,7 @@ func (d *Draft) deriveAsks() *InvalidError {
 	switch {
 	case d.GivenAsks != nil:
 		if last := d.GivenAsks[len(d.GivenAsks)-1]; d.ask != nil && *d.ask != last.Amount {
-			return Invalid("asks", "must end at the present ask: %s is not %s", last.Amount.Format(d.Reader.Currency), d.ask.Format(d.Reader.Currency))
+			return Invalid("ask_history", "must end at the present ask: %s is not %s", last.Amount.Format(d.Reader.Currency), d.ask.Format(d.Reader.Currency))
 		}
 		d.Asks = d.GivenAsks
 	case len(d.Asks) == 0:
@@ -139,23 +139,23 @@ const maxDated = 200
 
 func (d *Draft) checkAsks() *InvalidError {
 	if len(d.Asks) > maxDated {
-		return Invalid("asks", "more than %d asks", maxDated)
+		return Invalid("ask_history", "more than %d asks", maxDated)
 	}
 	if d.Asks[0].On != d.ListedOn {
-		return Invalid("asks", "must start on listed_on: %s is not %s", d.Asks[0].On, d.ListedOn)
+		return Invalid("ask_history", "must start on listed_on: %s is not %s", d.Asks[0].On, d.ListedOn)
 	}
 	for i := 1; i < len(d.Asks); i++ {
 		if d.Asks[i].On <= d.Asks[i-1].On {
-			return Invalid("asks", "must be in order of their days: %s comes after %s", d.Asks[i].On, d.Asks[i-1].On)
+			return Invalid("ask_history", "must be in order of their days: %s comes after %s", d.Asks[i].On, d.Asks[i-1].On)
 		}
 	}
 	last := d.Asks[len(d.Asks)-1].On
 	if ahead := last > d.Reader.Today; d.EndedOn >= d.ListedOn && last > d.EndedOn {
 		if ahead {
-			return Invalid("asks", "the ask of %s lies ahead: it was recorded under a wrong clock; undo its event first "+
+			return Invalid("ask_history", "the ask of %s lies ahead: it was recorded under a wrong clock; undo its event first "+
 				"(the listing's events show it; send one of the kind void that names it)", last)
 		}
-		return Invalid("asks", "an ask of %s is after ended_on %s", last, d.EndedOn)
+		return Invalid("ask_history", "an ask of %s is after ended_on %s", last, d.EndedOn)
 	}
 	return nil
 }

@@ -16,20 +16,20 @@ import (
 const (
 	EventRecorded   = "recorded"   // a piece not yet offered came on file
 	EventBought     = StageBought  //
-	EventInWork     = StageInWork  //
+	EventOnBench    = StageOnBench //
 	EventPassed     = LeftPassed   // a find was not bought
-	EventLetGo      = LeftLetGo    // the piece left without a sale
+	EventRetired    = LeftRetired  // the piece left without a sale
 	EventListed     = "listed"     // the listing began
 	EventAsk        = "ask"        // a new asking price
 	EventPause      = "pause"      // pauses changed
-	EventInterest   = "interest"   // a reading of views, saves, messages, viewings
+	EventInterest   = "interest"   // a reading of views, saves, messages, showings
 	EventOffer      = "offer"      // somebody offered an amount; owner-only
 	EventAnswer     = "answer"     // what the owner said to an offer; owner-only
 	EventHold       = "hold"       // kept for a buyer until a day
 	EventRelease    = "release"    // a hold ended without a sale
 	EventCheck      = "check"      // a cheap thing to try first was done
 	EventSold       = "sold"       //
-	EventWithdrawn  = "withdrawn"  //
+	EventPulled     = "pulled"     //
 	EventReopened   = "reopened"   // an outcome was taken back
 	EventRefinish   = "refinish"   // the look changed: this listing ended for it
 	EventCorrection = "correction" // of the description
@@ -37,8 +37,8 @@ const (
 	EventVoid       = "void"       // another event was undone
 )
 
-// These stand for several kinds until it is known which: sold, withdrawn or
-// reopened; bought or in_work; passed or let_go.
+// These stand for several kinds until it is known which: sold, pulled or
+// reopened; bought or on_bench; passed or retired.
 const (
 	outcomeEvent = "outcome"
 	stageEvent   = "stage"
@@ -48,9 +48,9 @@ const (
 // eventKinds says which kind of event a change of a column is; others are
 // corrections.
 var eventKinds = map[string]string{
-	"asks": EventAsk, "pauses": EventPause,
-	"views": EventInterest, "saves": EventInterest, "messages": EventInterest, "viewings": EventInterest,
-	"stage": stageEvent, "let_go": letGoEvent, "let_go_on": letGoEvent, "let_go_note": letGoEvent,
+	"ask_history": EventAsk, "pauses": EventPause,
+	"views": EventInterest, "saves": EventInterest, "messages": EventInterest, "showings": EventInterest,
+	"stage": stageEvent, "closed_as": letGoEvent, "closed_on": letGoEvent, "closed_note": letGoEvent,
 	"outcome": outcomeEvent, "ended_on": outcomeEvent, "sale_price": outcomeEvent, "sold_venue": outcomeEvent,
 }
 
@@ -122,25 +122,25 @@ var eventFields = map[string]struct {
 	needed   []string
 	optional []string
 }{
-	EventBought:    {optional: []string{"purchase_cost", "pickup_cost", "bought_from", "condition_found"}},
-	EventInWork:    {},
-	EventListed:    {needed: []string{"ask"}, optional: []string{"estimate", "venue", "area"}},
-	EventPassed:    {needed: []string{"reason"}, optional: []string{"note", "seller_ask"}},
-	EventLetGo:     {needed: []string{"reason"}, optional: []string{"note"}},
-	EventAsk:       {needed: []string{"ask"}},
-	EventPause:     {optional: []string{"until"}},
-	"resume":       {},
-	EventInterest:  {optional: []string{"views", "saves", "messages", "viewings"}},
-	EventOffer:     {needed: []string{"amount"}, optional: offerFields[1:]},
-	EventAnswer:    {needed: []string{"offer", "answer"}, optional: []string{"amount"}},
-	EventHold:      {needed: []string{"until"}, optional: []string{"deposit", "offer"}},
-	EventRelease:   {needed: []string{"why"}},
-	EventCheck:     {needed: []string{"check"}},
-	EventSold:      {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
-	EventWithdrawn: {},
-	"reopen":       {},
-	EventRefinish:  {optional: slices.Concat(LookFields, []string{"ref", "listed_on", "ask", "estimate", "venue"})},
-	EventVoid:      {},
+	EventBought:   {optional: []string{"purchase_cost", "pickup_cost", "bought_from", "condition_found"}},
+	EventOnBench:  {},
+	EventListed:   {needed: []string{"ask"}, optional: []string{"own_price", "venues", "area"}},
+	EventPassed:   {needed: []string{"reason"}, optional: []string{"note", "seller_ask"}},
+	EventRetired:  {needed: []string{"reason"}, optional: []string{"note"}},
+	EventAsk:      {needed: []string{"ask"}},
+	EventPause:    {optional: []string{"until"}},
+	"resume":      {},
+	EventInterest: {optional: []string{"views", "saves", "messages", "showings"}},
+	EventOffer:    {needed: []string{"amount"}, optional: offerFields[1:]},
+	EventAnswer:   {needed: []string{"offer", "answer"}, optional: []string{"amount"}},
+	EventHold:     {needed: []string{"until"}, optional: []string{"deposit", "offer"}},
+	EventRelease:  {needed: []string{"why"}},
+	EventCheck:    {needed: []string{"check"}},
+	EventSold:     {needed: []string{"sale_price"}, optional: []string{"sold_venue"}},
+	EventPulled:   {},
+	"reopen":      {},
+	EventRefinish: {optional: slices.Concat(LookFields, []string{"ref", "listed_on", "ask", "own_price", "venues"})},
+	EventVoid:     {},
 }
 
 // EventRequests are the kinds that can be asked for.
@@ -150,7 +150,7 @@ var EventRequests = slices.Sorted(maps.Keys(eventFields))
 func (n *NewEvent) Check() error {
 	fields, known := eventFields[n.Kind]
 	if !known {
-		return Invalid("kind", "%q is not one of %s", Clip(n.Kind), strings.Join(EventRequests, ", "))
+		return Invalid("kind", "%v", NotAllowed(n.Kind, EventRequests))
 	}
 	for _, name := range fields.needed {
 		if strings.TrimSpace(n.Fields[name]) == "" {

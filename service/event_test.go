@@ -46,7 +46,7 @@ func TestADescriptionIsCopiedColumnByColumn(t *testing.T) {
 	t.Parallel()
 	r := &Reader{Currency: usd(t), Unit: UnitCentimetre, Today: march31}
 	whole, wrong := r.Change(nil, Cells{
-		"ref": "B-17", "stage": StageInWork, "category": "sideboard", "set_size": "2", "items": "dining_table:1;dining_chair:6",
+		"ref": "B-17", "stage": StageOnBench, "category": "sideboard", "set_size": "2", "set_items": "dining_table:1;dining_chair:6",
 		"width": "150.5", "depth": "45", "height": "80", "unit": "cm", "material": "wood", "wood": "oak", "style": "plain",
 		"year_made": "1962", "condition": "good", "finish": "two_tone", "color": "white", "topcoat": "wax", "sheen": "matte",
 		"hardware": "replaced", "second_finish": "clear", "second_color": "mid_wood", "drawers": "0", "doors": "2",

@@ -89,6 +89,10 @@ func (g *Group) Settings() pricing.Settings {
 	s := pricing.DefaultSettings()
 	s.FeeRate, s.HoldingRate, s.SalvageRate = g.FeeRate, g.HoldingRate, g.SalvageRate
 	s.HorizonDays, s.FlagGain = g.HorizonDays, g.FlagGain
+	usual := pricing.DefaultSettings()
+	s.Told.Fee = g.FeeRate != usual.FeeRate
+	s.Told.Holding = g.SpacePrice > 0 || g.HoldingRate != usual.HoldingRate
+	s.Told.Salvage = g.SalvageRate != usual.SalvageRate
 	s.HourValue, s.MinimumProfit = g.HourValue.Major(g.Currency), g.MinimumProfit.Major(g.Currency)
 	const monthsPerDay = 12 / 365.25
 	s.SpacePrice = g.SpacePrice.Major(g.Currency) * monthsPerDay
@@ -109,6 +113,7 @@ func (g *Group) Settings() pricing.Settings {
 func (g *Group) SettingsFor(venues string, day pricing.Date) pricing.Settings {
 	s := g.Settings()
 	s.FeeRate = g.FeeRateAt(venues, day)
+	s.Told.Fee = s.Told.Fee || s.FeeRate != g.FeeRate // by the venue
 	return s
 }
 

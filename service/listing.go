@@ -22,17 +22,17 @@ const (
 	SourceOwn      = "own"
 	SourceObserved = "observed"
 
-	StageFound  = "found"
-	StageBought = "bought"
-	StageInWork = "in_work"
+	StageFound   = "found"
+	StageBought  = "bought"
+	StageOnBench = "on_bench"
 
-	OutcomeOpen      = "open"
-	OutcomeSold      = "sold"
-	OutcomeWithdrawn = "withdrawn"
+	OutcomeOpen   = "open"
+	OutcomeSold   = "sold"
+	OutcomePulled = "pulled"
 
 	// What becomes of a piece that leaves without a sale.
-	LeftPassed = "passed" // a find that was not bought
-	LeftLetGo  = "let_go"
+	LeftPassed  = "passed" // a find that was not bought
+	LeftRetired = "retired"
 
 	UnitInch       = "in"
 	UnitCentimetre = "cm"
@@ -87,14 +87,14 @@ type Listing struct {
 	Views        *int
 	Saves        *int
 	Messages     *int
-	Viewings     *int
+	Showings     *int
 	Outcome      string
 	EndedOn      pricing.Date
 	SalePrice    Money
 	SellerAsk    Money  // of a find: what its seller asks
-	LetGo        string // why it left without a sale
-	LetGoOn      pricing.Date
-	LetGoNote    string
+	ClosedAs     string // why it left without a sale
+	ClosedOn     pricing.Date
+	ClosedNote   string
 
 	PlannedFinish, PlannedColor string // the look that it is to be given; empty: none is planned
 
@@ -149,12 +149,12 @@ func (l *Listing) IsOffered() bool { return !l.ListedOn.IsZero() }
 // Left says how the row left without a sale; "" while it has not.
 func (l *Listing) Left() string {
 	switch {
-	case l.LetGo == "":
+	case l.ClosedAs == "":
 		return ""
 	case l.Stage == StageFound:
 		return LeftPassed
 	}
-	return LeftLetGo
+	return LeftRetired
 }
 
 // IsObserved reports whether the listing is a stranger's.
@@ -232,7 +232,7 @@ func (l *Listing) Facts(c Currency, messages, views []pricing.Reading) pricing.L
 	switch l.Outcome {
 	case OutcomeSold:
 		f.Outcome = pricing.Sold
-	case OutcomeWithdrawn:
+	case OutcomePulled:
 		f.Outcome = pricing.Withdrawn
 	}
 	if l.EstimateCounts {

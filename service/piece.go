@@ -32,7 +32,7 @@ func (p *Piece) State() string {
 func (p *Piece) Newest() *Listing { return p.Listings[len(p.Listings)-1] }
 
 // PieceStates are what Piece.State can be.
-var PieceStates = slices.Concat(stages, []string{LeftPassed}, outcomes, []string{LeftLetGo})
+var PieceStates = slices.Concat(stages, []string{LeftPassed}, outcomes, []string{LeftRetired})
 
 // NoPiece says that a piece was not found.
 func NoPiece(id uuid.UUID) error { return Refuse(ErrNotFound, "there is no piece with the id %s", id) }
@@ -70,8 +70,8 @@ func (p *Piece) DaysOwned(today pricing.Date) int {
 		return 0
 	}
 	end := today
-	if last := p.Newest(); last.LetGo != "" {
-		end = last.LetGoOn
+	if last := p.Newest(); last.ClosedAs != "" {
+		end = last.ClosedOn
 	} else if last.Outcome == OutcomeSold {
 		end = last.EndedOn
 	}

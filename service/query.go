@@ -39,8 +39,8 @@ type SortKey struct {
 
 // What a list can be filtered and ordered by.
 var (
-	WordFilters   = []string{"ref", "piece_ref", "category", "material", "wood", "condition", "finish", "color", "hardware", "source", "stage", "outcome", "let_go", "area"}
-	DateFilters   = []string{"listed_on", "ended_on", "last_seen_on", "let_go_on"}
+	WordFilters   = []string{"ref", "piece_ref", "category", "material", "wood", "condition", "finish", "color", "hardware", "source", "stage", "outcome", "closed_as", "area"}
+	DateFilters   = []string{"listed_on", "ended_on", "last_seen_on", "closed_on"}
 	NumberFilters = []string{"ask", "sale_price", "seller_ask", "width", "depth", "height", "set_size"}
 	SortColumns   = []string{"ref", "category", "listed_on", "ended_on", "ask", "sale_price"}
 )

@@ -12,10 +12,10 @@ func (l *Listing) HowItLeft() string {
 	if l.Left() == LeftPassed {
 		what = "was passed over"
 	}
-	return what + " on " + l.LetGoOn.String() + " (" + InWords(l.LetGo) + ")"
+	return what + " on " + l.ClosedOn.String() + " (" + InWords(l.ClosedAs) + ")"
 }
 
-// checkStage lets a piece go from found over bought to in_work, or past one of
+// checkStage lets a piece go from found over bought to on_bench, or past one of
 // them, and never back.
 func (d *Draft) checkStage() *InvalidError {
 	if d.old == nil || d.clearsBlanks {
@@ -29,7 +29,7 @@ func (d *Draft) checkStage() *InvalidError {
 		return Invalid("stage", "%s was listed on %s; what was on offer goes back to work by a refinish, or under a new ref", d.Ref, d.old.ListedOn)
 	case d.IsOffered():
 		return nil // the listing takes the stage's place
-	case d.old.LetGo != "":
+	case d.old.ClosedAs != "":
 		return Invalid("stage", "%s %s; send a reopen event first", d.Ref, d.old.HowItLeft())
 	case slices.Index(stages, sent) < slices.Index(stages, d.old.Stage):
 		return Invalid("stage", "%s is %s already and does not go back to %s; if that was a mistake, undo the event that said so", d.Ref, d.old.Stage, sent)
@@ -39,30 +39,30 @@ func (d *Draft) checkStage() *InvalidError {
 
 // deriveLetGo checks why a piece left without a sale.
 func (d *Draft) deriveLetGo() *InvalidError {
-	if d.LetGo == "" {
-		if !d.LetGoOn.IsZero() || d.LetGoNote != "" {
-			return Invalid("let_go", "is missing: say why (%s)", strings.Join(letGoReasons, ", "))
+	if d.ClosedAs == "" {
+		if !d.ClosedOn.IsZero() || d.ClosedNote != "" {
+			return Invalid("closed_as", "is missing: say why (%s)", strings.Join(letGoReasons, ", "))
 		}
 		return nil
 	}
-	d.LetGoOn = cmp.Or(d.LetGoOn, d.EndedOn, d.Reader.Today)
+	d.ClosedOn = cmp.Or(d.ClosedOn, d.EndedOn, d.Reader.Today)
 	allowed := LetGoAs
 	if d.Stage == StageFound {
 		allowed = PassedFor
 	}
 	switch {
 	case d.IsObserved():
-		return Invalid("let_go", "is for pieces of your own; of a stranger's say when it was last seen")
-	case d.old != nil && d.old.LetGo != "" && d.old.IsOffered() != d.IsOffered():
-		return Invalid("let_go", "%s %s; send a reopen event before it is listed", d.Ref, d.old.HowItLeft())
+		return Invalid("closed_as", "is for pieces of your own; of a stranger's say when it was last seen")
+	case d.old != nil && d.old.ClosedAs != "" && d.old.IsOffered() != d.IsOffered():
+		return Invalid("closed_as", "%s %s; send a reopen event before it is listed", d.Ref, d.old.HowItLeft())
 	case d.Outcome == OutcomeSold:
-		return Invalid("let_go", "%s was sold on %s: what was sold was not let go", d.Ref, d.EndedOn)
+		return Invalid("closed_as", "%s was sold on %s: what was sold was not let go", d.Ref, d.EndedOn)
 	case d.Outcome == OutcomeOpen:
-		return Invalid("let_go", "%s is on offer: say withdrawn with ended_on, too", d.Ref)
-	case !IsOneOf(d.LetGo, allowed):
-		return Invalid("let_go", "%q does not fit %s: expected one of %s", d.LetGo, d.standing(), strings.Join(allowed, ", "))
-	case d.LetGoOn < d.EndedOn:
-		return Invalid("let_go_on", "%s is before ended_on %s", d.LetGoOn, d.EndedOn)
+		return Invalid("closed_as", "%s is on offer: say pulled with ended_on, too", d.Ref)
+	case !IsOneOf(d.ClosedAs, allowed):
+		return Invalid("closed_as", "%q does not fit %s: expected one of %s", d.ClosedAs, d.standing(), strings.Join(allowed, ", "))
+	case d.ClosedOn < d.EndedOn:
+		return Invalid("closed_on", "%s is before ended_on %s", d.ClosedOn, d.EndedOn)
 	}
 	return nil
 }
@@ -81,19 +81,19 @@ func (l *Listing) TakesYardEvent(kind string) error {
 	switch {
 	case l.IsObserved():
 		return Refuse(ErrConflict, "%s is a stranger's listing", l.Ref)
-	case l.LetGo != "":
+	case l.ClosedAs != "":
 		return Refuse(ErrConflict, "%s %s; reopen it first", l.Ref, l.HowItLeft())
 	case l.Outcome == OutcomeSold:
 		return Refuse(ErrConflict, "%s was sold on %s; if the sale fell through, reopen it first", l.Ref, l.EndedOn)
-	case kind == EventLetGo && isFind:
+	case kind == EventRetired && isFind:
 		return Refuse(ErrConflict, "%s is only found: what is not bought is passed over (event passed)", l.Ref)
-	case kind == EventLetGo:
+	case kind == EventRetired:
 		return nil
 	case l.IsOffered():
 		return Refuse(ErrConflict, "%s was listed on %s already", l.Ref, l.ListedOn)
 	case kind == EventPassed && !isFind:
-		return Refuse(ErrConflict, "%s is bought; a piece of one's own is let go (event let_go)", l.Ref)
-	case kind == EventBought && !isFind, kind == EventInWork && l.Stage == StageInWork:
+		return Refuse(ErrConflict, "%s is bought; a piece of one's own is let go (event retired)", l.Ref)
+	case kind == EventBought && !isFind, kind == EventOnBench && l.Stage == StageOnBench:
 		return Refuse(ErrConflict, "%s is %s already", l.Ref, l.Stage)
 	}
 	return nil

@@ -8,8 +8,8 @@ import (
 // Closed lists: no other value is taken.
 var (
 	sources    = []string{SourceOwn, SourceObserved}
-	stages     = []string{StageFound, StageBought, StageInWork}
-	outcomes   = []string{OutcomeOpen, OutcomeSold, OutcomeWithdrawn}
+	stages     = []string{StageFound, StageBought, StageOnBench}
+	outcomes   = []string{OutcomeOpen, OutcomeSold, OutcomePulled}
 	LetGoAs    = []string{"given_away", "kept", "broken_up", "other"} // how an own piece left without a sale
 	units      = []string{UnitInch, UnitCentimetre}
 	Conditions = []string{"poor", "fair", "good", "very_good", "excellent"} // grades 1 to 5

@@ -70,7 +70,7 @@ func (s *Board) propose(ctx context.Context, a *service.Actor, page *confirmPage
 	given := map[string]string{"on": a.Today.String()}
 	switch page.Action.Kind {
 	case service.EventInterest:
-		for _, name := range []string{"messages", "viewings", "views", "saves"} {
+		for _, name := range []string{"messages", "showings", "views", "saves"} {
 			given[name] = valueOf(a, row, name)
 		}
 	case service.EventRefinish:

@@ -58,7 +58,7 @@ func columnField(name, label string) formField {
 
 var (
 	noteField  = formField{Name: "note", Label: "Note (if you like)"}
-	venueField = formField{Name: "venue", Label: "Where you post it (if you like)"}
+	venueField = formField{Name: "venues", Label: "Where you post it (if you like)"}
 	costWords  = []string{
 		string(service.CostMaterials), string(service.CostPurchase), string(service.CostPickup), string(service.CostOther), string(service.CostFees),
 		string(service.CostDelivery), string(service.CostDeliveryCharged),
@@ -78,9 +78,9 @@ var actions = []action{
 	{Kind: service.EventPassed, Title: "Pass", Link: "Pass", Button: "Pass", Question: "Pass on %s? It stays saved, so the group knows why.", Day: "Passed on", Fields: []formField{
 		wordField("reason", "Why not", service.PassedFor), noteField,
 	}},
-	{Kind: service.EventInWork, Title: "Start work", Link: "Start work", Button: "It's on the bench", Question: "%s goes on the bench.", Day: "Started on"},
+	{Kind: service.EventOnBench, Title: "Start work", Link: "Start work", Button: "It's on the bench", Question: "%s goes on the bench.", Day: "Started on"},
 	{Kind: actionPlan, Title: "Plan the work", Link: "Plan", Button: "Plan this", Question: "What becomes of %s?", Fields: []formField{
-		columnField("planned_finish", "Finish"), columnField("planned_color", "Color"), amountField("estimate", "Your own price for it (before you look)", false),
+		columnField("planned_finish", "Finish"), columnField("planned_color", "Color"), amountField("own_price", "Your own price for it (before you look)", false),
 	}},
 	{Kind: service.EventListed, Title: "List it", Link: "List it", Button: "List it", Question: "%s goes up for sale, as it is now.", Day: "Listed on", Fields: slices.Concat(
 		[]formField{amountField("ask", "Ask", true), venueField}, lookFields)},
@@ -106,7 +106,7 @@ var actions = []action{
 	}},
 	{Kind: actionResume, Title: "Back on sale", Link: "Back on sale", Button: "It's back", Question: "%s is back. Repost it and answer the messages that wait.", Day: "Back on"},
 	{Kind: service.EventInterest, Title: "Messages and showings", Link: "Messages", Button: "Save", Question: "How many has %s had so far, in all?", Day: "Counted on", Fields: []formField{
-		countField("messages", "Messages"), countField("viewings", "Showings"), countField("views", "Views"), countField("saves", "Saves"),
+		countField("messages", "Messages"), countField("showings", "Showings"), countField("views", "Views"), countField("saves", "Saves"),
 	}},
 	{
 		Kind: service.EventCheck, Title: "Tried first", Link: "Tried", Button: "Done", Question: "What did you do for %s?", Day: "Done on",
@@ -120,10 +120,10 @@ var actions = []action{
 		amountField("amount", "Amount", true), wordField("cost", "For", costWords), noteField,
 	}},
 	{Kind: service.EventRefinish, Title: "Refinish", Link: "Refinish", Button: "Back to the bench", Question: "%s comes off the market and gets another finish. Fill in what changes.", Day: "On", Fields: lookFields},
-	{Kind: service.EventWithdrawn, Title: "Pull", Link: "Pull", Button: "Pull it", Question: "%s comes off the market unsold.", Day: "Pulled on"},
+	{Kind: service.EventPulled, Title: "Pull", Link: "Pull", Button: "Pull it", Question: "%s comes off the market unsold.", Day: "Pulled on"},
 	{Kind: actionReopen, Title: "Back on the market", Link: "Back on the market", Button: "It's back", Question: "%s goes on as if it had not ended.", Day: "On"},
 	{Kind: actionRelist, Title: "Relist", Link: "Relist", Button: "Relist it", Question: "%s as it is, in a new listing.", Day: "Listed on", Fields: []formField{amountField("ask", "Ask", true), venueField}},
-	{Kind: service.EventLetGo, Title: "Retire", Link: "Retire", Button: "Retire it", Question: "%s leaves without a sale.", Day: "On", Fields: []formField{
+	{Kind: service.EventRetired, Title: "Retire", Link: "Retire", Button: "Retire it", Question: "%s leaves without a sale.", Day: "On", Fields: []formField{
 		wordField("reason", "What became of it", service.LetGoAs), noteField,
 	}},
 }
@@ -142,22 +142,22 @@ func possible(l *service.Listing, today pricing.Date, held bool) []action {
 	var kinds []string
 	switch {
 	case l.IsObserved():
-	case l.LetGo != "":
+	case l.ClosedAs != "":
 		kinds = []string{actionReopen}
 	case l.Stage == service.StageFound:
 		kinds = []string{service.EventBought, service.EventPassed}
 	case !l.IsOffered():
-		kinds = []string{actionPlan, service.EventListed, actionHours, actionCost, service.EventLetGo}
+		kinds = []string{actionPlan, service.EventListed, actionHours, actionCost, service.EventRetired}
 		if l.Stage == service.StageBought {
-			kinds = append(kinds, service.EventInWork)
+			kinds = append(kinds, service.EventOnBench)
 		}
 	case l.Outcome == service.OutcomeSold:
 		kinds = []string{actionCost, actionReopen}
-	case l.Outcome == service.OutcomeWithdrawn:
-		kinds = []string{actionReopen, actionRelist, service.EventRefinish, actionHours, actionCost, service.EventLetGo}
+	case l.Outcome == service.OutcomePulled:
+		kinds = []string{actionReopen, actionRelist, service.EventRefinish, actionHours, actionCost, service.EventRetired}
 	default:
 		kinds = []string{
-			service.EventSold, service.EventAsk, service.EventOffer, service.EventInterest, service.EventCheck, actionHours, actionCost, service.EventRefinish, service.EventWithdrawn,
+			service.EventSold, service.EventAsk, service.EventOffer, service.EventInterest, service.EventCheck, actionHours, actionCost, service.EventRefinish, service.EventPulled,
 		}
 		switch {
 		case held:

@@ -21,7 +21,7 @@ import (
 // kept.
 var (
 	findFields = []string{"category", "width", "material", "condition", "planned_finish", "seller_ask"}
-	findMore   = []string{"planned_color", "planned_condition", "depth", "height", "wood", "set_size", "drawers", "doors", "flaws", "smell", "estimate", "hours", "materials", "transport"}
+	findMore   = []string{"planned_color", "planned_condition", "depth", "height", "wood", "set_size", "drawers", "doors", "flaws", "smell", "own_price", "hours", "materials", "transport"}
 )
 
 // findsPage is a find with its limits, and the list of those kept.

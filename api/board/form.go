@@ -21,10 +21,10 @@ type formField struct {
 
 // columnLabels are where a column's name does not say enough to who fills it in.
 var columnLabels = map[string]string{
-	"width": "Width", "set_size": "How many alike", "material": "Made of", "year_made": "Made in (year)", "estimate": "Your own price",
+	"width": "Width", "set_size": "How many alike", "material": "Made of", "year_made": "Made in (year)", "own_price": "Your own price",
 	"condition": "Condition now", "finish": "Finish now", "color": "Color now", "planned_finish": "Finish planned", "planned_color": "Color planned",
 	"planned_condition": "Condition when done", "seller_ask": "They ask", "hours": "Hours, if you know", "materials": "Materials, if you know",
-	"transport": "Cost of pickup", "ref": "Name it", "let_go": "Why not", "purchase_cost": "What you paid",
+	"transport": "Cost of pickup", "ref": "Name it", "closed_as": "Why not", "purchase_cost": "What you paid",
 }
 
 // formFields are the fields of columns of a find, under their names after a

@@ -20,7 +20,7 @@ type listingText struct{ Title, Description string }
 // should ask, with its plan.
 func (s *Board) proposeListing(ctx context.Context, a *service.Actor, page *confirmPage, given map[string]string) error {
 	row := page.Row
-	given["venue"] = row.Venue
+	given["venues"] = row.Venue
 	for _, f := range lookFields {
 		given[f.Name] = valueOf(a, row, f.Name)
 	}
@@ -88,8 +88,8 @@ func (s *Board) plan(ctx context.Context, a *service.Actor, row *service.Listing
 // relist offers a piece as it is in a new listing.
 func (s *Board) relist(ctx context.Context, a *service.Actor, row *service.Listing, sent url.Values) (to string, err error) {
 	fields := map[string]string{"listed_on": strings.TrimSpace(sent.Get("on")), "ask": sent.Get("ask")}
-	if venue := strings.TrimSpace(sent.Get("venue")); venue != "" {
-		fields["venue"] = venue
+	if venue := strings.TrimSpace(sent.Get("venues")); venue != "" {
+		fields["venues"] = venue
 	}
 	change, err := s.app.Recording.Relist(ctx, a, row.ID, fields)
 	if err != nil {
@@ -159,7 +159,7 @@ func (s *Board) unrefinish(ctx context.Context, a *service.Actor, row *service.L
 	}
 	at := slices.IndexFunc(events, func(e service.Event) bool { return e.ID == event.Voids })
 	for _, e := range events {
-		if at >= 0 && e.Kind == service.EventWithdrawn && e.ChangeNo == events[at].ChangeNo && e.VoidedBy == uuid.Nil {
+		if at >= 0 && e.Kind == service.EventPulled && e.ChangeNo == events[at].ChangeNo && e.VoidedBy == uuid.Nil {
 			change, err = s.app.Recording.AddEvent(ctx, a, row.ID, service.NewEvent{Kind: service.EventVoid, Voids: e.ID}, nil)
 			if err != nil {
 				return "", err

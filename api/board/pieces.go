@@ -24,7 +24,7 @@ import (
 const stageReady = "ready"
 
 // stepsOf is the way of a piece until it is listed, in order.
-var stepsOf = []string{service.StageFound, service.StageBought, service.StageInWork, stageReady, service.EventListed}
+var stepsOf = []string{service.StageFound, service.StageBought, service.StageOnBench, stageReady, service.EventListed}
 
 // benchPiece is a piece with its work.
 type benchPiece struct {
@@ -39,7 +39,7 @@ func (p *benchPiece) Step() string {
 	if p.Row.IsOffered() {
 		return service.EventListed
 	}
-	if p.Row.Stage == service.StageInWork && p.Work != nil && p.Hours > 0 && p.Hours+.25 >= asFloat(p.Work.Hours) {
+	if p.Row.Stage == service.StageOnBench && p.Work != nil && p.Hours > 0 && p.Hours+.25 >= asFloat(p.Work.Hours) {
 		return stageReady
 	}
 	return p.Row.Stage
@@ -48,7 +48,7 @@ func (p *benchPiece) Step() string {
 // nextStep is the action that leads on from where it stands.
 func (p *benchPiece) nextStep() action {
 	kind := map[string]string{
-		service.StageFound: service.EventBought, service.StageBought: service.EventInWork, service.StageInWork: actionHours, stageReady: service.EventListed,
+		service.StageFound: service.EventBought, service.StageBought: service.EventOnBench, service.StageOnBench: actionHours, stageReady: service.EventListed,
 	}[p.Step()]
 	if p.Row.Stage == service.StageBought && p.Row.PlannedFinish == "" {
 		kind = actionPlan
@@ -121,7 +121,7 @@ func (s *Board) GetBoardPieces(c *gin.Context, a *service.Actor) error {
 	if err := web.ParamsOf(c).Done(); err != nil {
 		return err
 	}
-	pieces, err := s.unlisted(c.Request.Context(), a, service.StageFound, service.StageBought, service.StageInWork)
+	pieces, err := s.unlisted(c.Request.Context(), a, service.StageFound, service.StageBought, service.StageOnBench)
 	if err != nil {
 		return err
 	}
@@ -212,7 +212,7 @@ func (s *Board) fillPiece(ctx context.Context, a *service.Actor, page *piecePage
 	}
 	page.benchPiece = pieces[0]
 	switch {
-	case row.LetGo != "":
+	case row.ClosedAs != "":
 	case row.Stage == service.StageFound:
 		found, err := s.app.Advice.PurchaseLimits(ctx, a, []service.Cells{{"id": row.ID.String()}}, advice.PurchaseTarget{})
 		if err != nil {
@@ -234,7 +234,7 @@ func (s *Board) fillPiece(ctx context.Context, a *service.Actor, page *piecePage
 
 // newPieceFields describe a piece that is one's own already.
 var newPieceFields = []string{
-	"ref", "category", "width", "depth", "height", "material", "wood", "condition", "finish", "color", "planned_finish", "planned_color", "estimate", "purchase_cost",
+	"ref", "category", "width", "depth", "height", "material", "wood", "condition", "finish", "color", "planned_finish", "planned_color", "own_price", "purchase_cost",
 }
 
 // newPiecePage is the form for a piece.

@@ -84,7 +84,7 @@ func (s *Board) today(ctx context.Context, a *service.Actor) (*todayPage, error)
 	if err != nil {
 		return nil, err
 	}
-	bench, err := s.unlisted(ctx, a, service.StageBought, service.StageInWork)
+	bench, err := s.unlisted(ctx, a, service.StageBought, service.StageOnBench)
 	if err != nil {
 		return nil, err
 	}
@@ -168,7 +168,7 @@ func (p *todayPage) review(a *service.Actor, r advice.Review) {
 		case pricing.ActionRefinish:
 			kind, button = service.EventRefinish, "Refinish"
 		case pricing.ActionWithdraw:
-			kind, button = service.EventWithdrawn, "Pull"
+			kind, button = service.EventPulled, "Pull"
 		}
 		p.add(r.Row, best.Text, prose.Causes[r.Reason]+".", kind, button, query).Gain = &review.Gain
 	}

@@ -21,7 +21,7 @@ import (
 // The page to try what a piece would bring, as it is described or if it were
 // different.
 var (
-	tryFields = []string{"category", "width", "depth", "height", "material", "wood", "condition", "finish", "color", "estimate"}
+	tryFields = []string{"category", "width", "depth", "height", "material", "wood", "condition", "finish", "color", "own_price"}
 	tryMore   = []string{"set_size", "style", "year_made", "hardware", "topcoat", "second_finish", "second_color", "drawers", "doors"}
 	tryIf     = []string{"finish", "color", "condition", "hardware"}
 
@@ -173,7 +173,7 @@ func overlaid(v wire.Viewer, row *service.Listing, unit string, sent url.Values,
 		switch {
 		case !isSent:
 			sent.Set(name, value)
-		case name != "estimate" || (sent.Get(name) != "" && sent.Get(name) != value):
+		case name != "own_price" || (sent.Get(name) != "" && sent.Get(name) != value):
 			subject[name] = sent.Get(name) // an estimate on file may not count, and would if it were told again
 		}
 	}

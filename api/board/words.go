@@ -93,11 +93,11 @@ func isCount(n any) bool {
 // not plain.
 var wordsFor = map[string]string{
 	"no_show": "they didn't come", "cancelled": "I called it off", "given_away": "donated or given away", "kept": "kept it", "broken_up": "parted out",
-	"in_work": "on the bench", "on_bench": "on the bench", "withdrawn": "pulled", "let_go": "retired", "found": "find", "open": "listed", "gone": "already gone", "space": "no room",
+	"on_bench": "on the bench", "found": "find", "open": "listed", "gone": "already gone", "space": "no room",
 	"purchase_cost": "the piece itself", "pickup_cost": "pickup", "materials_cost": "materials", "other_cost": "something else", "fees": "venue fees",
 	"delivery_cost": "delivery, what it cost me", "delivery_charged": "delivery, what they paid me", "hours": "bench hours", "hours_other": "other hours",
 	"take": "yes", "refuse": "no", "counter": "a counteroffer", "mdf": "MDF", "two_tone": "two-tone", "off_white": "off-white", "mid_century": "mid-century",
-	"feed": "read-only link", "in": "inches", "cm": "centimeters", "mdy": "month/day/year", "dmy": "day/month/year", "estimate": "own price",
+	"feed": "read-only link", "in": "inches", "cm": "centimeters", "mdy": "month/day/year", "dmy": "day/month/year", "own_price": "own price",
 	"board session": "a signed-in device", "planned_finish": "finish", "planned_condition": "condition when done", "sale_price": "sale price", "transport": "pickup",
 }
 

@@ -24,14 +24,15 @@ type Kind uint8
 // The kinds of names.
 const (
 	Parameter Kind = iota // of the query of an address
-	Field                 // of a body, a column of a row among them
+	Column                // of a row: a field, a heading, a filter
+	Field                 // of a body
 	Word                  // of a closed list of values
 	Answer                // told, never sent
 )
 
 // String names the kind for people.
 func (k Kind) String() string {
-	return [...]string{"parameter", "field of a body", "value", "field of an answer"}[k]
+	return [...]string{"parameter", "column of a row", "field of a body", "value", "field of an answer"}[k]
 }
 
 // Name is a name that changed. Where says of what, for people; a name is looked

@@ -203,6 +203,7 @@ func (r *bookReader) readRow(s *bookSheet, at int, cells []string) error {
 		}
 	}
 	row := s.header.cells(f.Rows, rec)
+	f.Columns.readWords(row.Cells)
 	row.Errors = append(row.Errors, append(wrong, s.mergedIn(at)...)...)
 	for k := range row.Errors {
 		row.Errors[k].Row, row.Errors[k].Ref = f.Rows, web.Clip(row.Cells["ref"], 100)
@@ -216,7 +217,7 @@ func (f *RowFile) isHeader(cells []string) bool {
 	known := 0
 	hasRef := false
 	for _, cell := range cells {
-		name := headerName(cell)
+		name := f.Columns.today(headerName(cell))
 		if _, ok := f.Columns.ByName(name); ok {
 			known++
 		}

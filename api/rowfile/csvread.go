@@ -201,7 +201,7 @@ func headerOf(columns ColumnSet, cells []string, ignoreUnknown bool) (header, er
 	var wrong []service.FieldError
 	names := make(header, len(cells))
 	for i, cell := range cells {
-		name := headerName(cell)
+		name := columns.today(headerName(cell))
 		_, known := columns.ByName(name)
 		switch {
 		case name == "":
@@ -267,7 +267,7 @@ func (h header) cells(number int, rec record) recording.Row {
 // comes from where that mostly is the decimal mark, so 1,250 may be either.
 func refuseCommas(row *recording.Row) {
 	for _, c := range service.Columns {
-		if cell := row.Cells[c.Name]; (c.Kind.IsNumeric() || c.Name == "asks") && strings.Contains(cell, ",") {
+		if cell := row.Cells[c.Name]; (c.Kind.IsNumeric() || c.Name == "ask_history") && strings.Contains(cell, ",") {
 			row.Errors = append(row.Errors, service.FieldError{Row: row.Number, Ref: web.Clip(row.Cells["ref"], 100), Column: c.Name,
 				Reason: fmt.Sprintf("%q has a comma, and ; is between the cells: say with decimal=, or decimal=. in the address which is the decimal mark", web.Clip(cell, 40))})
 		}

@@ -69,6 +69,7 @@ func (f *RowFile) CSVRows(yield func(recording.Row) error) error {
 			return err
 		}
 		row := names.row(f.Rows, rec)
+		f.Columns.readWords(row.Cells)
 		if r.delimiter == ';' && !f.IsDecimalTold {
 			refuseCommas(&row)
 		}
@@ -139,17 +140,23 @@ func (f *RowFile) jsonRow(n web.Node) (recording.Row, error) {
 		return row, nil
 	}
 	for _, m := range n.Members {
-		_, known := f.Columns.ByName(m.Name)
+		m.Name = f.Columns.today(m.Name)
+		column, known := f.Columns.ByName(m.Name)
 		switch {
 		case !known && f.IgnoreUnknown:
 		case !known:
 			unknown := f.Columns.Unknown(m.Name)
 			unknown.Pointer, unknown.Row, unknown.Ref = pointer+"/"+web.EscapePointer(m.Name), f.Rows, web.Clip(row.Cells["ref"], 100)
 			return row, &service.InvalidError{Fields: []service.FieldError{unknown}}
-		case m.Value.Kind == web.NullNode || m.Value.Kind == web.NumberNode || m.Value.Kind == web.StringNode:
-			row.Cells[m.Name] = m.Value.Text
 		default:
-			row.Errors = append(row.Errors, wrong(m.Name, "is %s; expected a number or a string", m.Value.Kind))
+			text, inside, reason := CellOf(column, m.Value)
+			if reason != "" {
+				fault := wrong(m.Name, "%s", reason)
+				fault.Pointer += inside
+				row.Errors = append(row.Errors, fault)
+				continue
+			}
+			row.Cells[m.Name] = f.Columns.word(m.Name, text)
 		}
 	}
 	return row, nil

@@ -91,7 +91,7 @@ func KeyOf(r *http.Request, isFeed bool) (string, error) {
 	case key != "" && !service.IsFeedKey(key) && strings.HasPrefix(key, "ask_"):
 		return "", Refuse(keyInAddress, "this key is now in an address and may be in logs: revoke it, make another one, and send it in the header; only feed keys may stand in an address")
 	case !isFeed:
-		return "", Refuse(keyInAddress, "a key in the address opens feeds and pictures only (.csv, .atom, .svg, .png); send Authorization: Bearer KEY")
+		return "", Refuse(keyInAddress, "a key in the address opens feeds and pictures only (.csv, .atom, .ics, .svg, .png); send Authorization: Bearer KEY")
 	case bearer != "":
 		return "", Refuse(Malformed, "there are two keys, in the header and in the address; send one")
 	}

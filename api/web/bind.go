@@ -154,11 +154,11 @@ func (b *Binder) SetFloat(n Node, v reflect.Value, pointer string) {
 }
 
 func (b *Binder) setSlice(n Node, v reflect.Value, pointer string) {
-	if !b.Want(n, pointer, arrayNode) {
+	if !b.Want(n, pointer, ArrayNode) {
 		return
 	}
-	v.Set(reflect.MakeSlice(v.Type(), len(n.items), len(n.items)))
-	for i, item := range n.items {
+	v.Set(reflect.MakeSlice(v.Type(), len(n.Items), len(n.Items)))
+	for i, item := range n.Items {
 		b.set(item, v.Index(i), pointer+"/"+strconv.Itoa(i))
 	}
 }

@@ -33,7 +33,7 @@ const (
 	BoolNode
 	NumberNode
 	StringNode
-	arrayNode
+	ArrayNode
 	ObjectNode
 )
 
@@ -46,7 +46,7 @@ func (k nodeKind) String() string { return nodeNames[k] }
 type Node struct {
 	Kind    nodeKind
 	Text    string // of a string, a number, true or false
-	items   []Node
+	Items   []Node
 	Members []member
 }
 
@@ -222,13 +222,13 @@ func (p *Parser) valueFrom(t json.Token, pointer string, depth int) (Node, error
 }
 
 func (p *Parser) array(pointer string, depth int) (Node, error) {
-	n := Node{Kind: arrayNode}
+	n := Node{Kind: ArrayNode}
 	for p.Decoder.More() {
-		item, err := p.value(pointer+"/"+strconv.Itoa(len(n.items)), depth+1)
+		item, err := p.value(pointer+"/"+strconv.Itoa(len(n.Items)), depth+1)
 		if err != nil {
 			return Node{}, err
 		}
-		n.items = append(n.items, item)
+		n.Items = append(n.Items, item)
 	}
 	_, err := p.Token(pointer) // the bracket
 	return n, err

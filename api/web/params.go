@@ -163,7 +163,7 @@ func (p *Params) refuseColumn(name string, all []string) {
 	if p.Err != nil {
 		return
 	}
-	f := UnknownName(renamed.Field, name, "is no column", renamed.Among(all), NearestName(name, all))
+	f := UnknownName(renamed.Column, name, "is no column", renamed.Among(all), NearestName(name, all))
 	if f.Code != CodeRenamed {
 		f = UnknownName(renamed.Answer, name, "is no column", renamed.Among(all), f.Nearest)
 	}

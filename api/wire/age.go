@@ -59,7 +59,7 @@ type AgeQuery struct {
 }
 
 // DaysToSell is how fast one category's own listings have sold, in active days
-// (Kaplan–Meier: listings that are open or were withdrawn would have sold
+// (Kaplan–Meier: listings that are open or were pulled would have sold
 // later).
 type DaysToSell struct {
 	Category string         `json:"category" example:"sideboard"` // empty: all together

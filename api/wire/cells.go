@@ -33,13 +33,17 @@ func readCells(b *web.Binder, n web.Node, pointer string, columns rowfile.Column
 	cells := make(Cells, len(n.Members))
 	for _, m := range n.Members {
 		at := pointer + "/" + web.EscapePointer(m.Name)
-		if _, known := columns.ByName(m.Name); !known {
+		column, known := columns.ByName(m.Name)
+		if !known {
 			b.Unknown(at, columns.Unknown(m.Name))
 			continue
 		}
-		if m.Value.Kind == web.NullNode || b.Want(m.Value, at, web.NumberNode, web.StringNode) {
-			cells[m.Name] = m.Value.Text // null is a blank cell
+		text, inside, wrong := rowfile.CellOf(column, m.Value)
+		if wrong != "" {
+			b.Refuse(at+inside, "%s", wrong)
+			continue
 		}
+		cells[m.Name] = text
 	}
 	return cells
 }

@@ -14,7 +14,7 @@ type Comparable struct {
 	Ref           string       `json:"ref"`
 	Member        string       `json:"member"`
 	Category      string       `json:"category"`
-	Outcome       string       `json:"outcome" enums:"open,sold,withdrawn"`
+	Outcome       string       `json:"outcome" enums:"open,sold,pulled"`
 	ListedOn      string       `json:"listed_on" format:"date"`
 	EndedOn       *string      `json:"ended_on,omitempty" format:"date"`
 	ActiveDays    int          `json:"active_days"`

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"askwright/api/rowfile"
 	"askwright/api/web"
 	"askwright/pricing"
 	"askwright/service"
@@ -25,16 +26,16 @@ func (v Viewer) Tell(e Event) string {
 		return "Added"
 	case service.EventBought:
 		return "Bought"
-	case service.EventInWork:
+	case service.EventOnBench:
 		return "Work began"
 	case service.EventPassed:
 		return "Passed"
-	case service.EventLetGo:
+	case service.EventRetired:
 		return "Retired without a sale"
 	case service.EventListed:
-		return "Listed" + v.lastAsk(e.Changes["asks"].New, " at ")
+		return "Listed" + v.lastAsk(e.Changes["ask_history"].New, " at ")
 	case service.EventAsk:
-		return "Asks" + v.lastAsk(e.Changes["asks"].New, " ") + v.lastAsk(e.Changes["asks"].Old, " instead of ")
+		return "Asks" + v.lastAsk(e.Changes["ask_history"].New, " ") + v.lastAsk(e.Changes["ask_history"].Old, " instead of ")
 	case service.EventPause:
 		return v.tellPause(e.Changes["pauses"].New)
 	case service.EventInterest:
@@ -54,7 +55,7 @@ func (v Viewer) Tell(e Event) string {
 		return "Done: " + service.LowerFirst(prose.Checks[e.Details["check"]])
 	case service.EventSold:
 		return "Sold for " + v.money(e.Changes["sale_price"].New)
-	case service.EventWithdrawn:
+	case service.EventPulled:
 		return "Pulled"
 	case service.EventReopened:
 		return "Back on the market"
@@ -105,7 +106,7 @@ func (v Viewer) tellPause(pauses string) string {
 
 func tellInterest(e Event) string {
 	var parts []string
-	for _, c := range [][2]string{{"views", "view"}, {"saves", "save"}, {"messages", "message"}, {"viewings", "showing"}} {
+	for _, c := range [][2]string{{"views", "view"}, {"saves", "save"}, {"messages", "message"}, {"showings", "showing"}} {
 		switch n, ok := e.Changes[c[0]]; {
 		case !ok:
 		case n.New == "1":
@@ -194,14 +195,14 @@ var EventColumns = web.ColumnsOf[Event](`
 
 // EventRequest asks for an event. Which fields apply depends on the kind.
 type EventRequest struct {
-	Kind           string       `json:"kind" enums:"bought,in_work,listed,passed,let_go,ask,pause,resume,interest,check,offer,answer,hold,release,sold,withdrawn,reopen,refinish,void"`
+	Kind           string       `json:"kind" enums:"bought,on_bench,listed,passed,retired,ask,pause,resume,interest,check,offer,answer,hold,release,sold,pulled,reopen,refinish,void"`
 	On             string       `json:"on" format:"date"` // default: today
 	Voids          *uuid.UUID   `json:"voids" format:"uuid"`
 	PurchaseCost   *web.Decimal `json:"purchase_cost" swaggertype:"number"`                                                                        // bought; owner only
 	PickupCost     *web.Decimal `json:"pickup_cost" swaggertype:"number"`                                                                          // bought; owner only
 	BoughtFrom     *string      `json:"bought_from"`                                                                                               // bought; owner only
 	ConditionFound *web.Decimal `json:"condition_found" swaggertype:"string"`                                                                      // bought; owner only
-	Reason         *string      `json:"reason"`                                                                                                    // passed: price, condition, space, gone or other; let_go: given_away, kept, broken_up or other
+	Reason         *string      `json:"reason"`                                                                                                    // passed: price, condition, space, gone or other; retired: given_away, kept, broken_up or other
 	SellerAsk      *web.Decimal `json:"seller_ask" swaggertype:"number"`                                                                           // passed: what the seller asked
 	Area           *string      `json:"area"`                                                                                                      // listed
 	Ask            *web.Decimal `json:"ask" swaggertype:"number"`                                                                                  // ask; listed; refinish, of the next listing
@@ -209,7 +210,7 @@ type EventRequest struct {
 	Views          *web.Decimal `json:"views" swaggertype:"integer"`                                                                               // interest
 	Saves          *web.Decimal `json:"saves" swaggertype:"integer"`                                                                               // interest
 	Messages       *web.Decimal `json:"messages" swaggertype:"integer"`                                                                            // interest
-	Viewings       *web.Decimal `json:"viewings" swaggertype:"integer"`                                                                            // interest
+	Showings       *web.Decimal `json:"showings" swaggertype:"integer"`                                                                            // interest
 	Amount         *web.Decimal `json:"amount" swaggertype:"number"`                                                                               // offer; answer: the counter
 	Answer         *string      `json:"answer" enums:"take,counter,refuse"`                                                                        // answer
 	Comes          *string      `json:"comes"`                                                                                                     // offer: today, or the day on which the buyer comes
@@ -217,7 +218,7 @@ type EventRequest struct {
 	Offer          *string      `json:"offer" format:"uuid"`                                                                                       // hold: the offer that led to it
 	Why            *string      `json:"why" enums:"no_show,fell_through,cancelled"`                                                                // release
 	Check          *string      `json:"check" enums:"answer_messages,another_venue,flaws_disclosed,offer_delivery,photos,renew_on_resuming,title"` // check: what was done
-	Note           *string      `json:"note"`                                                                                                      // offer, passed, let_go
+	Note           *string      `json:"note"`                                                                                                      // offer, passed, retired
 	SalePrice      *web.Decimal `json:"sale_price" swaggertype:"number"`                                                                           // sold
 	SoldVenue      *string      `json:"sold_venue"`                                                                                                // sold
 	Ref            *string      `json:"ref"`                                                                                                       // refinish: of the piece's next row; default: the next free one
@@ -234,8 +235,22 @@ type EventRequest struct {
 	Legs           *string      `json:"legs"`                                                                                                      // refinish: what was done to them
 	Top            *string      `json:"top"`                                                                                                       // refinish: what was done to it
 	ListedOn       *string      `json:"listed_on" format:"date"`                                                                                   // refinish: of the next listing
-	Estimate       *web.Decimal `json:"estimate" swaggertype:"number"`                                                                             // listed; refinish, of the next listing; owner only
-	Venue          *string      `json:"venue"`                                                                                                     // listed; refinish, of the next listing
+	OwnPrice       *web.Decimal `json:"own_price" swaggertype:"number"`                                                                            // listed; refinish, of the next listing; owner only
+	Venues         *Listed      `json:"venues" swaggertype:"array,string"`                                                                         // listed; refinish, of the next listing
+}
+
+// Listed is a list of texts as its cell has it.
+type Listed string
+
+// ReadNode reads an array of texts, or their cell.
+func (l *Listed) ReadNode(b *web.Binder, n web.Node, pointer string) {
+	column, _ := service.ColumnByName("venues")
+	text, inside, wrong := rowfile.CellOf(column, n)
+	if wrong != "" {
+		b.Refuse(pointer+inside, "%s", wrong)
+		return
+	}
+	*l = Listed(text)
 }
 
 // SentFields are the fields of a request that were sent, by name: those that are
@@ -251,6 +266,10 @@ func SentFields(request any) map[string]string {
 				fields[name] = *value
 			}
 		case *web.Decimal:
+			if value != nil {
+				fields[name] = string(*value)
+			}
+		case *Listed:
 			if value != nil {
 				fields[name] = string(*value)
 			}

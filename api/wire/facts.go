@@ -11,9 +11,9 @@ type Fact struct{ Name, Value string }
 
 // factColumns are those of the description that a page shows.
 var factColumns = []string{
-	"category", "set_size", "items", "width", "depth", "height", "material", "wood", "style", "year_made", "condition", "finish", "color",
-	"second_finish", "second_color", "topcoat", "sheen", "hardware", "drawers", "doors", "maker", "flaws", "smell", "venue", "area",
-	"listed_on", "views", "saves", "messages", "viewings", "estimate", "sale_price", "ended_on", "sold_venue", "bought_on", "bought_from",
+	"category", "set_size", "set_items", "width", "depth", "height", "material", "wood", "style", "year_made", "condition", "finish", "color",
+	"second_finish", "second_color", "topcoat", "sheen", "hardware", "drawers", "doors", "maker", "flaws", "smell", "venues", "area",
+	"listed_on", "views", "saves", "messages", "showings", "own_price", "sale_price", "ended_on", "sold_venue", "bought_on", "bought_from",
 	"purchase_cost", "pickup_cost", "materials_cost", "other_cost", "hours", "hours_other", "notes", "seller_ask", "planned_finish", "planned_color",
 }
 
@@ -27,11 +27,11 @@ func lengthSign(unit string) string {
 
 // factNames are what columns are called on pages, where their name does not say it.
 var factNames = map[string]string{
-	"set_size": "how many alike", "items": "the set", "material": "made of", "year_made": "made in", "venue": "posted at", "sold_venue": "sold at", "viewings": "showings",
-	"estimate": "own price", "ended_on": "ended", "listed_on": "listed", "bought_on": "bought", "bought_from": "bought at", "purchase_cost": "paid",
+	"set_size": "how many alike", "items": "the set", "material": "made of", "year_made": "made in", "venue": "posted at", "sold_venue": "sold at", "showings": "showings",
+	"own_price": "own price", "ended_on": "ended", "listed_on": "listed", "bought_on": "bought", "bought_from": "bought at", "purchase_cost": "paid",
 	"pickup_cost": "pickup", "materials_cost": "materials", "other_cost": "other costs", "hours": "bench hours", "hours_other": "other hours",
 	"second_finish": "second finish", "second_color": "second color", "sale_price": "sold for", "condition_found": "condition when bought",
-	"delivery_charged": "delivery charged", "delivery_cost": "delivery", "let_go": "retired as", "let_go_on": "retired", "let_go_note": "why",
+	"delivery_charged": "delivery charged", "delivery_cost": "delivery", "retired": "retired as", "closed_on": "retired", "closed_note": "why",
 	"seller_ask": "seller asks", "planned_finish": "finish planned", "planned_color": "color planned", "ended": "ended", "piece_ref": "piece",
 }
 

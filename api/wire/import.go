@@ -25,11 +25,24 @@ type Import struct {
 	Updated     int                `json:"updated"`
 	Unchanged   int                `json:"unchanged"`
 	Rejected    int                `json:"rejected" example:"9"`
+	Doubtful    int                `json:"doubtful" example:"6"` // rows to check: they look like slips
 	NewValues   []web.NewValue     `json:"new_values"`
 	Mapping     []ImportColumn     `json:"mapping"`
 	Questions   []ImportQuestion   `json:"questions"`
 	Skipped     []ImportSkipped    `json:"skipped"`
+	Doubts      []ImportDoubt      `json:"doubts"`
 	Errors      []web.ProblemError `json:"errors"`
+}
+
+// ImportDoubt is why a row of a sheet is to be checked.
+type ImportDoubt struct {
+	Row      int    `json:"row" example:"17"` // of the sheet
+	Ref      string `json:"ref" example:"B-17"`
+	Code     string `json:"code" example:"ten_times"`
+	Column   string `json:"column" example:"ask"`
+	Found    string `json:"found" example:"2300.00"`
+	Proposed string `json:"proposed" example:"230.00"` // empty: nothing is
+	Text     string `json:"text" example:"2300 is far from what a desk is priced at here, about 210."`
 }
 
 // ImportColumn is a heading with what it is taken for.
@@ -149,6 +162,13 @@ func ImportResource(i *imports.Import, others []string) Import {
 	for _, v := range r.NewValues {
 		out.NewValues = append(out.NewValues, web.NewValue(v))
 	}
+	out.Doubts = []ImportDoubt{}
+	doubtful := map[int]bool{}
+	for _, d := range i.Doubts {
+		doubtful[d.Row] = true
+		out.Doubts = append(out.Doubts, ImportDoubt{Row: d.Row, Ref: d.Ref, Code: d.Code, Column: d.Column, Found: d.Found, Proposed: d.Proposed, Text: d.Text})
+	}
+	out.Doubtful = len(doubtful)
 	out.Mapping = web.Each(i.Look.Mapping, importColumn)
 	for _, q := range i.Look.Questions {
 		out.Questions = append(out.Questions, ImportQuestion{ID: q.ID, Code: q.Code, Column: q.Column, Heading: q.Heading, Found: q.Found,

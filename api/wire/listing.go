@@ -52,7 +52,7 @@ type ListingQuery struct {
 	Source       string  `form:"source"`
 	Stage        string  `form:"stage"` // of what is still in the yard
 	Outcome      string  `form:"outcome"`
-	LetGo        string  `form:"let_go"`
+	ClosedAs     string  `form:"closed_as"`
 	Area         string  `form:"area"`
 	ListedFrom   string  `form:"listed_on_from" format:"date"`
 	ListedTo     string  `form:"listed_on_to" format:"date"`
@@ -60,8 +60,8 @@ type ListingQuery struct {
 	EndedTo      string  `form:"ended_on_to" format:"date"`
 	LastSeenFrom string  `form:"last_seen_on_from" format:"date"`
 	LastSeenTo   string  `form:"last_seen_on_to" format:"date"`
-	LetGoFrom    string  `form:"let_go_on_from" format:"date"`
-	LetGoTo      string  `form:"let_go_on_to" format:"date"`
+	LetGoFrom    string  `form:"closed_on_from" format:"date"`
+	LetGoTo      string  `form:"closed_on_to" format:"date"`
 	AskMin       float64 `form:"ask_min"`
 	AskMax       float64 `form:"ask_max"`
 	SalePriceMin float64 `form:"sale_price_min"`
@@ -78,7 +78,7 @@ type ListingQuery struct {
 	SetSizeMax   float64 `form:"set_size_max"`
 	Member       string  `form:"member"`                                      // me, an id or a name
 	Piece        string  `form:"piece" format:"uuid"`                         // the listings of one piece
-	InTheYard    bool    `form:"in_the_yard"`                                 // pieces not yet offered: only, or none
+	Unlisted     bool    `form:"unlisted"`                                    // pieces not yet offered: only, or none
 	Sort         string  `form:"sort" default:"ref" example:"-listed_on,ref"` // a minus for descending
 	Limit        int     `form:"limit" default:"100"`                         // at most 1000; without it a CSV holds all rows
 	Cursor       string  `form:"cursor"`                                      // from next

@@ -12,7 +12,7 @@ import (
 
 // Model is what the group's records say of prices and paces, in plain words.
 type Model struct {
-	Model     string     `json:"model" example:"2.412.2026-03-05"` // design, change number, day fitted; as in basis.model
+	Model     string     `json:"model" example:"4.412.2026-03-05"` // design, change number, day fitted; as in basis.model
 	FittedOn  string     `json:"fitted_on" format:"date"`
 	Sold      int        `json:"sold"` // sales in the value model
 	Unsold    int        `json:"unsold"`
@@ -25,19 +25,20 @@ type Model struct {
 	Trend   Effect   `json:"trend"`   // of a year
 	Season  []Effect `json:"season"`  // of the month of the sale, against the year's mean
 
-	MedianDays       *int           `json:"median_days"`                                            // active days at the typical ask; null: not within the usual horizon
-	BaseRate         web.Number     `json:"base_rate" swaggertype:"number" example:"0.0251"`        // sales per active day at the typical ask, from day 21 on
-	Elasticity       web.Number     `json:"elasticity" swaggertype:"number" example:"5.1"`          // of the pace in the ask
-	PaceTenDearer    web.Number     `json:"pace_ten_dearer" swaggertype:"number" example:"0.615"`   // 10 % dearer sells at this share of the pace
-	EstimateWeight   web.Number     `json:"estimate_weight" swaggertype:"number" example:"0.58"`    // how far buyers have agreed with the seller, 0 to 1
-	OpeningPercent   web.Number     `json:"opening_percent" swaggertype:"number" example:"5.2"`     // that estimates lie above the likely sale price
-	NegotiationRatio web.Number     `json:"negotiation_ratio" swaggertype:"number" example:"0.946"` // sale price over last ask
-	MessagesPerDay   web.Number     `json:"messages_per_day" swaggertype:"number" example:"0.214"`  // at the typical ask
-	AgePace          []AgePace      `json:"age_pace"`                                               // against days 21 to 60
-	Paces            []Pace         `json:"paces"`                                                  // how fast each category, finish and color sells, and each month, at the same ask
-	GroupPulse       *web.Number    `json:"group_pulse" swaggertype:"number" example:"0.8"`         // messages on all listings of the last 28 days against usual; null: too few to tell
-	Suspicious       []OwnSuspicion `json:"suspicious"`                                             // sales of your own that count for little: check them
-	Sentences        []Sentence     `json:"sentences"`
+	MedianDays        *int           `json:"median_days"`                                            // active days at the typical ask; null: not within the usual horizon
+	BaseRate          web.Number     `json:"base_rate" swaggertype:"number" example:"0.0251"`        // sales per active day at the typical ask, from day 21 on
+	Elasticity        web.Number     `json:"elasticity" swaggertype:"number" example:"5.1"`          // of the pace in the ask
+	ElasticityAssumed bool           `json:"elasticity_assumed"`                                     // below 300 listings: what the trade in general is taken to have, not learned
+	PaceTenDearer     web.Number     `json:"pace_ten_dearer" swaggertype:"number" example:"0.615"`   // 10 % dearer sells at this share of the pace
+	EstimateWeight    web.Number     `json:"estimate_weight" swaggertype:"number" example:"0.58"`    // how far buyers have agreed with the seller, 0 to 1
+	OpeningPercent    web.Number     `json:"opening_percent" swaggertype:"number" example:"5.2"`     // that estimates lie above the likely sale price
+	NegotiationRatio  web.Number     `json:"negotiation_ratio" swaggertype:"number" example:"0.946"` // sale price over last ask
+	MessagesPerDay    web.Number     `json:"messages_per_day" swaggertype:"number" example:"0.214"`  // at the typical ask
+	AgePace           []AgePace      `json:"age_pace"`                                               // against days 21 to 60
+	Paces             []Pace         `json:"paces"`                                                  // how fast each category, finish and color sells, and each month, at the same ask
+	GroupPulse        *web.Number    `json:"group_pulse" swaggertype:"number" example:"0.8"`         // messages on all listings of the last 28 days against usual; null: too few to tell
+	Suspicious        []OwnSuspicion `json:"suspicious"`                                             // sales of your own that count for little: check them
+	Sentences         []Sentence     `json:"sentences"`
 }
 
 // Effect is what one level of an attribute does to the likely sale price.
@@ -83,7 +84,7 @@ type OwnSuspicion struct {
 
 // TrackRecord says how far the suggestions can be trusted.
 type TrackRecord struct {
-	Model    string   `json:"model" example:"2.412.2026-03-05"`
+	Model    string   `json:"model" example:"4.412.2026-03-05"`
 	Kept     Scores   `json:"kept"`     // of the suggestions that were shown
 	Backtest Backtest `json:"backtest"` // of those that would have been made
 	// Purchases: stated against realized.
@@ -116,7 +117,7 @@ type Scores struct {
 	Inside      Share       `json:"inside"`                                    // of the sales, inside their ranges
 	Ratio       *RatioStudy `json:"ratio"`                                     // likely price over sale price, as appraisers study it
 	Chances     *Chances    `json:"chances"`                                   // null: none can be judged yet
-	Unjudged    int         `json:"unjudged"`                                  // chances of listings withdrawn before their days were over
+	Unjudged    int         `json:"unjudged"`                                  // chances of listings pulled before their days were over
 	Followed    []Followed  `json:"followed"`                                  // by how they were asked: different pieces, so no comparison of asks
 	Hindsight   *Hindsight  `json:"hindsight"`                                 // the same pieces at the suggested asks; null: none ended
 	Sentences   []Sentence  `json:"sentences"`                                 // among them: would following have earned more?
@@ -182,7 +183,7 @@ func (v Viewer) Model(d *advice.Description) Model {
 		Model: d.Version, FittedOn: d.FittedOn.String(), Sold: d.Sold, Unsold: d.Unsold, LastSale: d.LastSale.String(),
 		SpreadLow: web.Rounded(d.SpreadLow, 3), SpreadHigh: web.Rounded(d.SpreadHigh, 3),
 		Effects: effects(d.Effects), Trend: effect(d.Trend), Season: effects(d.Season), MedianDays: d.MedianDays,
-		BaseRate: web.Rounded(d.BaseRate, 5), Elasticity: web.Rounded(d.Elasticity, 2), PaceTenDearer: web.Chance(d.PaceTenDearer),
+		BaseRate: web.Rounded(d.BaseRate, 5), Elasticity: web.Rounded(d.Elasticity, 2), ElasticityAssumed: d.ElasticityAssumed, PaceTenDearer: web.Chance(d.PaceTenDearer),
 		EstimateWeight: web.Chance(d.EstimateWeight), OpeningPercent: web.Percentage(100 * d.OpeningPremium), NegotiationRatio: web.Chance(d.NegotiationRatio),
 		MessagesPerDay: web.Rounded(d.MessagesPerDay, 3), AgePace: []AgePace{}, Paces: make([]Pace, len(d.Paces)), Suspicious: []OwnSuspicion{},
 		GroupPulse: Pulse(d.Pulse),

@@ -55,7 +55,7 @@ type OfferAnswer struct {
 	Labels                  []string       `json:"labels,omitempty" example:"low_confidence"`
 	Sentences               []Sentence     `json:"sentences"`
 	Cautions                []Caution      `json:"cautions"`
-	Model                   string         `json:"model" example:"2.412.2026-03-05"` // design, change number, day fitted
+	Model                   string         `json:"model" example:"4.412.2026-03-05"` // design, change number, day fitted
 }
 
 // LowestToTake is the lowest amount worth taking in cash on a day, if nothing

@@ -15,9 +15,9 @@ type Piece struct {
 	ID        uuid.UUID         `json:"id" format:"uuid"`
 	Ref       string            `json:"ref" example:"B-17"`
 	Member    string            `json:"member"`
-	State     string            `json:"state" enums:"found,bought,in_work,passed,open,sold,withdrawn,let_go"`
+	State     string            `json:"state" enums:"found,bought,on_bench,passed,open,sold,pulled,retired"`
 	Category  string            `json:"category" example:"sideboard"`
-	LetGo     string            `json:"let_go,omitempty" csv:"plain"`              // why it left without a sale
+	ClosedAs  string            `json:"closed_as,omitempty" csv:"plain"`           // why it left without a sale
 	SellerAsk *web.Number       `json:"seller_ask,omitempty" swaggertype:"number"` // of a find: what its seller asks
 	DaysOwned int               `json:"days_owned,omitempty"`                      // owner only: until it was sold, or today
 	Lineage   []string          `json:"lineage" example:"B-17,B-17-2"`             // refs of its rows, the first one first
@@ -34,7 +34,7 @@ type PiecePage struct {
 func (v Viewer) Piece(p *service.Piece) Piece {
 	out := Piece{ID: p.ID, Ref: p.Ref, Member: p.Member, State: p.State(), Listings: v.Rows(p.Listings)}
 	newest := p.Listings[len(p.Listings)-1]
-	out.Category, out.LetGo = newest.Category, newest.LetGo
+	out.Category, out.ClosedAs = newest.Category, newest.ClosedAs
 	if m := newest.SellerAsk; m != 0 {
 		asked := web.Exact(m, v.Currency)
 		out.SellerAsk = &asked
@@ -50,7 +50,7 @@ func (v Viewer) Piece(p *service.Piece) Piece {
 
 // PieceColumns are the columns of pieces.
 var PieceColumns = web.ColumnsOf[Piece](`
-	ref id member state category let_go seller_ask days_owned lineage`)
+	ref id member state category closed_as seller_ask days_owned lineage`)
 
 // PieceQuery is what a list of pieces can be asked for.
 type PieceQuery struct {

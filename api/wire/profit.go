@@ -174,9 +174,9 @@ type StockItem struct {
 	ID            *uuid.UUID `json:"id,omitempty" format:"uuid"`
 	Ref           string     `json:"ref,omitempty"`
 	Category      string     `json:"category,omitempty"`
-	State         string     `json:"state,omitempty" enums:"bought,in_work,open,sold,withdrawn,let_go"` // today
-	Reason        string     `json:"let_go,omitempty" example:"given_away" csv:"plain"`                 // why it left without a sale
-	LetGoOn       string     `json:"let_go_on,omitempty" format:"date"`
+	State         string     `json:"state,omitempty" enums:"bought,on_bench,open,sold,pulled,retired"` // today
+	Reason        string     `json:"closed_as,omitempty" example:"given_away" csv:"plain"`             // why it left without a sale
+	ClosedOn      string     `json:"closed_on,omitempty" format:"date"`
 	BoughtFrom    string     `json:"bought_from,omitempty"`
 	BoughtOn      string     `json:"bought_on,omitempty" format:"date"`
 	DaysOwned     *int       `json:"days_owned"` // null: the day of purchase is not on file
@@ -284,7 +284,7 @@ func (v Viewer) stockItem(i profit.StockItem) StockItem {
 	newest := i.Piece.Listings[len(i.Piece.Listings)-1]
 	out.ID, out.Ref, out.Category, out.State = &i.Piece.ID, i.Piece.Ref, newest.Category, i.Piece.State()
 	out.BoughtFrom, out.BoughtOn = i.BoughtFrom, i.BoughtOn.String()
-	out.Reason, out.LetGoOn = newest.LetGo, newest.LetGoOn.String()
+	out.Reason, out.ClosedOn = newest.ClosedAs, newest.ClosedOn.String()
 	return out
 }
 
@@ -342,7 +342,7 @@ func ProfitColumns(by string) []web.TableColumn[ProfitItem] {
 
 // StockColumns are the columns of unsold pieces.
 var StockColumns = web.ColumnsOf[StockItem](`
-	id ref category state let_go let_go_on bought_from bought_on days_owned purchase_cost
+	id ref category state closed_as closed_on bought_from bought_on days_owned purchase_cost
 	pickup_cost materials_cost other_cost fees cost delivery_cost hours hours_other`)
 
 // LineColumns are the columns of the lines behind the figures.

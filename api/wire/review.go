@@ -86,7 +86,7 @@ type Review struct {
 	NextAsk       *web.Number `json:"next_ask" swaggertype:"number"`                             // that the plan goes on with; null: the ask stays
 	Plan          []PlanStep  `json:"plan"`                                                      // the asks from today, while it is unsold
 	Ask           *web.Number `json:"ask,omitempty" swaggertype:"number"`
-	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price by the description alone
+	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price, the own price in it as far as it counts
 	ListedOn      string      `json:"listed_on" format:"date"`
 	ActiveDays    int         `json:"active_days"`
 	DaysOnMarket  int         `json:"days_on_market"`

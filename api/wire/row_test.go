@@ -22,7 +22,14 @@ func TestListingRowIsTheRegistry(t *testing.T) {
 		if !ok {
 			continue
 		}
-		isNumber := row.Field(i).Type.Kind() != reflect.String
+		if isList := row.Field(i).Type.Kind() == reflect.Slice; isList != (column.Entries != nil) {
+			t.Errorf("%s is documented as %s, the registry has the entries %v", name, row.Field(i).Type, column.Entries)
+		}
+		of := row.Field(i).Type
+		if of.Kind() == reflect.Pointer {
+			of = of.Elem()
+		}
+		isNumber := of.Kind() != reflect.String && column.Entries == nil
 		if isNumber != column.Kind.IsNumeric() {
 			t.Errorf("%s is documented as %s, but the registry says numeric: %t", name, row.Field(i).Type, column.Kind.IsNumeric())
 		}
@@ -53,7 +60,7 @@ func TestQueriesAreTheService(t *testing.T) {
 	query := reflect.TypeFor[ListingQuery]()
 	for i := range query.NumField() {
 		name := query.Field(i).Tag.Get("form")
-		if !slices.Contains([]string{"", "member", "piece", "in_the_yard", "sort", "limit", "cursor"}, name) {
+		if !slices.Contains([]string{"", "member", "piece", "unlisted", "sort", "limit", "cursor"}, name) {
 			got = append(got, name)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 type Suggestion struct {
 	Ref         string       `json:"ref,omitempty" example:"B-17"`
 	SalePrice   *PriceRange  `json:"sale_price,omitempty"`
+	RecordsOnly *PriceRange  `json:"records_only,omitempty"`                           // sale_price by the records alone, without one's own price
 	Ask         *web.Number  `json:"ask,omitempty" swaggertype:"number" example:"480"` // the first one of plan
 	AskForGood  *web.Number  `json:"ask_for_good,omitempty" swaggertype:"number"`      // the best one for who will not change it
 	Plan        []PlanStep   `json:"plan,omitempty"`                                   // the asks that follow one another while it is unsold
@@ -32,6 +33,7 @@ type Suggestion struct {
 	Basis       Basis        `json:"basis"`                                            // what the answer rests on
 	Refusal     *Refusal     `json:"refusal,omitempty"`                                // why something is missing
 	Labels      []string     `json:"labels,omitempty" example:"low_confidence"`        // of the whole answer
+	Unused      []string     `json:"unused" example:"maker"`                           // columns that are told and do not count in the price
 	Sentences   []Sentence   `json:"sentences"`                                        // the answer for people
 	Warnings    []Warning    `json:"warnings,omitempty"`                               // of what looks like a slip: a size that such pieces hardly have
 	Cautions    []Caution    `json:"cautions"`                                         // the usual ones that apply
@@ -122,7 +124,7 @@ type Basis struct {
 	Sold         int    `json:"sold"`
 	Unsold       int    `json:"unsold"`
 	SameCategory int    `json:"same_category"`
-	Model        string `json:"model" example:"2.412.2026-03-05"` // design, change number, day fitted
+	Model        string `json:"model" example:"4.412.2026-03-05"` // design, change number, day fitted
 }
 
 // Refusal says why there is no answer, what there is and what it would take.
@@ -164,8 +166,9 @@ func (v Viewer) Suggestion(f advice.Suggestion, within int) Suggestion {
 	money := web.MoneyIn(v.Currency)
 	out := Suggestion{
 		Ref: f.Ref, Labels: f.Labels, Sentences: Sentences(f.Sentences), Warnings: warnings(f.Warnings, v.actor.Group), Cautions: Cautions(f.Cautions), Refusal: RefusalOf(f.Refusal),
-		Errors: web.ProblemErrors(f.Errors),
-		Basis:  basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money), Comparables: make([]Comparable, len(f.Nearest)),
+		Errors: web.ProblemErrors(f.Errors), Unused: notNil(f.Unused),
+		Basis: basis(f.Basis, f.Model), SalePrice: priceRange(f.SalePrice, money),
+		RecordsOnly: priceRange(f.RecordsOnly, money), Comparables: make([]Comparable, len(f.Nearest)),
 	}
 	for i, found := range f.Nearest {
 		out.Comparables[i] = v.Comparable(found)

@@ -38,7 +38,7 @@ func ListingSheets(b *web.Workbook, columns []web.TableColumn[*service.Listing],
 	if err != nil {
 		return err
 	}
-	yard, err := web.NewSheet(b, "Yard", columns)
+	yard, err := web.NewSheet(b, "Unlisted", columns)
 	if err != nil {
 		return err
 	}

@@ -18,7 +18,7 @@ type WorkQueue struct {
 	Tasks      []Task     `json:"tasks"`                     // what an hour of which gains most first
 	Together   []Together `json:"together"`                  // tasks that share a color or a topcoat
 	Left       []Task     `json:"left"`                      // the best task of each other piece, and why not
-	Model      string     `json:"model" example:"2.412.2026-03-05"`
+	Model      string     `json:"model" example:"4.412.2026-03-05"`
 	Labels     []string   `json:"labels,omitempty" example:"hour_value_unknown"`
 	Sentences  []Sentence `json:"sentences"`
 }

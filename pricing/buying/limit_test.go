@@ -242,5 +242,5 @@ func ExampleNewLimit() {
 	}, today, settings(), buying.Experience{})
 	fmt.Println(*limit.OpeningOffer, *limit.WalkAway)
 	// Output:
-	// 80 290
+	// 80 300
 }

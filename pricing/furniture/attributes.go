@@ -46,7 +46,11 @@ type Item struct {
 const (
 	referenceVolume = 300_000 // cm³, a middling chest: log volume 0
 	maxLogVolume    = 8       // either way; farther is an input error
+	maxLogDimension = 4       // likewise
 )
+
+// referenceSize is the middling chest's: width, depth and height in centimetres.
+var referenceSize = [3]float64{100, 50, 60}
 
 // Count is the number of like items; of a mixed set, of its main item.
 func (a Attributes) Count() float64 {
@@ -86,6 +90,17 @@ func (a Attributes) LogVolume() (float64, bool) {
 	}
 	v := math.Log(a.Width) + math.Log(a.Depth) + math.Log(a.Height) - math.Log(referenceVolume)
 	return min(max(v, -maxLogVolume), maxLogVolume), true
+}
+
+// LogDimensions are the logarithms of width, depth and height over those of the
+// reference, and which of them are known; zero where one is not.
+func (a Attributes) LogDimensions() (logs [3]float64, known [3]bool) {
+	for i, x := range [...]float64{a.Width, a.Depth, a.Height} {
+		if known[i] = x > 0 && !math.IsInf(x, 1); known[i] {
+			logs[i] = min(max(math.Log(x/referenceSize[i]), -maxLogDimension), maxLogDimension)
+		}
+	}
+	return logs, known
 }
 
 // Footprint is the floor that the piece takes, in square metres.

@@ -38,6 +38,7 @@ type CountRow struct {
 	Exposure float64
 	Events   float64
 	Cluster  int
+	Before   bool // survived before it was observed; Events is 0
 }
 
 // Limits of the solver.
@@ -72,11 +73,15 @@ func (r CountRow) linear(theta []float64) float64 {
 //	log L = Σ y x'θ − H                                                    (Poisson)
 //
 // with the gradient Σ x (y − wμ), w = (k+Y)/(k+H), and the negative Hessian
-// Σ wμ x x' − (k+Y)/(k+H)² (Σ μx)(Σ μx)'. Where that is not positive definite
+// Σ wμ x x' − (k+Y)/(k+H)² (Σ μx)(Σ μx)'. With H0 the part of H before entry,
+// k log(k+H0) is added and its derivatives with it: so the frailty of what had
+// survived is that of survivors, (k+Y)/(k+H) by all that is known of it; Poisson
+// rows before entry say nothing. Where the Hessian is not positive definite
 // its first part alone (the matrix of an EM step) is used. A step is halved until
 // the objective does not fall. It starts from the prior mean where start is nil.
 //
 // Source: Duchateau and Janssen (2008), The Frailty Model, Springer, section 2.2;
+// Klein and Moeschberger (2003), Survival Analysis, 2nd ed., sections 3.5 and 4.6, for delayed entry;
 // Holford (1980), Biometrics 36, 299-305, for the rows of a piecewise-constant hazard.
 func (d *CountModel) Maximize(start []float64) Solution {
 	if start == nil {
@@ -136,20 +141,25 @@ func (d *CountModel) objective(theta []float64) float64 {
 		sum -= d.precision[j] * (t - d.mean[j]) * (t - d.mean[j]) / 2
 	}
 	for i := 0; i < len(d.rows); {
-		events, hazard := 0.0, 0.0
+		events, hazard, before := 0.0, 0.0, 0.0
 		c := d.rows[i].Cluster
 		for ; i < len(d.rows) && d.rows[i].Cluster == c; i++ {
 			r := d.rows[i]
 			eta := r.linear(theta)
 			events += r.Events
-			hazard += r.Exposure * math.Exp(eta)
+			mu := r.Exposure * math.Exp(eta)
+			hazard += mu
+			if r.Before {
+				before += mu
+			}
 			sum += r.Events * eta
 		}
 		if d.shape == 0 {
-			sum -= hazard
+			sum -= hazard - before
 			continue
 		}
 		sum += risingLog(d.shape, events) - (d.shape+events)*math.Log1p(hazard/d.shape) - events*math.Log(d.shape)
+		sum += d.shape * math.Log1p(before/d.shape)
 	}
 	return sum
 }
@@ -164,53 +174,66 @@ func risingLog(k, y float64) float64 {
 	return a - b
 }
 
-// derivatives returns the gradient, the negative Hessian and its EM part.
-func (d *CountModel) derivatives(theta []float64) (gradient []float64, full, em *mat.SymDense) {
-	gradient = make([]float64, d.p)
-	a := make([]float64, d.p*d.p)
-	b := make([]float64, d.p*d.p) // what the frailty takes away
+// ofPrior is the gradient and the negative Hessian of the log prior.
+func (d *CountModel) ofPrior(theta []float64) (gradient, a []float64) {
+	gradient, a = make([]float64, d.p), make([]float64, d.p*d.p)
 	for j := range d.p {
 		gradient[j] = -d.precision[j] * (theta[j] - d.mean[j])
 		a[j*d.p+j] = d.precision[j]
 	}
-	sum := make([]float64, d.p)
+	return gradient, a
+}
+
+// derivatives returns the gradient, the negative Hessian and its EM part.
+func (d *CountModel) derivatives(theta []float64) (gradient []float64, full, em *mat.SymDense) {
+	gradient, a := d.ofPrior(theta)
+	b := make([]float64, d.p*d.p) // what the frailty and a delayed entry take away
+	sum, sumBefore := make([]float64, d.p), make([]float64, d.p)
 	var touched []int
 	var mu []float64
 	for i := 0; i < len(d.rows); {
 		first, c := i, d.rows[i].Cluster
-		events, hazard := 0.0, 0.0
+		events, hazard, before := 0.0, 0.0, 0.0
 		mu = mu[:0]
 		for ; i < len(d.rows) && d.rows[i].Cluster == c; i++ {
 			m := d.rows[i].Exposure * math.Exp(d.rows[i].linear(theta))
 			mu = append(mu, m)
 			hazard += m
+			if d.rows[i].Before {
+				before += m
+			}
 			events += d.rows[i].Events
 		}
-		w, rank := 1.0, 0.0
-		if d.shape > 0 {
-			w = (d.shape + events) / (d.shape + hazard)
-			rank = w / (d.shape + hazard)
-		}
+		w, rank := d.weight(events, hazard)
+		atEntry, rankAtEntry := d.weight(0, before)
 		touched = touched[:0]
 		for n, r := range d.rows[first:i] {
 			for u, j := range r.At {
-				gradient[j] += r.X[u] * (r.Events - w*mu[n])
 				if sum[j] == 0 {
 					touched = append(touched, j)
 				}
-				sum[j] += mu[n] * r.X[u]
+				x := mu[n] * r.X[u]
+				sum[j] += x
+				gradient[j] += r.X[u]*r.Events - w*x
+				if r.Before {
+					gradient[j] += atEntry * x
+					sumBefore[j] += x
+				}
 				for v, k := range r.At {
-					a[j*d.p+k] += w * mu[n] * r.X[u] * r.X[v]
+					a[j*d.p+k] += w * x * r.X[v]
+					if r.Before {
+						b[j*d.p+k] += atEntry * x * r.X[v]
+					}
 				}
 			}
 		}
 		for _, j := range touched {
 			for _, k := range touched {
-				b[j*d.p+k] += rank * sum[j] * sum[k]
+				b[j*d.p+k] += rank*sum[j]*sum[k] - rankAtEntry*sumBefore[j]*sumBefore[k]
 			}
 		}
 		for _, j := range touched {
-			sum[j] = 0
+			sum[j], sumBefore[j] = 0, 0
 		}
 	}
 	em = mat.NewSymDense(d.p, a)
@@ -219,6 +242,16 @@ func (d *CountModel) derivatives(theta []float64) (gradient []float64, full, em 
 		b[j] = a[j] - b[j]
 	}
 	return gradient, full, em
+}
+
+// weight is the mean frailty (k+y)/(k+h) of a cluster, and that over k+h; 1 and
+// 0 without a frailty.
+func (d *CountModel) weight(events, hazard float64) (w, rank float64) {
+	if d.shape == 0 {
+		return 1, 0
+	}
+	w = (d.shape + events) / (d.shape + hazard)
+	return w, w / (d.shape + hazard)
 }
 
 // solvePositive solves A x = g by Cholesky; false where A is not positive definite.

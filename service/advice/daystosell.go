@@ -25,7 +25,7 @@ const fewSpeeds = 8 // common practice, no source
 
 // DaysToSell tells how fast the group's own listings have sold: all together,
 // then each category with sales enough, by name. Those that are open or were
-// withdrawn would have sold later. It is empty before anything was listed. It
+// pulled would have sold later. It is empty before anything was listed. It
 // is kept with the model, so that the history is read once after each change.
 func (s *Service) DaysToSell(ctx context.Context, a *service.Actor) ([]CategorySpeed, error) {
 	fit, err := s.fits.Current(ctx, a)

@@ -1,6 +1,8 @@
 package advice
 
 import (
+	"slices"
+
 	"askwright/service"
 	"askwright/service/model"
 	"askwright/service/track"
@@ -12,14 +14,18 @@ import (
 func (s *Service) promise(a *service.Actor, fit *model.Fit, subjects []subject, answers []Suggestion) {
 	c := a.Group.Currency
 	for i, sub := range subjects {
-		if !sub.isPromise(a) {
-			continue
-		}
 		answer := answers[i]
 		k := track.Shown{
-			ID: service.NewID(), MemberID: a.MemberID, Ref: sub.row.Ref, ListingID: sub.row.ID, On: a.Today, Model: answer.Model, At: a.Now,
-			Estimate: sub.estimate,
+			ID: service.NewID(), MemberID: a.MemberID, On: a.Today, Model: answer.Model, At: a.Now,
+			Category: sub.row.Category, Asks: sub.told(a, &answer),
 		}
+		if !sub.isPromise(a) {
+			if len(k.Asks) > 0 {
+				s.recorder.Add(a.Group.ID, k)
+			}
+			continue
+		}
+		k.Ref, k.ListingID, k.Estimate = sub.row.Ref, sub.row.ID, sub.estimate
 		if r := answer.SalePrice; r != nil {
 			k.SalePrice = &track.ShownRange{Likely: service.MoneyOf(r.Likely, c), Low: service.MoneyOf(r.Low, c), High: service.MoneyOf(r.High, c), Level: r.Level}
 		}
@@ -31,6 +37,20 @@ func (s *Service) promise(a *service.Actor, fit *model.Fit, subjects []subject, 
 	}
 }
 
+// told are the asks that a member who may yet list the piece was told.
+func (s *subject) told(a *service.Actor, answer *Suggestion) []service.Money {
+	if a.Scope == service.ScopeFeed || answer.Ask == 0 || s.onFile != nil && s.onFile.IsOffered() {
+		return nil
+	}
+	asks := []service.Money{service.MoneyOf(answer.AskForGood, a.Group.Currency)}
+	for _, choice := range answer.Choices {
+		if ask := service.MoneyOf(choice.Ask, a.Group.Currency); !slices.Contains(asks, ask) {
+			asks = append(asks, ask)
+		}
+	}
+	return asks
+}
+
 // isPromise reports whether what is suggested is told to the seller of a piece
 // that can still be priced.
 func (s *subject) isPromise(a *service.Actor) bool {
@@ -38,9 +58,9 @@ func (s *subject) isPromise(a *service.Actor) bool {
 		return false // it is read by anybody
 	}
 	isMine := s.onFile == nil || s.onFile.MemberID == a.MemberID
-	isOver := s.row.Outcome == service.OutcomeSold || s.row.Outcome == service.OutcomeWithdrawn
+	isOver := s.row.Outcome == service.OutcomeSold || s.row.Outcome == service.OutcomePulled
 	return s.row.Ref != "" && isMine && !isOver && !s.row.IsObserved() && len(s.changed) == 0
 }
 
 // askForEstimate is told before the suggestion to a seller who gave none.
-const askForEstimate = "Record your own price (estimate) before you look: it is the most useful figure, and one given afterwards does not count."
+const askForEstimate = "Record your own price (own_price) before you look: it is the most useful figure, and one given afterwards does not count."

@@ -22,6 +22,7 @@ type Suggestion struct {
 	Ref        string
 	PresentAsk float64 // of an open listing; zero: none
 	pricing.Suggestion
+	Unused      []string // columns that are told and do not count
 	Sentences   []pricing.Sentence
 	Nearest     []Comparable // the engine's Comparables, which are cleared, with their rows
 	Differences []Difference // of what is laid over the piece
@@ -189,14 +190,15 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 		}
 		settings := a.Group.SettingsFor(sub.row.Venue, a.Today)
 		answer := fit.Model.Suggest(sub.query(a.Group.Currency, withinDays), a.Today, settings, nearest[i].facts(a.Group.Currency))
-		sentences := prose.In(a.Group.Currency).Suggestion(&answer)
+		unused := unusedOf(sub.row, answer.Unseen)
+		sentences := prose.In(a.Group.Currency).Suggestion(&answer, unused)
 		if sub.estimate == 0 && sub.isPromise(a) {
 			sentences = append([]pricing.Sentence{{Kind: pricing.SaidOwnPrice, Text: askForEstimate}}, sentences...)
 		}
 		comparables := nearest[i].rows(answer.Comparables)
 		answer.Comparables = nil
 		answers[i] = Suggestion{
-			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Sentences: sentences, Nearest: comparables,
+			Ref: sub.row.Ref, PresentAsk: sub.presentAsk(a.Group.Currency), Suggestion: answer, Unused: unused, Sentences: sentences, Nearest: comparables,
 			Differences: differencesOf(a, fit, sub, settings), Model: fit.Version(),
 			Warnings: refinish.OddSizes(sub.row.Attributes()), Cautions: service.Occasion{Piece: sub.row, Deeds: service.ToOffer}.Cautions(),
 		}
@@ -204,6 +206,23 @@ func (s *Service) suggest(ctx context.Context, a *service.Actor, fit *model.Fit,
 	s.promise(a, fit, subjects, answers)
 	s.suggested.count(answers)
 	return answers, nil
+}
+
+// uncounted are the columns that describe a piece and are no term of the model.
+var uncounted = []string{
+	"style", "year_made", "second_finish", "second_color", "topcoat", "sheen", "drawers", "doors", "maker", "flaws", "smell",
+}
+
+// unusedOf names what is told of a piece and does not count in its price: what
+// the model has no term for, and levels that were never sold.
+func unusedOf(row *service.Listing, unseen []string) []string {
+	out := slices.Clone(unseen)
+	for _, name := range uncounted {
+		if column, ok := service.ColumnByName(name); ok && column.Value(row, service.Currency{}) != "" {
+			out = append(out, name)
+		}
+	}
+	return out
 }
 
 // readSubjects reads all subjects, or says what is wrong with each.
@@ -265,7 +284,7 @@ func readSubject(a *service.Actor, rows *model.Records, cells Subject) (subject,
 		return subject{}, []service.FieldError{{Ref: d.Ref, Column: "category", Reason: "is missing: say what the piece is, or give the ref or id of a listing on file"}}
 	}
 	sub.row = &d.Listing
-	if _, sent := cells["estimate"]; sent || onFile == nil {
+	if _, sent := cells["own_price"]; sent || onFile == nil {
 		sub.estimate = d.Estimate
 	}
 	if onFile != nil {

@@ -90,9 +90,10 @@ func differencesOf(a *service.Actor, fit *model.Fit, sub subject, settings prici
 }
 
 func (d *Difference) compare(before, after pricing.Outline) {
-	if before.SalePrice != nil && after.SalePrice != nil {
-		d.Percent = new(100 * (after.SalePrice.Likely/before.SalePrice.Likely - 1))
-		d.Money = new(after.SalePrice.Likely - before.SalePrice.Likely)
+	// The own price stays as it was and would take part of each change back.
+	if before.RecordsOnly != nil && after.RecordsOnly != nil {
+		share := after.RecordsOnly.Likely/before.RecordsOnly.Likely - 1
+		d.Percent, d.Money = new(100*share), new(share*before.RecordsOnly.Likely)
 	}
 	if before, after := before.Ask(), after.Ask(); before > 0 && after > 0 {
 		d.AskChange = new(after - before)

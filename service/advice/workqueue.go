@@ -300,7 +300,7 @@ func taskSentence(a *service.Actor, j *Task) string {
 	}
 	var do string
 	switch {
-	case j.Action == WorkFinish && j.Row.Stage == service.StageInWork:
+	case j.Action == WorkFinish && j.Row.Stage == service.StageOnBench:
 		do = fmt.Sprintf("Finish it: %s, list at %s. %s left; what was spent so far does not count.",
 			prose.Refinish(j.Finish, j.Color), voice.Money(j.Ask), takes)
 	case j.Action == WorkFinish:

@@ -74,7 +74,7 @@ func TestWorkQueueForgetsWhatWasSpent(t *testing.T) {
 	f := servicetest.Demo(t)
 	f.AddMember(t, "Maren", "Wilda")
 	dresser := service.Cells{
-		"category": "dresser", "stage": "in_work", "width": "48", "depth": "18", "height": "33", "material": "solid_wood", "wood": "oak",
+		"category": "dresser", "stage": "on_bench", "width": "48", "depth": "18", "height": "33", "material": "solid_wood", "wood": "oak",
 		"finish": "original", "condition_found": "poor", "drawers": "6",
 	}
 	fresh, begun := service.Cells{"ref": "W-1", "purchase_cost": "40"}, service.Cells{"ref": "W-2", "purchase_cost": "40", "materials_cost": "12", "other_cost": "900", "hours": "4"}

@@ -11,11 +11,11 @@ import (
 // name is one of the listing row; pauses stand in the column pauses, never one
 // at a time.
 var columns = []string{
-	"ref", "piece_ref", "source", "last_seen_on", "stage", "category", "set_size", "items",
+	"ref", "piece_ref", "source", "last_seen_on", "stage", "category", "set_size", "set_items",
 	"width", "depth", "height", "unit", "material", "wood", "style", "year_made", "condition",
 	"finish", "color", "second_finish", "second_color", "topcoat", "sheen", "hardware",
-	"drawers", "doors", "maker", "flaws", "smell", "venue", "sold_venue", "area",
-	"listed_on", "ask", "estimate", "asks", "pauses", "views", "saves", "messages", "viewings",
+	"drawers", "doors", "maker", "flaws", "smell", "venues", "sold_venue", "area",
+	"listed_on", "ask", "own_price", "ask_history", "pauses", "views", "saves", "messages", "showings",
 	"outcome", "ended_on", "sale_price",
 	"bought_on", "bought_from", "condition_found", "purchase_cost", "pickup_cost", "materials_cost",
 	"other_cost", "fees", "delivery_charged", "delivery_cost", "hours", "hours_other", "notes",

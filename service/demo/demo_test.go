@@ -68,11 +68,11 @@ func TestGroup(t *testing.T) {
 // TestKinds counts what a tour, a chart or a fit wants to find in the rows.
 func TestKinds(t *testing.T) {
 	atLeast := map[string]int{
-		"own": 220, "observed": 25, "sold": 100, "withdrawn": 40, "open": 30,
+		"own": 220, "observed": 25, "sold": 100, "pulled": 40, "open": 30,
 		"refinished": 12, "relisted": 4, "paused": 60, "paused now": 2, "cut": 120,
-		"pair": 5, "chairs": 4, "mixed set": 3, "orphan": 2, "yard found": 5, "yard bought": 5, "yard in_work": 5,
+		"pair": 5, "chairs": 4, "mixed set": 3, "orphan": 2, "yard found": 5, "yard bought": 5, "yard on_bench": 5,
 		"observed, sold without a price": 3, "observed, fate unknown": 10,
-		"not counted": 25, "estimate": 190, "open under 14 days": 1, "open over 60 days": 3,
+		"not counted": 25, "own_price": 190, "open under 14 days": 1, "open over 60 days": 3,
 		"half inch": 30, "centimetres": 1, "free at the kerb": 5, "fees": 2, "delivery": 10,
 	}
 	for seed, day := range days {
@@ -141,18 +141,18 @@ func countOwn(n map[string]int, r, before demo.Row, today pricing.Date) {
 		count("relisted", same)
 		count("refinished", !same)
 	}
-	set, alone := r["set_size"] != "", r["set_size"] == "" && r["items"] == ""
+	set, alone := r["set_size"] != "", r["set_size"] == "" && r["set_items"] == ""
 	inPairs := r["category"] == "nightstand" || r["category"] == "end_table"
 	chair := r["category"] == "dining_chair"
 	count("pair", r["set_size"] == "2" && inPairs)
 	count("chairs", set && chair)
 	count("orphan", alone && (inPairs || chair))
-	count("mixed set", r["items"] != "")
+	count("mixed set", r["set_items"] != "")
 	count("paused", r["pauses"] != "")
 	count("paused now", strings.HasSuffix(r["pauses"], "/.."))
-	count("cut", r["asks"] != "")
+	count("cut", r["ask_history"] != "")
 	count("not counted", r["messages"] == "")
-	count("estimate", r["estimate"] != "")
+	count("own_price", r["own_price"] != "")
 	count("half inch", strings.Contains(r["width"], " 1/2"))
 	count("centimetres", r["unit"] == "cm")
 	count("free at the kerb", r["purchase_cost"] == "0" && r["bought_from"] == "kerb")
@@ -191,7 +191,7 @@ func TestStories(t *testing.T) {
 	}
 
 	grey, oak := rows["Brisa "+demo.Rescue], rows["Brisa "+demo.Rescue+"-2"]
-	if grey["outcome"] != "withdrawn" || grey["finish"] != "painted" || oak["outcome"] != "sold" || oak["finish"] != "clear" || oak["hardware"] != "replaced" {
+	if grey["outcome"] != "pulled" || grey["finish"] != "painted" || oak["outcome"] != "sold" || oak["finish"] != "clear" || oak["hardware"] != "replaced" {
 		t.Errorf("rescue: %s %s, then %s %s with %s pulls", grey["finish"], grey["outcome"], oak["finish"], oak["outcome"], oak["hardware"])
 	}
 	if oak["piece_ref"] != demo.Rescue {
@@ -253,10 +253,10 @@ func header(t *testing.T) []string {
 }
 
 // listingRow names the columns that a row may have.
-const listingRow = ` ref piece_ref source last_seen_on stage category set_size items width depth height unit
+const listingRow = ` ref piece_ref source last_seen_on stage category set_size set_items width depth height unit
  material wood style year_made condition finish color topcoat sheen hardware second_finish second_color
- drawers doors maker flaws smell venue sold_venue area listed_on ask estimate asks pauses paused_on resumed_on
- views saves messages viewings outcome ended_on sale_price bought_on bought_from condition_found purchase_cost
+ drawers doors maker flaws smell venues sold_venue area listed_on ask own_price ask_history pauses paused_on resumed_on
+ views saves messages showings outcome ended_on sale_price bought_on bought_from condition_found purchase_cost
  pickup_cost materials_cost other_cost fees delivery_charged delivery_cost hours hours_other notes `
 
 // The rows survive CSV (RFC 4180) as encoding/csv reads it.

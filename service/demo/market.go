@@ -46,7 +46,7 @@ type listing struct {
 	salePrice                   float64
 	venue, soldVenue, area      string
 
-	views, saves, messages, viewings int
+	views, saves, messages, showings int
 	counted                          bool // the seller kept count
 
 	spent
@@ -116,7 +116,7 @@ func freshness(active int) float64 {
 }
 
 // offer simulates a listing day by day from its first day to its end or to the
-// day until, whichever is first. It is not sold, cut or withdrawn while paused.
+// day until, whichever is first. It is not sold, cut or pulled while paused.
 func (m *market) offer(l *listing, s *seller, until pricing.Date) {
 	r := m.rng
 	pace := appeal(l.piece, l.look) * l.visibility
@@ -146,7 +146,7 @@ func (m *market) offer(l *listing, s *seller, until pricing.Date) {
 			return
 		}
 		if active++; active >= patience {
-			l.outcome, l.endedOn = "withdrawn", day
+			l.outcome, l.endedOn = "pulled", day
 			return
 		}
 	}
@@ -167,7 +167,7 @@ func (m *market) interest(l *listing, rate, dear float64) bool {
 	}
 	for range messages {
 		if chance(r, 0.3) {
-			l.viewings++
+			l.showings++
 		}
 	}
 	return messages > 0
@@ -177,7 +177,7 @@ func (m *market) interest(l *listing, rate, dear float64) bool {
 // comes off; what goes in the first days goes at the ask.
 func (m *market) sell(l *listing, day pricing.Date, dear float64, active int) {
 	l.outcome, l.endedOn = "sold", day
-	l.views, l.messages, l.viewings = l.views+1, l.messages+1, l.viewings+1
+	l.views, l.messages, l.showings = l.views+1, l.messages+1, l.showings+1
 	ratio := math.Exp(-0.105 - 0.25*dear + 0.05*m.rng.NormFloat64())
 	if active < 2 {
 		ratio = 1

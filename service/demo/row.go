@@ -34,7 +34,7 @@ func (p *piece) put(r Row) {
 	if p.setSize > 1 {
 		r.number("set_size", float64(p.setSize))
 	}
-	r.text("items", p.items)
+	r.text("set_items", p.items)
 	r.text("width", p.length(p.width))
 	r.text("depth", p.length(p.depth))
 	r.text("height", p.length(p.height))
@@ -68,17 +68,17 @@ func (l *listing) putOffer(r Row) {
 		r["source"] = "observed"
 		r.date("last_seen_on", l.lastSeen)
 	}
-	r.text("venue", l.venue)
+	r.text("venues", l.venue)
 	r.text("area", l.area)
 	r.date("listed_on", l.listedOn)
 	r.money("ask", l.ask())
-	r.money("estimate", l.estimate)
+	r.money("own_price", l.estimate)
 	if len(l.asks) > 1 {
 		var history []string
 		for _, a := range l.asks {
 			history = append(history, a.On.String()+":"+dollars(a.Amount))
 		}
-		r["asks"] = strings.Join(history, ";")
+		r["ask_history"] = strings.Join(history, ";")
 	}
 	var pauses []string
 	for _, p := range l.pauses {
@@ -91,7 +91,7 @@ func (l *listing) putOffer(r Row) {
 	r.text("pauses", strings.Join(pauses, ";"))
 	if l.counted {
 		r["views"], r["saves"] = strconv.Itoa(l.views), strconv.Itoa(l.saves)
-		r["messages"], r["viewings"] = strconv.Itoa(l.messages), strconv.Itoa(l.viewings)
+		r["messages"], r["showings"] = strconv.Itoa(l.messages), strconv.Itoa(l.showings)
 	}
 }
 

@@ -59,10 +59,10 @@ func checkGroup(t reporter, today pricing.Date, seed uint64) {
 func pieceFaults(t reporter, rows []demo.Row) (faults []string) {
 	for i := 1; i < len(rows); i++ {
 		before, after := rows[i-1], rows[i]
-		if before["outcome"] != "withdrawn" || date(t, after, "listed_on") <= date(t, before, "ended_on") {
+		if before["outcome"] != "pulled" || date(t, after, "listed_on") <= date(t, before, "ended_on") {
 			faults = append(faults, fmt.Sprintf("%s listed %s while %s is %s %s", after["ref"], after["listed_on"], before["ref"], before["outcome"], before["ended_on"]))
 		}
-		for _, c := range []string{"category", "set_size", "items", "width", "depth", "height", "unit", "material", "wood"} {
+		for _, c := range []string{"category", "set_size", "set_items", "width", "depth", "height", "unit", "material", "wood"} {
 			if before[c] != after[c] {
 				faults = append(faults, fmt.Sprintf("%s changed from %q to %q", c, before[c], after[c]))
 			}
@@ -94,7 +94,7 @@ func faults(t reporter, r demo.Row, today pricing.Date) (found []string) {
 			fault("%s is %q", c, text)
 		}
 	}
-	if r["set_size"] != "" && r["items"] != "" {
+	if r["set_size"] != "" && r["set_items"] != "" {
 		fault("both a set of like items and a mixed one")
 	}
 	if year := money(t, r, "year_made"); year < 1900 || year > 2015 {
@@ -138,7 +138,7 @@ func endFaults(t reporter, r demo.Row, listed pricing.Date) (found []string) {
 		if r["ended_on"] != "" {
 			fault("open, but ended %s", r["ended_on"])
 		}
-	case "sold", "withdrawn":
+	case "sold", "pulled":
 		if date(t, r, "ended_on") < listed {
 			fault("ended %s before it was listed %s", r["ended_on"], r["listed_on"])
 		}
@@ -159,7 +159,7 @@ func endFaults(t reporter, r demo.Row, listed pricing.Date) (found []string) {
 		if seen := date(t, r, "last_seen_on"); seen < listed {
 			fault("last seen %s before it was listed %s", r["last_seen_on"], r["listed_on"])
 		}
-		for _, c := range []string{"estimate", "messages", "pauses", "bought_on", "purchase_cost", "hours", "notes", "condition_found"} {
+		for _, c := range []string{"own_price", "messages", "pauses", "bought_on", "purchase_cost", "hours", "notes", "condition_found"} {
 			if r[c] != "" {
 				fault("observed, but %s is %s", c, r[c])
 			}
@@ -171,7 +171,7 @@ func endFaults(t reporter, r demo.Row, listed pricing.Date) (found []string) {
 }
 
 func askFaults(t reporter, r demo.Row, last pricing.Date) (found []string) {
-	history := r["asks"]
+	history := r["ask_history"]
 	if history == "" {
 		history = r["listed_on"] + ":" + r["ask"]
 	} else if !strings.Contains(history, ";") {
@@ -243,7 +243,7 @@ func pauseFaults(t reporter, r demo.Row, last pricing.Date) (found []string) {
 
 func interestFaults(t reporter, r demo.Row) (found []string) {
 	known := 0
-	for _, c := range []string{"views", "saves", "messages", "viewings"} {
+	for _, c := range []string{"views", "saves", "messages", "showings"} {
 		if r[c] != "" {
 			known++
 		}
@@ -251,11 +251,11 @@ func interestFaults(t reporter, r demo.Row) (found []string) {
 	if known != 0 && known != 4 {
 		found = append(found, fmt.Sprintf("%d of four counts", known))
 	}
-	views, messages, viewings := money(t, r, "views"), money(t, r, "messages"), money(t, r, "viewings")
-	if views < messages || messages < viewings || views < money(t, r, "saves") {
-		found = append(found, fmt.Sprintf("%g views, %s saves, %g messages, %g viewings", views, r["saves"], messages, viewings))
+	views, messages, showings := money(t, r, "views"), money(t, r, "messages"), money(t, r, "showings")
+	if views < messages || messages < showings || views < money(t, r, "saves") {
+		found = append(found, fmt.Sprintf("%g views, %s saves, %g messages, %g showings", views, r["saves"], messages, showings))
 	}
-	if known == 4 && r["outcome"] == "sold" && viewings < 1 {
+	if known == 4 && r["outcome"] == "sold" && showings < 1 {
 		found = append(found, "sold, but nobody came")
 	}
 	return found

@@ -121,7 +121,7 @@ func (m *market) tenure(s *seller, day pricing.Date) []*listing {
 	l.first = true
 	m.offer(l, s, m.today)
 	ls := []*listing{l}
-	if l.outcome == "withdrawn" {
+	if l.outcome == "pulled" {
 		if again := m.retry(s, l); again != nil {
 			ls = append(ls, again)
 		}
@@ -131,7 +131,7 @@ func (m *market) tenure(s *seller, day pricing.Date) []*listing {
 	return ls
 }
 
-// retry lists a withdrawn piece again, or returns nil if it is given up.
+// retry lists a pulled piece again, or returns nil if it is given up.
 func (m *market) retry(s *seller, l *listing) *listing {
 	r := m.rng
 	refinish, relist := chance(r, 0.42), chance(r, 0.40)

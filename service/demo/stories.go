@@ -46,7 +46,7 @@ func quickSale(today pricing.Date) []*listing {
 		ref: QuickSale, piece: p, estimate: 475, asks: asks(today, -96, 480),
 		look:  look{finish: "waxed", color: "dark_wood", hardware: "polished", condition: 4},
 		spent: spent{materials: 14.5, hours: 4.5, hoursOther: 2.5},
-		views: 118, saves: 21, messages: 14, viewings: 2,
+		views: 118, saves: 21, messages: 14, showings: 2,
 		outcome: "sold", endedOn: today - 95, salePrice: 480,
 		venue: "local classifieds; porch sale board", soldVenue: "local classifieds",
 		notes: "Only cleaned, waxed and the pulls polished. Fourteen messages by the next day: should have asked more.",
@@ -69,8 +69,8 @@ func rescue(today pricing.Date) []*listing {
 			hardware: "painted", condition: 3,
 		},
 		spent: spent{materials: 27.8, hours: 6.5, hoursOther: 3},
-		views: 402, saves: 9, messages: 4, viewings: 1,
-		outcome: "withdrawn", endedOn: today - 125, venue: venue,
+		views: 402, saves: 9, messages: 4, showings: 1,
+		outcome: "pulled", endedOn: today - 125, venue: venue,
 		notes: "Grey like everything that spring. Four messages in two months.",
 	}, {
 		ref: Rescue + "-2", piece: p, estimate: 300, asks: asks(today, -111, 310),
@@ -79,7 +79,7 @@ func rescue(today pricing.Date) []*listing {
 			hardware: "replaced", condition: 4,
 		},
 		spent: spent{materials: 58.6, hours: 9, hoursOther: 2.5},
-		views: 96, saves: 14, messages: 9, viewings: 3,
+		views: 96, saves: 14, messages: 9, showings: 3,
 		outcome: "sold", endedOn: today - 105, salePrice: 300, venue: venue, soldVenue: "porch sale board",
 		notes: "Stripped back to the oak, clear coat, new brass pulls: gone in six days.",
 	}}
@@ -100,7 +100,7 @@ func regret(today pricing.Date) []*listing {
 		look:   look{finish: "stained", color: "dark_wood", topcoat: "water_clear", sheen: "satin", hardware: "original", condition: 3},
 		spent:  spent{materials: 94.75, other: 35, hours: 31, hoursOther: 9, deliveryCharged: 40, deliveryCost: 25},
 		pauses: []pricing.Interval{{From: today - 183, To: today - 169}},
-		views:  540, saves: 11, messages: 17, viewings: 6,
+		views:  540, saves: 11, messages: 17, showings: 6,
 		outcome: "sold", endedOn: today - 158, salePrice: 240,
 		venue: "local classifieds; neighborhood group", soldVenue: "neighborhood group",
 		notes: "Paid for the carving, not for the state. Smoke and lifting veneer ate a month; it does not fit most stairs. Never again above 60.",
@@ -185,7 +185,7 @@ func (m *market) suffer(l *listing, s *seller, t plight) {
 	l.messages = int(math.Round(messages * t.messages))
 	l.views = int(math.Round(views*t.views)) + l.messages
 	l.saves = l.views / 18
-	l.viewings = l.messages / 4
+	l.showings = l.messages / 4
 }
 
 // yard returns what the seller has not offered yet: one piece just found, one
@@ -193,7 +193,7 @@ func (m *market) suffer(l *listing, s *seller, t plight) {
 func (m *market) yard(s *seller) []*listing {
 	r := m.rng
 	var ls []*listing
-	for _, stage := range []string{"in_work", "in_work", "bought", "found"}[r.IntN(2):] {
+	for _, stage := range []string{"on_bench", "on_bench", "bought", "found"}[r.IntN(2):] {
 		p := m.acquire()
 		p.centimetres, p.ruler = chance(r, s.metric), s.ruler
 		k := look{finish: "original", color: woodTones[p.wood], condition: p.conditionFound}
@@ -205,7 +205,7 @@ func (m *market) yard(s *seller) []*listing {
 			m.pay(l, worth, m.today)
 			l.spent = spent{hoursOther: 1.5}
 			l.look.condition = 0
-		case "in_work":
+		case "on_bench":
 			m.pay(l, worth, m.today)
 			l.hours = halfHour(between(r, 1, p.category.hours))
 			l.look.condition = 0

@@ -19,7 +19,7 @@ func TestListingTextOfAnyRow(t *testing.T) {
 	reader := &service.Reader{Currency: usd, Unit: service.UnitInch, Today: pricing.NewDate(2026, 3, 31)}
 	word := rapid.StringMatching(`[a-zé ,.'\n]{0,60}`)
 	rapid.Check(t, func(t *rapid.T) {
-		cells := service.Cells{"ref": "R-1", "category": "desk", "stage": "in_work", "notes": "SECRET", "purchase_cost": "98765"}
+		cells := service.Cells{"ref": "R-1", "category": "desk", "stage": "on_bench", "notes": "SECRET", "purchase_cost": "98765"}
 		for _, name := range []string{"category", "wood", "style", "finish", "color", "second_finish", "topcoat", "sheen", "hardware", "maker", "flaws", "smell", "area", "material"} {
 			cells[name] = word.Draw(t, name)
 		}

@@ -35,7 +35,7 @@ func (s *Service) ListingText(ctx context.Context, a *service.Actor, id uuid.UUI
 	switch {
 	case l.IsObserved():
 		return nil, service.Refuse(service.ErrConflict, "%s is a stranger's listing", l.Ref)
-	case l.LetGo != "":
+	case l.ClosedAs != "":
 		return nil, service.Refuse(service.ErrConflict, "%s %s", l.Ref, l.HowItLeft())
 	case l.Stage == service.StageFound:
 		return nil, service.Refuse(service.ErrConflict, "%s is only found, not bought yet", l.Ref)

@@ -18,13 +18,13 @@ func TestListingTexts(t *testing.T) {
 		{"ref": "all", "category": "sideboard", "width": "62 1/2", "depth": "18", "height": "32", "material": "veneer", "wood": "walnut", "style": "mid_century",
 			"year_made": "1962", "condition": "very_good", "finish": "waxed", "color": "dark_wood", "hardware": "polished", "drawers": "3", "doors": "2",
 			"maker": "Otterford Joinery", "flaws": "a ring on the top;\nleft door sticks!", "smell": "faint, of wax", "area": "Otterford", "listed_on": "2026-03-01", "ask": "480",
-			"estimate": "475", "purchase_cost": "90", "notes": "for me"},
-		{"ref": "little", "category": "desk", "stage": "in_work"},
+			"own_price": "475", "purchase_cost": "90", "notes": "for me"},
+		{"ref": "little", "category": "desk", "stage": "on_bench"},
 		{"ref": "metric", "category": "chest of drawers", "width": "90", "height": "75.5", "unit": "cm", "wood": "pine", "finish": "painted", "color": "off white", "topcoat": "water_clear", "sheen": "semi gloss", "stage": "bought"},
-		{"ref": "chairs", "category": "dining_chair", "set_size": "6", "width": "18", "depth": "20", "height": "36", "wood": "oak", "style": "traditional", "finish": "two_tone", "color": "white", "second_finish": "clear", "second_color": "light_wood", "stage": "in_work"},
-		{"ref": "mixed", "category": "dining_table", "items": "dining_table:1;dining_chair:4;bench:1", "width": "60", "wood": "unknown_hardwood", "finish": "stained", "color": "brown", "hardware": "none", "stage": "in_work"},
+		{"ref": "chairs", "category": "dining_chair", "set_size": "6", "width": "18", "depth": "20", "height": "36", "wood": "oak", "style": "traditional", "finish": "two_tone", "color": "white", "second_finish": "clear", "second_color": "light_wood", "stage": "on_bench"},
+		{"ref": "mixed", "category": "dining_table", "set_items": "dining_table:1;dining_chair:4;bench:1", "width": "60", "wood": "unknown_hardwood", "finish": "stained", "color": "brown", "hardware": "none", "stage": "on_bench"},
 		{"ref": "own words", "category": "plant stand", "material": "MDF", "finish": "limed", "color": "mint", "hardware": "brass", "topcoat": "varnish", "drawers": "0", "listed_on": "2026-03-01", "ask": "30"},
-		{"ref": "long", "category": "wardrobe", "wood": "mahogany", "style": "A very long style of which nobody has ever heard but its owner, who writes it all down", "width": "45", "finish": "stained", "stage": "in_work"},
+		{"ref": "long", "category": "wardrobe", "wood": "mahogany", "style": "A very long style of which nobody has ever heard but its owner, who writes it all down", "width": "45", "finish": "stained", "stage": "on_bench"},
 	} {
 		text := servicetest.TextOf(t, f, servicetest.Record(t, f, "Wilda", cells))
 		out.WriteString("== " + cells["ref"] + "\n" + text.Title + "\n\n" + text.Description + "\n\n")
@@ -57,7 +57,7 @@ func TestListingTextTellsWhatWasDone(t *testing.T) {
 func TestNoTextForWhatIsNotOnes(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
-	for _, state := range []string{"found", "passed", "let_go", "sold"} {
+	for _, state := range []string{"found", "passed", "retired", "sold"} {
 		row := servicetest.UnlistedRow(t, f, state, state)
 		if _, err := f.History.ListingText(t.Context(), f.Actor(t, "Wilda"), row.ID); !errors.Is(err, service.ErrConflict) || !strings.HasPrefix(err.Error(), state) {
 			t.Errorf("%s: %v, want a conflict", state, err)

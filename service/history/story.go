@@ -18,7 +18,7 @@ import (
 const (
 	StoryFound    = "found"
 	StoryBought   = "bought"
-	StoryInWork   = "in_work"
+	StoryOnBench  = "on_bench"
 	StoryFinished = "finished" // the look with which it was first offered
 	StoryRelisted = "relisted" // a later listing of the same piece
 	StoryCost     = "cost"     // owner-only
@@ -135,12 +135,12 @@ func (t *teller) arrival(all []service.Event) {
 		case service.StageBought:
 			bought = true
 			t.bought(e.On)
-		case service.StageInWork:
+		case service.StageOnBench:
 			if !bought {
 				bought = true
 				t.bought(0)
 			}
-			t.add(notAfter(e.On, t.row.ListedOn, t.row.LetGoOn), StoryInWork, "taken into work")
+			t.add(notAfter(e.On, t.row.ListedOn, t.row.ClosedOn), StoryOnBench, "taken into work")
 		}
 	}
 	if !bought {
@@ -150,7 +150,7 @@ func (t *teller) arrival(all []service.Event) {
 
 // found tells a find. What is recorded late still came before what followed.
 func (t *teller) found(recorded pricing.Date) {
-	on := notAfter(recorded, t.row.Ledger.BoughtOn, t.row.ListedOn, t.row.LetGoOn)
+	on := notAfter(recorded, t.row.Ledger.BoughtOn, t.row.ListedOn, t.row.ClosedOn)
 	text := "found: " + prose.What(t.row)
 	if m := t.row.SellerAsk; m != 0 {
 		text += "; the seller asks " + m.Short(t.currency)
@@ -271,9 +271,9 @@ func (t *teller) listed(first service.Ask) {
 		text += ", " + strings.ReplaceAll(row.Venue, ";", " and")
 	}
 	if row.Estimate != 0 {
-		text += "; own estimate " + row.Estimate.Short(t.currency)
+		text += "; own price " + row.Estimate.Short(t.currency)
 	}
-	t.add(first.On, kind, text, t.money("ask", first.Amount), t.money("estimate", row.Estimate))
+	t.add(first.On, kind, text, t.money("ask", first.Amount), t.money("own_price", row.Estimate))
 }
 
 // interest tells the last reading of an open listing; of an ended one the end
@@ -297,7 +297,7 @@ func (t *teller) counts() string {
 		n         *int
 		one, many string
 	}{
-		{t.row.Views, "view", "views"}, {t.row.Saves, "save", "saves"}, {t.row.Messages, "message", "messages"}, {t.row.Viewings, "viewing", "viewings"},
+		{t.row.Views, "view", "views"}, {t.row.Saves, "save", "saves"}, {t.row.Messages, "message", "messages"}, {t.row.Showings, "showing", "showings"},
 	} {
 		if c.n != nil {
 			parts = append(parts, service.Count(*c.n, c.one, c.many))
@@ -308,7 +308,7 @@ func (t *teller) counts() string {
 
 func (t *teller) countFigures() []Figure {
 	var figures []Figure
-	for _, name := range []string{"views", "saves", "messages", "viewings"} {
+	for _, name := range []string{"views", "saves", "messages", "showings"} {
 		c, _ := service.ColumnByName(name)
 		figures = append(figures, Figure{name, c.Value(t.row, t.currency)})
 	}
@@ -322,7 +322,7 @@ func (t *teller) end() {
 	if !row.EndedOn.IsZero() {
 		facts := row.Facts(t.currency, nil, nil)
 		days, active := facts.DaysOnMarket(row.EndedOn), facts.ActiveDays(row.EndedOn)
-		text := "withdrawn"
+		text := "pulled"
 		if row.Outcome == service.OutcomeSold {
 			text = t.sold()
 		}
@@ -336,8 +336,8 @@ func (t *teller) end() {
 		figures := append([]Figure{t.money("sale_price", row.SalePrice), number("days_on_market", days), number("active_days", active)}, t.countFigures()...)
 		t.add(row.EndedOn, row.Outcome, service.Joined("; ", text, t.counts()), figures...)
 	}
-	if row.LetGo != "" {
-		t.add(row.LetGoOn, row.Left(), service.Joined(": ", leftWords[row.Left()]+reasonWords[row.LetGo], row.LetGoNote))
+	if row.ClosedAs != "" {
+		t.add(row.ClosedOn, row.Left(), service.Joined(": ", leftWords[row.Left()]+reasonWords[row.ClosedAs], row.ClosedNote))
 	}
 	t.spent("sale", costWords{service.CostDeliveryCharged, "charged for delivery"}, costWords{service.CostDelivery, "spent on delivery"}, costWords{service.CostFees, "for fees"})
 	if row.Ledger.Notes != "" {
@@ -350,7 +350,7 @@ func (t *teller) end() {
 }
 
 var (
-	leftWords   = map[string]string{service.LeftPassed: "passed over", service.LeftLetGo: "let go"}
+	leftWords   = map[string]string{service.LeftPassed: "passed over", service.LeftRetired: "let go"}
 	reasonWords = map[string]string{
 		"price": " for its price", "condition": " for its condition", "space": " for want of space", "gone": ", somebody was quicker",
 		"given_away": ", given away", "kept": ", kept", "broken_up": ", broken up for parts", "other": "",

@@ -20,7 +20,7 @@ import (
 // bought tells the purchase on its day, to others on the day it was recorded.
 func (t *teller) bought(recorded pricing.Date) {
 	g := &t.row.Ledger
-	on := cmp.Or(g.BoughtOn, notAfter(recorded, t.row.ListedOn, t.row.LetGoOn))
+	on := cmp.Or(g.BoughtOn, notAfter(recorded, t.row.ListedOn, t.row.ClosedOn))
 	price, known := g.Costs[service.CostPurchase]
 	if on.IsZero() && g.BoughtFrom == "" && !known {
 		return
@@ -117,7 +117,7 @@ func (t *teller) sums(lines []service.CostLine, words []costWords) (string, []Fi
 // and what an hour of work came to, as the profit report has it.
 func (t *teller) result(g *service.Group, p *service.Piece) {
 	last, sale := p.Newest(), profit.SaleOf(p)
-	if !t.isOwner || last.IsObserved() || (last.Outcome != service.OutcomeSold && last.Left() != service.LeftLetGo) {
+	if !t.isOwner || last.IsObserved() || (last.Outcome != service.OutcomeSold && last.Left() != service.LeftRetired) {
 		return
 	}
 	var costs profit.PieceCosts
@@ -147,7 +147,7 @@ func (t *teller) result(g *service.Group, p *service.Piece) {
 		text += "; owned " + service.Count(days, "day", "days")
 		figures = append(figures, number("days_owned", days))
 	}
-	t.add(max(last.EndedOn, last.LetGoOn), StoryResult, text, figures...)
+	t.add(max(last.EndedOn, last.ClosedOn), StoryResult, text, figures...)
 }
 
 func left(profit service.Money, c service.Currency) string {

@@ -17,6 +17,7 @@ import (
 	"github.com/google/uuid"
 
 	"askwright/service"
+	"askwright/service/doubt"
 	"askwright/service/recording"
 	"askwright/service/sheet"
 )
@@ -85,6 +86,14 @@ type Import struct {
 	Sheet  string
 	Look   *sheet.Look
 	Result *recording.ImportResult
+	Doubts []RowDoubt
+}
+
+// RowDoubt is why a row of the sheet is to be checked.
+type RowDoubt struct {
+	Row int // of the sheet
+	Ref string
+	doubt.Doubt
 }
 
 // First looks at a sheet and keeps it.
@@ -122,8 +131,44 @@ func (s *Service) look(ctx context.Context, a *service.Actor, kept Stored, g *sh
 		return nil, err
 	}
 	out := &Import{Stored: kept, Sheet: g.Name, Look: look}
-	out.Result, err = s.recording.Import(ctx, a, rowsOf(look), recording.ImportOptions{DryRun: true, Decimal: '.'})
+	if out.Result, err = s.recording.Import(ctx, a, rowsOf(look), recording.ImportOptions{DryRun: true, Decimal: '.'}); err != nil {
+		return nil, err
+	}
+	out.Doubts, err = s.doubts(ctx, a, look)
 	return out, err
+}
+
+// mostBeside bounds the rows on file that a sheet is compared with.
+const mostBeside = 5000
+
+// doubts finds rows that look like slips, beside each other and what is on file.
+func (s *Service) doubts(ctx context.Context, a *service.Actor, look *sheet.Look) ([]RowDoubt, error) {
+	reader := a.Reader()
+	var at []sheet.Row
+	var rows, onFile []*service.Listing
+	inSheet := map[string]bool{}
+	for _, row := range look.Rows {
+		if change, wrong := reader.Change(nil, row.Cells, service.ChangeOptions{}); wrong == nil {
+			change.New.Member, change.New.MemberID = a.Member, a.MemberID
+			at, rows, inSheet[change.New.Ref] = append(at, row), append(rows, change.New), true
+		}
+	}
+	beside, _, err := s.recording.Listings(ctx, a, service.Query{Limit: mostBeside, Sort: []service.SortKey{{Column: "listed_on", Descending: true}}})
+	if err != nil {
+		return nil, fmt.Errorf("read what is on file beside the sheet: %w", err)
+	}
+	for _, l := range beside {
+		if l.MemberID != a.MemberID || !inSheet[l.Ref] {
+			onFile = append(onFile, l)
+		}
+	}
+	var found []RowDoubt
+	for i, doubts := range doubt.Judge(rows, onFile, a.Group.Currency, a.Today) {
+		for _, d := range doubts {
+			found = append(found, RowDoubt{Row: at[i].At, Ref: rows[i].Ref, Doubt: d})
+		}
+	}
+	return found, nil
 }
 
 func merged(first, then map[string]string) map[string]string {

@@ -101,7 +101,7 @@ func fillMarket(tb testing.TB, f *servicetest.Fixture, n int) {
 			switch i % 10 {
 			case 7:
 			case 8:
-				cells["outcome"], cells["ended_on"] = "withdrawn", end.String()
+				cells["outcome"], cells["ended_on"] = "pulled", end.String()
 			default:
 				cells["outcome"], cells["ended_on"], cells["sale_price"] = "sold", end.String(), fmt.Sprintf("%.2f", price)
 			}

@@ -28,6 +28,9 @@ type Store interface {
 	// in one transaction that holds their lock: do is given the changes and
 	// leaves what to write. anew forgets what was folded so far.
 	CatchUp(ctx context.Context, t service.Tenant, design int, anew bool, do func(*CatchUp) error) error
+	// SaleRows reads the sales in the statistics one by one, in the order of their
+	// listings, and the change number that they are of.
+	SaleRows(ctx context.Context, t service.Tenant, design int) ([]pricing.SaleRow, int64, error)
 	// KeepRates stores a fit, unless one of a newer change or day is there.
 	KeepRates(ctx context.Context, t service.Tenant, design int, r StoredRates) error
 	// TakeRefit takes the turn to fit anew what was stored at a change number,
@@ -167,9 +170,16 @@ func (k *Cache) load(ctx context.Context, a *service.Actor) (*Fit, error) {
 		if err != nil {
 			return nil, err
 		}
+		rows, at, err := k.saleRows(ctx, a, stored)
+		if err != nil {
+			return nil, err
+		}
+		if at != stored.ChangeNo && i < tries {
+			continue // something was folded in between
+		}
 		rates := stored.Rates
 		if k.mustRefit(stored, a.Today) {
-			if rates, err = k.fitRates(ctx, a, stored.Statistics); err != nil {
+			if rates, err = k.fitRates(ctx, a, stored.Statistics, rows); err != nil {
 				return nil, err
 			}
 			if rates.ChangeNo != stored.ChangeNo && i < tries {
@@ -185,8 +195,22 @@ func (k *Cache) load(ctx context.Context, a *service.Actor) (*Fit, error) {
 			k.due[a.Group.ID] = true
 			k.mu.Unlock()
 		}
-		return &Fit{changeNo: stored.ChangeNo, Day: a.Today, Model: pricing.NewModel(stored.Statistics, rates.Rates)}, nil
+		return &Fit{changeNo: stored.ChangeNo, Day: a.Today, Model: pricing.NewModel(stored.Statistics, rows, rates.Rates)}, nil
 	}
+}
+
+// saleRows reads the sales one by one, by which each is weighed against the
+// others. Of many it reads none: there a single one hardly counts, and each goes
+// by the price and the ask of its own row.
+func (k *Cache) saleRows(ctx context.Context, a *service.Actor, stored *StoredModel) ([]pricing.SaleRow, int64, error) {
+	if stored.Statistics.Sales > k.atOnce {
+		return nil, stored.ChangeNo, nil
+	}
+	rows, at, err := k.store.SaleRows(ctx, a.Tenant(), pricing.Design)
+	if err != nil {
+		return nil, 0, fmt.Errorf("read the group's sales: %w", err)
+	}
+	return rows, at, nil
 }
 
 // mustRefit reports whether no answer may be given with the stored rates. It
@@ -204,14 +228,14 @@ func (m *StoredModel) refitDue(today pricing.Date) bool {
 
 // fitRates fits the rates on the whole history. What it is given rests on the
 // same change number, or on one just before.
-func (k *Cache) fitRates(ctx context.Context, a *service.Actor, s *pricing.Statistics) (*StoredRates, error) {
+func (k *Cache) fitRates(ctx context.Context, a *service.Actor, s *pricing.Statistics, sales []pricing.SaleRow) (*StoredRates, error) {
 	rows, changeNo, err := k.store.History(ctx, a.Tenant())
 	if err != nil {
 		return nil, fmt.Errorf("read the group's history: %w", err)
 	}
 	h := History(rows, a.Group.Currency)
 	began := time.Now() // how long it takes, not what day it is
-	rates := pricing.FitRates(s, h, a.Today)
+	rates := pricing.FitRates(s, sales, h, a.Today)
 	k.metrics.observe(began, len(h.Listings))
 	return &StoredRates{Rates: rates, ChangeNo: changeNo}, nil
 }
@@ -236,7 +260,11 @@ func (k *Cache) Refit(ctx context.Context, a *service.Actor) error {
 	if err != nil || !mine {
 		return err
 	}
-	rates, err := k.fitRates(ctx, a, stored.Statistics)
+	sales, _, err := k.saleRows(ctx, a, stored)
+	if err != nil {
+		return err
+	}
+	rates, err := k.fitRates(ctx, a, stored.Statistics, sales)
 	if err != nil {
 		return err
 	}

@@ -56,12 +56,65 @@ type Recorded struct {
 	Checked map[string]pricing.Date // when each check was done
 
 	PricedFromSuggestion bool // the owner saw a suggestion before the first ask, and no estimate counts
+
+	// RecordedFrom is the day from which the owner's record holds sold and unsold
+	// listings alike, where a whole history was read; see Began.
+	RecordedFrom pricing.Date
+}
+
+// Began is when a member began to record.
+type Began struct {
+	First pricing.Date // the day of the first import or entry
+	Said  pricing.Date // from when sold and unsold listings are all on file, in the member's words; zero: not said
+}
+
+// SetRecordedFrom notes on each own listing from when its owner's record is
+// complete: the day that the owner says; else the first day on file, or, where
+// as much had ended by then as was on offer, the first of those ends: who brings
+// a past along brings what sold and what did not from there on.
+func SetRecordedFrom(rows []*Recorded, began map[uuid.UUID]Began) {
+	type past struct {
+		open, ended int
+		first       pricing.Date
+	}
+	brought := map[uuid.UUID]*past{}
+	for _, r := range rows {
+		if r.IsObserved() || !r.IsOffered() || r.ListedOn > began[r.MemberID].First {
+			continue
+		}
+		p := brought[r.MemberID]
+		if p == nil {
+			p = &past{}
+			brought[r.MemberID] = p
+		}
+		if r.EndedOn.IsZero() || r.EndedOn > began[r.MemberID].First {
+			p.open++
+			continue
+		}
+		p.ended++
+		if p.first.IsZero() || r.EndedOn < p.first {
+			p.first = r.EndedOn
+		}
+	}
+	for _, r := range rows {
+		b := began[r.MemberID]
+		switch p := brought[r.MemberID]; {
+		case r.IsObserved():
+		case !b.Said.IsZero():
+			r.RecordedFrom = b.Said
+		case p != nil && p.ended >= p.open:
+			r.RecordedFrom = p.first
+		default:
+			r.RecordedFrom = b.First
+		}
+	}
 }
 
 // Evidence is the listing as the engine takes it, with its readings.
 func (r *Recorded) Evidence(c service.Currency) pricing.Listing {
 	f := r.Facts(c, r.MessagesRead, r.ViewsRead)
 	f.PricedFromSuggestion = r.PricedFromSuggestion && !r.EstimateCounts
+	f.RecordedFrom = r.RecordedFrom
 	return f
 }
 

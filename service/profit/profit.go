@@ -173,7 +173,7 @@ func (b *Books) profit(a *service.Actor, q Query, stockOn pricing.Date) *Report 
 	slices.SortFunc(out.Items, byGroup(q.By))
 	slices.SortStableFunc(out.Lines, func(x, y Line) int { return cmp.Or(cmp.Compare(x.Group, y.Group), cmp.Compare(x.On, y.On)) })
 	slices.SortStableFunc(out.Stock, func(x, y StockItem) int { return cmp.Compare(x.BoughtOn, y.BoughtOn) })
-	slices.SortStableFunc(out.LetGo, func(x, y StockItem) int { return cmp.Compare(x.Piece.Newest().LetGoOn, y.Piece.Newest().LetGoOn) })
+	slices.SortStableFunc(out.LetGo, func(x, y StockItem) int { return cmp.Compare(x.Piece.Newest().ClosedOn, y.Piece.Newest().ClosedOn) })
 	out.judge(a, q.By)
 	out.Sentences = out.sentences(a, q)
 	return out
@@ -298,10 +298,10 @@ func (p *Report) addUnsold(piece *service.Piece, costs PieceCosts, from pricing.
 	if newest.Stage == service.StageFound {
 		return
 	}
-	isGone := newest.LetGo != "" && newest.LetGoOn <= p.StockOn
+	isGone := newest.ClosedAs != "" && newest.ClosedOn <= p.StockOn
 	item := StockItem{Piece: piece, Figures: Figures{Pieces: 1, Costs: costs.Until}}
 	if isGone {
-		item.Costs, until = costs.Total, newest.LetGoOn
+		item.Costs, until = costs.Total, newest.ClosedOn
 	}
 	item.BoughtOn, item.BoughtFrom = bought(piece)
 	if _, known := costs.Total[service.CostPurchase]; !known {

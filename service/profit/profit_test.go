@@ -37,7 +37,7 @@ func dateOf(t testing.TB, text string) pricing.Date {
 
 // refinished is a piece with two listings, whose costs stand in both rows.
 const refinished = `ref,piece_ref,category,finish,venue,listed_on,ask,outcome,ended_on,sale_price,sold_venue,bought_on,bought_from,purchase_cost,pickup_cost,materials_cost,hours,hours_other,delivery_charged,delivery_cost
-B-17,B-17,cabinet,painted,town board,2025-11-01,230,withdrawn,2025-12-20,,,2025-10-10,thrift,45,10,30.15,8,2,,
+B-17,B-17,cabinet,painted,town board,2025-11-01,230,pulled,2025-12-20,,,2025-10-10,thrift,45,10,30.15,8,2,,
 B-17-2,B-17,cabinet,clear,town board;checkout,2026-01-10,310,sold,2026-01-16,300,Checkout,,,,,66.25,15,3.5,40,25
 `
 
@@ -261,7 +261,7 @@ func randomRow(rt *rapid.T, c service.Currency, piece string, i int) service.Cel
 		return service.Money(rapid.Int64Range(1, 90_000_000).Draw(rt, name)).Format(c)
 	}
 	cells := service.Cells{
-		"ref": piece + "-" + strconv.Itoa(i), "piece_ref": piece, "listed_on": start.String(), "ended_on": end.String(), "ask": amount("ask"), "outcome": "withdrawn",
+		"ref": piece + "-" + strconv.Itoa(i), "piece_ref": piece, "listed_on": start.String(), "ended_on": end.String(), "ask": amount("ask"), "outcome": "pulled",
 		"category": rapid.SampledFrom([]string{"desk", "bench"}).Draw(rt, "category"), "finish": rapid.SampledFrom([]string{"", "painted", "clear"}).Draw(rt, "finish"),
 		"venue": rapid.SampledFrom([]string{"", "checkout", "checkout;board"}).Draw(rt, "venue"),
 	}

@@ -7,23 +7,28 @@ import (
 	"strings"
 
 	"askwright/pricing"
+	"askwright/pricing/furniture"
 	"askwright/service"
 )
 
 // Suggestion says an ask and what it is based on.
-func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
+func (v Voice) Suggestion(s *pricing.Suggestion, unused []string) []pricing.Sentence {
 	var t []pricing.Sentence
 	say := func(kind, format string, args ...any) { t = append(t, pricing.Say(kind, format, args...)) }
 	if s.Refusal == nil {
 		say(pricing.SaidAsk, "Ask %s.", v.Money(s.Ask))
 		t = append(t, v.plan(s.Plan)...)
 	}
-	if r := s.SalePrice; r != nil {
+	switch r := s.SalePrice; {
+	case r != nil && s.OwnPrice != nil:
+		say(pricing.SaidPrice, "It should sell for about %s, mostly %s–%s; by sales alone about %s.",
+			v.Money(r.Likely), v.Money(r.Low), v.Money(r.High), v.Money(s.RecordsOnly.Likely))
+	case r != nil:
 		say(pricing.SaidPrice, "Similar pieces sell for about %s, mostly %s–%s.",
 			v.Money(r.Likely), v.Money(r.Low), v.Money(r.High))
 	}
 	if s.Refusal != nil {
-		return append(t, v.refusal(s.Refusal, s.SalePrice)...)
+		return append(append(t, v.refusal(s.Refusal, s.SalePrice)...), unusedOf(unused)...)
 	}
 	wait := fmt.Sprintf("fewer than half sell within %d days", s.HorizonDays)
 	if s.MedianDays != nil {
@@ -41,6 +46,15 @@ func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
 			service.Count(s.Basis.Sold, "sale", "sales"))
 	case slices.Contains(s.Labels, pricing.LabelLowConfidence):
 		say(pricing.SaidDoubt, "Rough guide: the range is wide.")
+	case own != nil && own.Doubtful:
+		far := "above"
+		if own.Amount < own.Usual {
+			far = "below"
+		}
+		say(pricing.SaidOwnPrice, "Your %s is far %s the %s your sales say, so it counts less. Check it.",
+			v.Money(own.Amount), far, v.Money(own.Usual))
+	case own != nil && s.NeverSold:
+		say(pricing.SaidOwnPrice, "Nothing of its kind sold yet: this is your own price, adjusted.")
 	case own != nil && own.IsFirstAsk:
 		say(pricing.SaidOwnPrice, "The first ask of %s counts %.0f%% where it differs from sales.",
 			v.Money(own.Amount), 100*own.Share)
@@ -54,7 +68,19 @@ func (v Voice) Suggestion(s *pricing.Suggestion) []pricing.Sentence {
 	case s.Demand > 1.25:
 		say(pricing.SaidDemand, "It draws about %.0f%% of the usual interest, so the ask is higher.", 100*s.Demand)
 	}
-	return t
+	return append(t, unusedOf(unused)...)
+}
+
+// unusedOf says which columns the price does not rest on.
+func unusedOf(columns []string) []pricing.Sentence {
+	if len(columns) == 0 {
+		return nil
+	}
+	words := make([]string, len(columns))
+	for i, column := range columns {
+		words[i] = furniture.Words(column)
+	}
+	return []pricing.Sentence{pricing.Say(pricing.SaidUnused, "Not used here: %s.", strings.Join(words, ", "))}
 }
 
 // assumed says what money an ask rests on, and what another would do.

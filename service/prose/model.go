@@ -22,9 +22,15 @@ func Model(d *pricing.Description) []pricing.Sentence {
 	if d.Sold >= pricing.FewSales {
 		t = append(t, pricing.Sentence{Kind: pricing.SaidFactors, Text: dearer(d)})
 	}
-	t = append(t, pricing.Say(pricing.SaidPace,
-		"At the usual ask a piece takes %s; one asked 10%% higher sells at %.0f%% of the pace.",
-		wait, 100*d.PaceTenDearer))
+	t = append(t, pricing.Say(pricing.SaidPace, "At the usual ask a piece takes %s.", wait))
+	if d.ElasticityAssumed {
+		t = append(t, pricing.Say(pricing.SaidPace,
+			"Assumed until %d listings are recorded: one asked 10%% higher sells at about %.0f%% of the pace.",
+			pricing.ElasticityListings, 100*d.PaceTenDearer))
+	} else {
+		t = append(t, pricing.Say(pricing.SaidPace,
+			"One asked 10%% higher sells at %.0f%% of the pace.", 100*d.PaceTenDearer))
+	}
 	if text := faster(d); text != "" {
 		t = append(t, pricing.Sentence{Kind: pricing.SaidPace, Text: text})
 	}

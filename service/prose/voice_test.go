@@ -79,7 +79,7 @@ func TestAPlanSaysTheLaterAsks(t *testing.T) {
 		{dollars, dated[:1], ""},
 	} {
 		s := pricing.Suggestion{Ask: 340, Plan: pricing.Plan{Steps: tt.steps}, Choices: make([]pricing.Choice, 3)}
-		all := In(tt.currency).Suggestion(&s)
+		all := In(tt.currency).Suggestion(&s, nil)
 		if got := pricing.Said(all, pricing.SaidPlan); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
 		}

@@ -51,7 +51,7 @@ func TestCostLinesAreTheRowsTotal(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda")
 	a := f.Actor(t, "Wilda")
-	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-17", "category": "desk", "stage": "in_work", "bought_on": "2026-02-01", "purchase_cost": "40"})
+	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-17", "category": "desk", "stage": "on_bench", "bought_on": "2026-02-01", "purchase_cost": "40"})
 	stripper := addCost(t, f, a, row.PieceID, service.NewCost{Kind: "Materials cost", Amount: "18.40", On: "2026-02-03", Note: "stripper"})
 	addCost(t, f, a, row.PieceID, service.NewCost{Kind: materials, Amount: "6.10"})
 	addCost(t, f, a, row.PieceID, service.NewCost{Kind: hours, Hours: "2.25", Step: "Strip", On: "2026-02-04"})
@@ -184,7 +184,7 @@ func TestLedgerSumsAndUndo(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		n++
 		ref := "P-" + strconv.Itoa(n)
-		row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "stage": "in_work"})
+		row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "stage": "on_bench"})
 		amount := rapid.Int64Range(0, 500_000)
 		for range rapid.IntRange(1, 6).Draw(rt, "steps") {
 			kind := rapid.SampledFrom(service.CostKinds).Draw(rt, "kind")

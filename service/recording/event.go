@@ -31,7 +31,7 @@ func (s *Service) AddEvent(ctx context.Context, a *service.Actor, listing uuid.U
 		switch {
 		case n.Kind == service.EventVoid:
 			return undo(ctx, a, w, l, n.Voids, on)
-		case n.Kind == "reopen" && l.LetGo != "", slices.Contains(yardEvents, n.Kind):
+		case n.Kind == "reopen" && l.ClosedAs != "", slices.Contains(yardEvents, n.Kind):
 			if err := isNewest(ctx, w, l); err != nil {
 				return nil, service.ChangeOptions{}, nil, err
 			}
@@ -109,8 +109,8 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 		return nil, none, event, readCheck(n, event)
 	case service.EventSold:
 		return service.Cells(n.Fields), service.Ending(service.OutcomeSold, on), event, nil
-	case service.EventWithdrawn:
-		return nil, service.Ending(service.OutcomeWithdrawn, on), event, nil
+	case service.EventPulled:
+		return nil, service.Ending(service.OutcomePulled, on), event, nil
 	default: // reopen
 		event.Kind = service.EventReopened
 		o := service.Applying(func(d *service.Draft) { d.Outcome, d.EndedOn, d.SalePrice, d.SoldVenue = service.OutcomeOpen, 0, 0, "" })
@@ -178,7 +178,7 @@ func undo(ctx context.Context, a *service.Actor, w Writer, l *service.Listing, i
 	event := &service.Event{Kind: service.EventVoid, On: on, Voids: e.ID, Private: e.Private}
 	o := service.ChangeOptions{Reopens: true, ClearsBlanks: true}
 	if e.Kind == service.EventListed { // it is back where it was before
-		delete(cells, "asks")
+		delete(cells, "ask_history")
 		o.Apply = func(d *service.Draft) *service.InvalidError { d.Asks = nil; return nil }
 	}
 	return cells, o, event, nil

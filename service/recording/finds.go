@@ -18,7 +18,7 @@ func NewFindName(a *service.Actor) string {
 func (s *Service) KeepFind(ctx context.Context, a *service.Actor, find service.Cells) (*service.Change, error) {
 	cells := service.Cells{"stage": service.StageFound}
 	for name, cell := range find {
-		if c, ok := service.ColumnByName(name); ok && (!c.OwnerOnly || name == "estimate") {
+		if c, ok := service.ColumnByName(name); ok && (!c.OwnerOnly || name == "own_price") {
 			cells[name] = cell
 		}
 	}

@@ -17,7 +17,7 @@ import (
 	"askwright/service/servicetest"
 )
 
-const someRows = `ref,piece_ref,category,listed_on,ask,outcome,ended_on,sale_price,purchase_cost,estimate
+const someRows = `ref,piece_ref,category,listed_on,ask,outcome,ended_on,sale_price,purchase_cost,own_price
 B-1,,sideboard,2026-01-05,480,sold,2026-02-01,450,80,500
 B-2,,desk,2026-02-01,200,,,,40,210
 B-3,B-2,desk,2026-02-20,220,,,,,
@@ -80,7 +80,7 @@ func TestARelistingMayStandBeforeTheEndInOneFile(t *testing.T) {
 	servicetest.Record(t, f, "Wilda", servicetest.OpenDesk("B-1"))
 	got, err := f.Recording.Import(t.Context(), f.Actor(t, "Wilda"), servicetest.Rows(t, `ref,piece_ref,category,listed_on,ask,outcome,ended_on
 B-1-2,B-1,desk,2026-03-20,280,,
-B-1,,desk,2026-03-01,300,withdrawn,2026-03-18
+B-1,,desk,2026-03-01,300,pulled,2026-03-18
 `), recording.ImportOptions{})
 	if err != nil || got.Created != 1 || got.Updated != 1 {
 		t.Fatalf("result %+v, %v; want one created, one updated", got, err)
@@ -278,7 +278,7 @@ func TestAReviewOfAnEarlierDayShowsThatDaysAsk(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	cells := servicetest.OpenDesk("B-1")
-	cells["ask"], cells["asks"] = "250", "2026-03-01:300;2026-03-20:250"
+	cells["ask"], cells["ask_history"] = "250", "2026-03-01:300;2026-03-20:250"
 	servicetest.Record(t, f, "Wilda", cells)
 	for day, want := range map[int]service.Money{10: 30000, 19: 30000, 20: 25000, 31: 25000} {
 		reviews, err := f.Advice.Reviews(t.Context(), f.Actor(t, "Wilda"), advice.ReviewQuery{AsOf: pricing.NewDate(2026, time.March, day)})

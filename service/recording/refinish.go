@@ -12,7 +12,7 @@ import (
 	"askwright/service"
 )
 
-// Refinish gives a piece another look: its open listing ends as withdrawn, and
+// Refinish gives a piece another look: its open listing ends as pulled, and
 // its next row begins, back at work or with listed_on and ask on offer at once.
 // Made again with the same fields it changes nothing; made tells which it was.
 func (s *Service) Refinish(ctx context.Context, a *service.Actor, piece uuid.UUID, n service.NewEvent, wantRevision *int64) (made bool, err error) {
@@ -129,7 +129,7 @@ func endForRefinish(ctx context.Context, a *service.Actor, w Writer, row *servic
 		return nil, service.Refuse(service.ErrConflict, "%s is a stranger's; only a piece of your own can be refinished", row.Ref)
 	case row.Outcome == service.OutcomeSold:
 		return nil, service.Refuse(service.ErrConflict, "%s was sold on %s for %s; a sold piece cannot be refinished (if the sale fell through, reopen it first)", row.Ref, row.EndedOn, row.SalePrice.Format(a.Group.Currency))
-	case row.LetGo != "":
+	case row.ClosedAs != "":
 		return nil, service.Refuse(service.ErrConflict, "%s %s; reopen it first", row.Ref, row.HowItLeft())
 	case row.Stage == service.StageFound:
 		return nil, service.Refuse(service.ErrConflict, "%s is only found, not bought yet", row.Ref)
@@ -148,7 +148,7 @@ func endForRefinish(ctx context.Context, a *service.Actor, w Writer, row *servic
 	}
 	var end service.ChangeOptions
 	if row.Outcome == service.OutcomeOpen {
-		end = service.Ending(service.OutcomeWithdrawn, on)
+		end = service.Ending(service.OutcomePulled, on)
 	}
 	ended, err := changeRow(ctx, a, w, row, nil, end)
 	if err != nil {
@@ -186,7 +186,7 @@ func (s *Service) Relist(ctx context.Context, a *service.Actor, listing uuid.UUI
 		if err != nil {
 			return err
 		}
-		if row.Outcome != service.OutcomeWithdrawn || row.LetGo != "" {
+		if row.Outcome != service.OutcomePulled || row.ClosedAs != "" {
 			return service.Refuse(service.ErrConflict, "%s was not pulled; only a pulled listing is relisted", row.Ref)
 		}
 		if err := isNewest(ctx, w, row); err != nil {
@@ -223,7 +223,7 @@ func nextRow(ctx context.Context, a *service.Actor, w Writer, piece *service.Pie
 	}
 	cells["ref"] = ref
 	change, wrong := a.Reader().Change(nil, cells, service.Applying(func(d *service.Draft) {
-		d.PieceRef, d.Stage, d.Venue, d.Area = l.PieceRef, service.StageInWork, l.Venue, l.Area
+		d.PieceRef, d.Stage, d.Venue, d.Area = l.PieceRef, service.StageOnBench, l.Venue, l.Area
 		for i := range service.DescriptionColumns {
 			service.DescriptionColumns[i].Copy(&d.Listing, l)
 		}

@@ -27,14 +27,14 @@ func TestRefinishPutsThePieceToWorkOrOnOffer(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	desk := servicetest.Record(t, f, "Wilda", servicetest.OpenDesk("B-1"))
-	fields := map[string]string{"finish": "clear", "legs": "shortened", "estimate": "390"}
+	fields := map[string]string{"finish": "clear", "legs": "shortened", "own_price": "390"}
 	for _, wantMade := range []bool{true, false, false} { // the same again changes nothing
 		made, err := servicetest.Refinish(f, t, "Wilda", desk, "2026-03-20", fields)
 		if err != nil || made != wantMade {
 			t.Errorf("made %v, %v; want %v", made, err, wantMade)
 		}
 	}
-	if got, want := rowsOfPiece(t, f, desk), []string{"B-1 withdrawn  2026-03-20 2026-03-01", "B-1-2 in_work clear"}; !slices.Equal(got, want) {
+	if got, want := rowsOfPiece(t, f, desk), []string{"B-1 pulled  2026-03-20 2026-03-01", "B-1-2 on_bench clear"}; !slices.Equal(got, want) {
 		t.Errorf("rows %q, want %q", got, want)
 	}
 	_, err := servicetest.Refinish(f, t, "Wilda", desk, "", map[string]string{"finish": "painted"})
@@ -42,13 +42,13 @@ func TestRefinishPutsThePieceToWorkOrOnOffer(t *testing.T) {
 		t.Errorf("refinished while at work: %v", err)
 	}
 
-	trunk := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-2", "category": "trunk", "finish": "painted", "listed_on": "2026-03-01", "ask": "200", "venue": "porch sale board", "area": "Otterford"})
+	trunk := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-2", "category": "trunk", "finish": "painted", "listed_on": "2026-03-01", "ask": "200", "venues": "porch sale board", "area": "Otterford"})
 	servicetest.Record(t, f, "Wilda", servicetest.OpenDesk("B-2-2")) // takes the next ref
-	atOnce := map[string]string{"finish": "waxed", "listed_on": "2026-03-28", "ask": "260", "estimate": "250"}
+	atOnce := map[string]string{"finish": "waxed", "listed_on": "2026-03-28", "ask": "260", "own_price": "250"}
 	if _, err := servicetest.Refinish(f, t, "Wilda", trunk, "2026-03-20", atOnce); err != nil {
 		t.Fatal(err)
 	}
-	if got, want := rowsOfPiece(t, f, trunk), []string{"B-2 withdrawn painted 2026-03-20 2026-03-01", "B-2-3 open waxed  2026-03-28"}; !slices.Equal(got, want) {
+	if got, want := rowsOfPiece(t, f, trunk), []string{"B-2 pulled painted 2026-03-20 2026-03-01", "B-2-3 open waxed  2026-03-28"}; !slices.Equal(got, want) {
 		t.Errorf("rows %q, want %q", got, want)
 	}
 	piece, err := f.Recording.Piece(t.Context(), f.Actor(t, "Wilda"), trunk.PieceID)
@@ -69,7 +69,7 @@ func TestRefinishIsRefusedWithAReason(t *testing.T) {
 	f := servicetest.New(t, "Wilda", "Orrin")
 	sold := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "S-1", "category": "desk", "listed_on": "2026-03-01", "ask": "300", "outcome": "sold", "ended_on": "2026-03-05", "sale_price": "280"})
 	found := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "F-1", "category": "desk", "stage": "found"})
-	work := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "W-1", "category": "desk", "stage": "in_work"})
+	work := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "W-1", "category": "desk", "stage": "on_bench"})
 	seen := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "O-1", "category": "desk", "source": "observed", "listed_on": "2026-03-01", "ask": "300"})
 	open := servicetest.Record(t, f, "Wilda", servicetest.OpenDesk("B-1"))
 	strip := map[string]string{"finish": "clear"}
@@ -82,7 +82,7 @@ func TestRefinishIsRefusedWithAReason(t *testing.T) {
 	}{
 		{sold, "", strip, service.ErrConflict, "S-1 was sold on 2026-03-05 for 280.00"},
 		{found, "", strip, service.ErrConflict, "F-1 is only found"},
-		{work, "", strip, service.ErrConflict, "W-1 is in the yard (in_work)"},
+		{work, "", strip, service.ErrConflict, "W-1 is in the yard (on_bench)"},
 		{seen, "", strip, service.ErrConflict, "O-1 is a stranger's"},
 		{open, "2026-02-20", strip, nil, "on: 2026-02-20 is before B-1 was listed"},
 		{open, "2026-04-20", strip, nil, "on: 2026-04-20 is in the future"},
@@ -116,7 +116,7 @@ func TestRefinishOfAWithdrawnListingIsUndoneFromTheEnd(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	cells := servicetest.OpenDesk("B-1")
-	cells["outcome"], cells["ended_on"] = "withdrawn", "2026-03-10"
+	cells["outcome"], cells["ended_on"] = "pulled", "2026-03-10"
 	row := servicetest.Record(t, f, "Wilda", cells)
 	if made, err := servicetest.Refinish(f, t, "Wilda", row, "2026-03-15", map[string]string{"hardware": "replaced"}); err != nil || !made {
 		t.Fatal(made, err)
@@ -194,10 +194,10 @@ func TestStory(t *testing.T) {
 	patch(row, service.Cells{"stage": "bought", "bought_on": "2026-03-31", "bought_from": "thrift", "condition_found": "fair", "purchase_cost": "40", "pickup_cost": "7.50"})
 	f.Clock.Advance(2)
 	a = f.Actor(t, "Wilda")
-	patch(row, service.Cells{"stage": "in_work", "hours": "6.5", "materials_cost": "22"})
+	patch(row, service.Cells{"stage": "on_bench", "hours": "6.5", "materials_cost": "22"})
 	f.Clock.Advance(5)
 	a = f.Actor(t, "Wilda")
-	patch(row, service.Cells{"finish": "painted", "color": "navy", "condition": "good", "listed_on": "2026-04-07", "ask": "300", "estimate": "310"})
+	patch(row, service.Cells{"finish": "painted", "color": "navy", "condition": "good", "listed_on": "2026-04-07", "ask": "300", "own_price": "310"})
 	f.Clock.Advance(20)
 	a = f.Actor(t, "Wilda")
 	add(row, service.NewEvent{Kind: "pause", On: "2026-04-10", Fields: map[string]string{"until": "2026-04-14"}})

@@ -11,7 +11,7 @@ import (
 // sale. A row and an event say the same: the events here become cells.
 
 // yardEvents are the events of a piece that need no listing.
-var yardEvents = []string{service.EventBought, service.EventInWork, service.EventListed, service.EventPassed, service.EventLetGo}
+var yardEvents = []string{service.EventBought, service.EventOnBench, service.EventListed, service.EventPassed, service.EventRetired}
 
 // stageFact turns an event of the yard into cells of the row.
 func stageFact(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing.Date) (service.Cells, service.ChangeOptions, *service.Event, error) {
@@ -19,7 +19,7 @@ func stageFact(a *service.Actor, l *service.Listing, n service.NewEvent, on pric
 	event := &service.Event{Kind: n.Kind, On: on}
 	if n.Kind == "reopen" {
 		event.Kind = service.EventReopened
-		o := service.Applying(func(d *service.Draft) { d.LetGo, d.LetGoOn, d.LetGoNote = "", 0, "" })
+		o := service.Applying(func(d *service.Draft) { d.ClosedAs, d.ClosedOn, d.ClosedNote = "", 0, "" })
 		o.Reopens = true
 		return nil, o, event, nil
 	}
@@ -35,22 +35,22 @@ func stageFact(a *service.Actor, l *service.Listing, n service.NewEvent, on pric
 			event.On = a.Today // the day of the purchase is the owner's alone
 			move = func(d *service.Draft) { d.Stage, d.Ledger.BoughtOn = service.StageBought, on }
 		}
-	case service.EventInWork:
-		move = func(d *service.Draft) { d.Stage = service.StageInWork }
+	case service.EventOnBench:
+		move = func(d *service.Draft) { d.Stage = service.StageOnBench }
 	case service.EventListed:
 		move = func(d *service.Draft) { d.ListedOn = on }
-	case service.EventPassed, service.EventLetGo:
-		allowed := map[string][]string{service.EventPassed: service.PassedFor, service.EventLetGo: service.LetGoAs}[n.Kind]
+	case service.EventPassed, service.EventRetired:
+		allowed := map[string][]string{service.EventPassed: service.PassedFor, service.EventRetired: service.LetGoAs}[n.Kind]
 		if !service.IsOneOf(service.Canonical(cells["reason"]), allowed) {
 			return nil, none, nil, service.Invalid("reason", "%v", service.NotAllowed(cells["reason"], allowed))
 		}
-		cells["let_go"], cells["let_go_note"] = cells["reason"], cells["note"]
+		cells["closed_as"], cells["closed_note"] = cells["reason"], cells["note"]
 		delete(cells, "reason")
 		delete(cells, "note")
 		move = func(d *service.Draft) {
-			d.LetGoOn = on
+			d.ClosedOn = on
 			if d.Outcome == service.OutcomeOpen {
-				d.Outcome, d.EndedOn = service.OutcomeWithdrawn, on
+				d.Outcome, d.EndedOn = service.OutcomePulled, on
 			}
 		}
 	}

@@ -25,18 +25,18 @@ func TestYardEvents(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
 	events := map[string]map[string]string{
-		"bought": {"purchase_cost": "40", "bought_from": "thrift"}, "in_work": nil, "listed": {"ask": "300", "estimate": "310"},
-		"passed": {"reason": "price", "seller_ask": "120", "note": "would give 60"}, "let_go": {"reason": "given_away"}, "reopen": nil,
+		"bought": {"purchase_cost": "40", "bought_from": "thrift"}, "on_bench": nil, "listed": {"ask": "300", "own_price": "310"},
+		"passed": {"reason": "price", "seller_ask": "120", "note": "would give 60"}, "retired": {"reason": "given_away"}, "reopen": nil,
 	}
 	for state, want := range map[string]map[string]string{
-		"found":     {"bought": "bought", "in_work": "in_work", "listed": "open", "passed": "passed", "let_go": "! is only found", "reopen": "! is not offered yet"},
-		"bought":    {"bought": "! is bought already", "in_work": "in_work", "listed": "open", "passed": "! is bought; a piece of one's own is let go", "let_go": "let_go", "reopen": "! is not offered yet"},
-		"in_work":   {"bought": "! is in_work already", "in_work": "! is in_work already", "listed": "open", "passed": "! is bought;", "let_go": "let_go"},
-		"open":      {"bought": "! was listed on 2026-03-01 already", "in_work": "! was listed", "listed": "! was listed", "passed": "! was listed", "let_go": "let_go", "reopen": "! is open already"},
-		"withdrawn": {"bought": "! was listed", "listed": "! was listed", "let_go": "let_go", "reopen": "open"},
-		"sold":      {"bought": "! was sold on 2026-03-09", "listed": "! was sold", "let_go": "! was sold on 2026-03-09", "reopen": "open"},
-		"passed":    {"bought": "! was passed over on 2026-03-10 (price); reopen it first", "passed": "! was passed over", "listed": "! was passed over", "reopen": "found"},
-		"let_go":    {"in_work": "! was let go on 2026-03-10 (kept); reopen it first", "let_go": "! was let go", "reopen": "bought"},
+		"found":    {"bought": "bought", "on_bench": "on_bench", "listed": "open", "passed": "passed", "retired": "! is only found", "reopen": "! is not offered yet"},
+		"bought":   {"bought": "! is bought already", "on_bench": "on_bench", "listed": "open", "passed": "! is bought; a piece of one's own is let go", "retired": "retired", "reopen": "! is not offered yet"},
+		"on_bench": {"bought": "! is on_bench already", "on_bench": "! is on_bench already", "listed": "open", "passed": "! is bought;", "retired": "retired"},
+		"open":     {"bought": "! was listed on 2026-03-01 already", "on_bench": "! was listed", "listed": "! was listed", "passed": "! was listed", "retired": "retired", "reopen": "! is open already"},
+		"pulled":   {"bought": "! was listed", "listed": "! was listed", "retired": "retired", "reopen": "open"},
+		"sold":     {"bought": "! was sold on 2026-03-09", "listed": "! was sold", "retired": "! was sold on 2026-03-09", "reopen": "open"},
+		"passed":   {"bought": "! was passed over on 2026-03-10 (price); reopen it first", "passed": "! was passed over", "listed": "! was passed over", "reopen": "found"},
+		"retired":  {"on_bench": "! was let go on 2026-03-10 (kept); reopen it first", "retired": "! was let go", "reopen": "bought"},
 	} {
 		for kind, outcome := range want {
 			row := servicetest.UnlistedRow(t, f, state+"-"+kind, state)
@@ -72,15 +72,15 @@ func TestYardEventsAreColumnsAndUndone(t *testing.T) {
 		return change
 	}
 	passed := add(service.NewEvent{Kind: "passed", On: "2026-03-20", Fields: map[string]string{"reason": "Condition", "seller_ask": "120", "note": "smells of smoke"}})
-	if l := passed.New; l.LetGo != "condition" || l.LetGoOn.String() != "2026-03-20" || l.LetGoNote != "smells of smoke" || l.SellerAsk != 12000 || l.Stage != "found" {
+	if l := passed.New; l.ClosedAs != "condition" || l.ClosedOn.String() != "2026-03-20" || l.ClosedNote != "smells of smoke" || l.SellerAsk != 12000 || l.Stage != "found" {
 		t.Errorf("passed over: %+v", l)
 	}
 	seen, err := f.Recording.Listing(t.Context(), f.Actor(t, "Orrin"), row.ID)
-	if err != nil || seen.LetGo != "condition" || seen.SellerAsk != 12000 {
+	if err != nil || seen.ClosedAs != "condition" || seen.SellerAsk != 12000 {
 		t.Errorf("another member reads %+v, %v", seen, err)
 	}
 	undone := add(service.NewEvent{Kind: "void", Voids: passed.Events[0].ID})
-	if l := undone.New; passed.Events[0].Kind != service.EventPassed || l.LetGo != "" || !l.LetGoOn.IsZero() || l.LetGoNote != "" {
+	if l := undone.New; passed.Events[0].Kind != service.EventPassed || l.ClosedAs != "" || !l.ClosedOn.IsZero() || l.ClosedNote != "" {
 		t.Errorf("undone: %+v", l)
 	}
 	bought := add(service.NewEvent{Kind: "bought", On: "2026-03-25", Fields: map[string]string{"purchase_cost": "80", "condition_found": "2"}})
@@ -92,12 +92,12 @@ func TestYardEventsAreColumnsAndUndone(t *testing.T) {
 			t.Errorf("event %+v", e)
 		}
 	}
-	listed := add(service.NewEvent{Kind: "listed", On: "2026-03-28", Fields: map[string]string{"ask": "300", "estimate": "310", "venue": "porch sale board"}})
+	listed := add(service.NewEvent{Kind: "listed", On: "2026-03-28", Fields: map[string]string{"ask": "300", "own_price": "310", "venues": "porch sale board"}})
 	if l := listed.New; l.Stage != "" || l.CurrentAsk() != 30000 || !l.EstimateCounts || l.Venue != "porch sale board" || l.ListedOn.String() != "2026-03-28" {
 		t.Errorf("listed %+v", l)
 	}
-	gone := add(service.NewEvent{Kind: "let_go", Fields: map[string]string{"reason": "broken_up", "note": "worm"}})
-	if l := gone.New; l.Outcome != service.OutcomeWithdrawn || l.LetGo != "broken_up" || l.EndedOn != servicetest.Today {
+	gone := add(service.NewEvent{Kind: "retired", Fields: map[string]string{"reason": "broken_up", "note": "worm"}})
+	if l := gone.New; l.Outcome != service.OutcomePulled || l.ClosedAs != "broken_up" || l.EndedOn != servicetest.Today {
 		t.Errorf("let go %+v", l)
 	}
 	if _, err := f.Recording.AddEvent(t.Context(), a, row.ID, service.NewEvent{Kind: "passed", Fields: map[string]string{"reason": "kept"}}, nil); err == nil {
@@ -120,27 +120,27 @@ func TestStagesByRow(t *testing.T) {
 		want  string // a state, or after "!" the refusal
 	}{
 		{"found", service.Cells{"stage": "bought"}, "bought"},
-		{"found", service.Cells{"stage": "in_work"}, "in_work"},
-		{"found", service.Cells{"let_go": "space"}, "passed"},
-		{"found", service.Cells{"let_go": "kept"}, `!let_go: "kept" does not fit a find that was not bought`},
-		{"found", service.Cells{"let_go": "stolen"}, "!let_go: \"stolen\" is not one of price"},
-		{"found", service.Cells{"let_go_on": "2026-03-01"}, "!let_go: is missing"},
+		{"found", service.Cells{"stage": "on_bench"}, "on_bench"},
+		{"found", service.Cells{"closed_as": "space"}, "passed"},
+		{"found", service.Cells{"closed_as": "kept"}, `!closed_as: "kept" does not fit a find that was not bought`},
+		{"found", service.Cells{"closed_as": "stolen"}, "!closed_as: \"stolen\" is not one of price"},
+		{"found", service.Cells{"closed_on": "2026-03-01"}, "!closed_as: is missing"},
 		{"bought", service.Cells{"stage": "found"}, "!stage: X is bought already and does not go back to found"},
-		{"bought", service.Cells{"let_go": "price"}, `!let_go: "price" does not fit a piece of one's own`},
-		{"bought", service.Cells{"let_go": "given away", "let_go_note": "to a neighbor"}, "let_go"},
-		{"in_work", service.Cells{"stage": "bought"}, "!stage: X is in_work already"},
-		{"in_work", service.Cells{"stage": "in_work"}, "in_work"},
-		{"in_work", service.Cells{"stage": "in_work", "listed_on": "2026-03-20", "ask": "300"}, "open"}, // a sheet keeps the cell
-		{"open", service.Cells{"stage": "in_work"}, "!stage: X was listed on 2026-03-01; what was on offer goes back to work by a refinish"},
-		{"open", service.Cells{"stage": "in_work", "listed_on": "2026-03-01"}, "open"},
-		{"open", service.Cells{"let_go": "kept"}, "!let_go: X is on offer"},
-		{"open", service.Cells{"let_go": "kept", "outcome": "withdrawn", "ended_on": "2026-03-20"}, "let_go"},
-		{"withdrawn", service.Cells{"let_go": "kept", "let_go_on": "2026-03-08"}, "!let_go_on: 2026-03-08 is before ended_on 2026-03-09"},
-		{"sold", service.Cells{"let_go": "kept"}, "!let_go: X was sold"},
+		{"bought", service.Cells{"closed_as": "price"}, `!closed_as: "price" does not fit a piece of one's own`},
+		{"bought", service.Cells{"closed_as": "given away", "closed_note": "to a neighbor"}, "retired"},
+		{"on_bench", service.Cells{"stage": "bought"}, "!stage: X is on_bench already"},
+		{"on_bench", service.Cells{"stage": "on_bench"}, "on_bench"},
+		{"on_bench", service.Cells{"stage": "on_bench", "listed_on": "2026-03-20", "ask": "300"}, "open"}, // a sheet keeps the cell
+		{"open", service.Cells{"stage": "on_bench"}, "!stage: X was listed on 2026-03-01; what was on offer goes back to work by a refinish"},
+		{"open", service.Cells{"stage": "on_bench", "listed_on": "2026-03-01"}, "open"},
+		{"open", service.Cells{"closed_as": "kept"}, "!closed_as: X is on offer"},
+		{"open", service.Cells{"closed_as": "kept", "outcome": "pulled", "ended_on": "2026-03-20"}, "retired"},
+		{"pulled", service.Cells{"closed_as": "kept", "closed_on": "2026-03-08"}, "!closed_on: 2026-03-08 is before ended_on 2026-03-09"},
+		{"sold", service.Cells{"closed_as": "kept"}, "!closed_as: X was sold"},
 		{"passed", service.Cells{"stage": "bought"}, "!stage: X was passed over on 2026-03-10 (price); send a reopen event first"},
-		{"passed", service.Cells{"listed_on": "2026-03-20", "ask": "10"}, "!let_go: X was passed over"},
-		{"passed", service.Cells{"let_go": "gone"}, "passed"},
-		{"passed", service.Cells{"let_go": ""}, "passed"}, // blank leaves it alone
+		{"passed", service.Cells{"listed_on": "2026-03-20", "ask": "10"}, "!closed_as: X was passed over"},
+		{"passed", service.Cells{"closed_as": "gone"}, "passed"},
+		{"passed", service.Cells{"closed_as": ""}, "passed"}, // blank leaves it alone
 	} {
 		row := servicetest.UnlistedRow(t, f, "X", test.from)
 		_, err := f.Recording.Record(t.Context(), f.Actor(t, "Wilda"), merged(service.Cells{"ref": "X", "category": "desk"}, test.cells))
@@ -168,7 +168,7 @@ func merged(cells, more service.Cells) service.Cells {
 func TestListsOfTheYard(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t)
-	for _, state := range []string{"found", "bought", "in_work", "passed", "let_go", "open", "withdrawn", "sold"} {
+	for _, state := range []string{"found", "bought", "on_bench", "passed", "retired", "open", "pulled", "sold"} {
 		servicetest.UnlistedRow(t, f, state, state)
 	}
 	a := f.Actor(t, "Wilda")
@@ -177,10 +177,10 @@ func TestListsOfTheYard(t *testing.T) {
 		q    service.Query
 		want string
 	}{
-		{service.Query{InTheYard: &yes}, "bought found in_work"},
-		{service.Query{InTheYard: &no}, "let_go open passed sold withdrawn"},
+		{service.Query{InTheYard: &yes}, "bought found on_bench"},
+		{service.Query{InTheYard: &no}, "open passed pulled retired sold"},
 		{service.Query{Words: map[string][]string{"stage": {"found"}}}, "found"},
-		{service.Query{Words: map[string][]string{"let_go": {"price", "kept"}}}, "let_go passed"},
+		{service.Query{Words: map[string][]string{"closed_as": {"price", "kept"}}}, "passed retired"},
 	} {
 		test.q.Limit, test.q.Sort = 100, []service.SortKey{{Column: "ref"}}
 		rows, _, err := f.Recording.Listings(t.Context(), a, test.q)
@@ -201,7 +201,7 @@ func TestListsOfTheYard(t *testing.T) {
 		stock = append(stock, item.Piece.Ref)
 	}
 	slices.Sort(stock)
-	if got, want := strings.Join(stock, " "), "bought in_work open withdrawn"; got != want {
+	if got, want := strings.Join(stock, " "), "bought on_bench open pulled"; got != want {
 		t.Errorf("in stock are %q, want %q", got, want)
 	}
 	for _, state := range service.PieceStates {
@@ -210,7 +210,7 @@ func TestListsOfTheYard(t *testing.T) {
 			t.Errorf("pieces in the state %s: %+v, %v", state, pieces, err)
 		}
 	}
-	if !slices.Contains(service.PieceStates, "passed") || !slices.Contains(service.PieceStates, "let_go") {
+	if !slices.Contains(service.PieceStates, "passed") || !slices.Contains(service.PieceStates, "retired") {
 		t.Errorf("states %v", service.PieceStates)
 	}
 }

@@ -85,7 +85,7 @@ func Record(t *testing.T, f *Fixture, member string, cells service.Cells) *servi
 
 // OpenDesk is the row of a desk on offer.
 func OpenDesk(ref string) service.Cells {
-	return service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-01", "ask": "300", "estimate": "320", "purchase_cost": "50"}
+	return service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-01", "ask": "300", "own_price": "320", "purchase_cost": "50"}
 }
 
 // FirstMember is any member with a key.
@@ -112,16 +112,16 @@ func Nightstand() *service.Listing {
 }
 
 // UnlistedRow puts a piece on file and takes it to a state: a stage, "open",
-// "withdrawn", "sold", "passed" or "let_go".
+// "pulled", "sold", "passed" or "retired".
 func UnlistedRow(t *testing.T, f *Fixture, ref, state string) *service.Listing {
 	t.Helper()
 	cells := service.Cells{"ref": ref, "category": "desk"}
 	switch state {
 	case "passed":
-		cells["stage"], cells["let_go"], cells["let_go_on"] = "found", "price", "2026-03-10"
-	case "let_go":
-		cells["stage"], cells["let_go"], cells["let_go_on"] = "bought", "kept", "2026-03-10"
-	case "open", "withdrawn", "sold":
+		cells["stage"], cells["closed_as"], cells["closed_on"] = "found", "price", "2026-03-10"
+	case "retired":
+		cells["stage"], cells["closed_as"], cells["closed_on"] = "bought", "kept", "2026-03-10"
+	case "open", "pulled", "sold":
 		cells["listed_on"], cells["ask"] = "2026-03-01", "300"
 		if state != "open" {
 			cells["outcome"], cells["ended_on"] = state, "2026-03-09"

@@ -3,7 +3,7 @@ package sheet
 // Fields that are no column: several columns are read from one of them.
 const (
 	fieldSize     = "size"      // width, depth and height together
-	fieldStatus   = "status"    // sold, pulled, donated: outcome, stage and let_go
+	fieldStatus   = "status"    // sold, pulled, donated: outcome, stage and closed_as
 	fieldDrops    = "drops"     // price drops with their days
 	fieldFirstAsk = "first_ask" // what was asked when it was listed
 	fieldSold     = "sold"      // a yes, a day or an amount: its values tell which
@@ -41,19 +41,19 @@ var headingWords = map[string][]string{
 	"maker":     {"brand", "manufacturer", "by", "label"},
 	"flaws":     {"damage", "issues", "problems", "defects", "wear"},
 	"smell":     {"odor", "odour"},
-	"venue":     {"where", "where listed", "listed where", "platform", "site", "posted on (site)", "marketplace", "listed at (site)", "channel", "venues", "where posted"},
+	"venues":    {"venue", "where", "where listed", "listed where", "platform", "site", "posted on (site)", "marketplace", "listed at (site)", "channel", "venues", "where posted"},
 	"listed_on": {"date", "listed", "list date", "date listed", "listed date", "posted", "post date", "date posted", "up since", "on market", "on the market", "put up", "date up", "start date", "went up", "listed on", "list dt"},
 	"ask": {"asking", "asking price", "price", "list price", "list $", "ask $", "current price", "price now", "ask price", "now asking", "listed for", "listed price",
 		"tag price", "preis", "prix", "asking $", "my price", "$"},
 	fieldFirstAsk: {"original price", "orig price", "start price", "starting price", "first price", "initial price", "orig ask", "first ask", "original ask", "start ask"},
-	"estimate":    {"my guess", "guess", "own price", "what i'd ask", "what i think", "estimated value", "est value", "hoped for"},
+	"own_price":   {"estimate", "my guess", "guess", "own price", "what i'd ask", "what i think", "estimated value", "est value", "hoped for"},
 	fieldDrops: {"price drops", "drops", "price changes", "price cuts", "reductions", "reduced", "markdowns", "price history", "dropped to",
 		"price drop"},
 	"pauses":     {"breaks", "off market"},
 	"views":      {"clicks", "seen", "looks", "hits"},
 	"saves":      {"saved", "favorites", "favourites", "favs", "likes", "hearts", "watchers"},
 	"messages":   {"msgs", "msg", "inquiries", "enquiries", "messages", "replies", "contacts", "asks about it", "questions", "dms"},
-	"viewings":   {"showings", "visits", "came to see", "shown"},
+	"showings":   {"viewings", "showings", "visits", "came to see", "shown"},
 	fieldStatus:  {"status", "state", "outcome", "what happened", "result", "sold?", "sold y/n", "stat", "situation", "status now"},
 	fieldSold:    {"sold", "gone"},
 	"ended_on":   {"date sold", "sold date", "sold on", "sale date", "sold dt", "ended", "end date", "date ended", "gone on", "day sold", "date gone", "when sold", "off date"},
@@ -75,6 +75,9 @@ var headingWords = map[string][]string{
 	"hours_other":      {"other hours", "other hrs", "hours driving", "drive time"},
 	"notes":            {"note", "comments", "remarks", "memo", "my notes", "comment", "bemerkung", "notes to self"},
 	"seller_ask":       {"seller asks", "they want"},
+
+	// As earlier exports have them.
+	"set_items": {"items"}, "ask_history": {"asks"}, "closed_as": {"let go"}, "closed_on": {"let go on"}, "closed_note": {"let go note"},
 }
 
 // leftOut are headings of figures that are worked out from others, and of what

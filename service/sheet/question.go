@@ -69,7 +69,7 @@ func (q *Question) IsOfWords() bool {
 var choices = map[string][]string{
 	"range": {"low", "middle", "high"}, "changed_amount": {"first", "last"}, "date_order": {service.DateOrderMDY, service.DateOrderDMY},
 	"kind_in_text": {"yes", "no"}, "serial_day": {"yes", "no"}, "no_ref": {"number"}, "merged": {"yes", "no"},
-	"ended_without_price": {service.OutcomeSold, service.OutcomeWithdrawn, service.OutcomeOpen},
+	"ended_without_price": {service.OutcomeSold, service.OutcomePulled, service.OutcomeOpen},
 }
 
 // Refuses says why a question cannot be answered so; "": it can.

@@ -47,7 +47,7 @@ func (s *session) readRow(at int, cells []Cell, columns []*column) Row {
 // done reports whether a field is read by a method of its own.
 func (r *rowReader) done(name string) bool {
 	switch name {
-	case "category", "finish", "color", "asks":
+	case "category", "finish", "color", "ask_history":
 		return true
 	}
 	return false
@@ -81,7 +81,7 @@ func (r *rowReader) readKind() {
 	read := r.kind(col, cell.Text)
 	r.set("category", cell.Text, r.leave(read.category), read.rule)
 	if read.items != "" {
-		r.set("items", cell.Text, read.items, read.rule)
+		r.set("set_items", cell.Text, read.items, read.rule)
 	}
 	_, told, has := r.cell("set_size")
 	switch {
@@ -228,7 +228,7 @@ func (r *rowReader) plainColumn(name string) {
 
 // nearDay is the first day that a day without its year can be.
 func (r *rowReader) nearDay(name string) pricing.Date {
-	if name == "ended_on" || name == "let_go_on" || name == "last_seen_on" {
+	if name == "ended_on" || name == "closed_on" || name == "last_seen_on" {
 		return parsedDay(r.out.Cells["listed_on"])
 	}
 	return 0
@@ -273,8 +273,8 @@ func s19(text string) string {
 // readAsks reads the history of asks: from a column of drops, or from the first
 // and the present ask.
 func (r *rowReader) readAsks() {
-	if _, cell, ok := r.cell("asks"); ok {
-		r.set("asks", cell.Text, strings.TrimSpace(cell.Text), "text")
+	if _, cell, ok := r.cell("ask_history"); ok {
+		r.set("ask_history", cell.Text, strings.TrimSpace(cell.Text), "text")
 	}
 	first := ""
 	if col, cell, ok := r.cell(fieldFirstAsk); ok {
@@ -310,14 +310,14 @@ func (r *rowReader) readDrops(col *column, text, first, listed string) {
 		value, rule := r.unreadable(col, text, "price drops such as 9/15 $200")
 		r.set(fieldDrops, text, "", rule)
 		if value != "" {
-			r.out.Cells["asks"] = value
+			r.out.Cells["ask_history"] = value
 		}
 		return
 	}
 	if less(first, highest) || first == highest {
 		// The ask of the row is the present one: the first is not told.
 		answer := r.ask.about(Question{
-			Code: "first_ask", Column: "asks", Heading: col.heading, Found: text, Proposed: LeaveOut,
+			Code: "first_ask", Column: "ask_history", Heading: col.heading, Found: text, Proposed: LeaveOut,
 			Text: fmt.Sprintf("The ask fell by %q to %s. What was the first ask? Else the drops are left out.", service.Clip(text), first),
 		}, strconv.Itoa(r.out.At))
 		if answer == LeaveOut {
@@ -330,7 +330,7 @@ func (r *rowReader) readDrops(col *column, text, first, listed string) {
 		parts = parts[1:]
 	}
 	delete(r.out.Cells, "ask")
-	r.set("asks", text, strings.Join(append([]string{listed + ":" + first}, parts...), ";"), "price_drops")
+	r.set("ask_history", text, strings.Join(append([]string{listed + ":" + first}, parts...), ";"), "price_drops")
 }
 
 func dropDays(texts []string) []string {

@@ -19,7 +19,7 @@ func (r *rowReader) settle() {
 	case c["ended_on"] != "" && c["listed_on"] != "":
 		_, cell, _ := r.cell("ended_on")
 		if answer := r.ask.about(Question{
-			Code: "ended_without_price", Column: "ended_on", Found: cell.Text, Proposed: service.OutcomeWithdrawn,
+			Code: "ended_without_price", Column: "ended_on", Found: cell.Text, Proposed: service.OutcomePulled,
 			Text: "Some rows have an end and no sale price. Were these taken off the market unsold?",
 		}); answer != LeaveOut {
 			outcome, rule = answer, "ended_without_price"
@@ -31,9 +31,9 @@ func (r *rowReader) settle() {
 		r.set("outcome", cell.Text, outcome, rule)
 	}
 	if r.fate.letGo != "" {
-		c["let_go"] = r.fate.letGo
+		c["closed_as"] = r.fate.letGo
 		if r.fate.note != "" {
-			c["let_go_note"] = r.fate.note
+			c["closed_note"] = r.fate.note
 		}
 	}
 	if !listed {
@@ -52,7 +52,7 @@ func (r *rowReader) settleStage() {
 		r.set("stage", "", service.StageBought, "bought_not_listed")
 	}
 	if r.fate.letGo != "" && c["ended_on"] != "" {
-		c["let_go_on"] = c["ended_on"]
+		c["closed_on"] = c["ended_on"]
 		delete(c, "ended_on")
 	}
 }

@@ -36,7 +36,7 @@ var shortWords = map[string]map[string]string{
 		"es": "estate_sale", "estate": "estate_sale", "thrift store": "thrift", "thrift shop": "thrift", "curb": "kerb", "curbside": "kerb", "roadside": "kerb", "trash": "kerb", "free pile": "kerb",
 		"yard sale": "private", "garage sale": "private", "neighbor": "private", "friend": "private", "family": "private", "private seller": "private", "auction house": "auction", "online auction": "auction",
 	},
-	"outcome": {"active": "open", "pulled": "withdrawn"},
+	"outcome": {"active": "open", "withdrawn": "pulled"},
 	"unit":    {"inch": "in", "inches": "in", `"`: "in", "centimeters": "cm"},
 	"source":  {"mine": "own", "me": "own", "seen": "observed", "other": "observed"},
 }
@@ -218,24 +218,24 @@ var fates = map[string]fate{
 	"for sale": {outcome: service.OutcomeOpen}, "live": {outcome: service.OutcomeOpen}, "up": {outcome: service.OutcomeOpen}, "still up": {outcome: service.OutcomeOpen},
 	"no": {outcome: service.OutcomeOpen}, "n": {outcome: service.OutcomeOpen}, "false": {outcome: service.OutcomeOpen}, "still here": {outcome: service.OutcomeOpen},
 	"on market": {outcome: service.OutcomeOpen}, "not sold": {outcome: service.OutcomeOpen}, "unsold": {outcome: service.OutcomeOpen}, "not yet": {outcome: service.OutcomeOpen},
-	"pulled": {outcome: service.OutcomeWithdrawn}, "withdrawn": {outcome: service.OutcomeWithdrawn}, "took down": {outcome: service.OutcomeWithdrawn},
-	"taken down": {outcome: service.OutcomeWithdrawn}, "removed": {outcome: service.OutcomeWithdrawn}, "unlisted": {outcome: service.OutcomeWithdrawn},
-	"delisted": {outcome: service.OutcomeWithdrawn}, "expired": {outcome: service.OutcomeWithdrawn}, "off": {outcome: service.OutcomeWithdrawn},
-	"donated": {outcome: service.OutcomeWithdrawn, letGo: "given_away"}, "donate": {outcome: service.OutcomeWithdrawn, letGo: "given_away"},
-	"gave away": {outcome: service.OutcomeWithdrawn, letGo: "given_away"}, "given away": {outcome: service.OutcomeWithdrawn, letGo: "given_away"},
-	"gifted": {outcome: service.OutcomeWithdrawn, letGo: "given_away"}, "kept": {outcome: service.OutcomeWithdrawn, letGo: "kept"},
-	"keeping": {outcome: service.OutcomeWithdrawn, letGo: "kept"}, "kept it": {outcome: service.OutcomeWithdrawn, letGo: "kept"}, "keep": {outcome: service.OutcomeWithdrawn, letGo: "kept"},
-	"traded": {outcome: service.OutcomeWithdrawn, letGo: "other", note: "traded"}, "trade": {outcome: service.OutcomeWithdrawn, letGo: "other", note: "traded"},
-	"swapped": {outcome: service.OutcomeWithdrawn, letGo: "other", note: "traded"}, "scrapped": {outcome: service.OutcomeWithdrawn, letGo: "broken_up"},
-	"parted out": {outcome: service.OutcomeWithdrawn, letGo: "broken_up"}, "trashed": {outcome: service.OutcomeWithdrawn, letGo: "broken_up"},
-	"dumped": {outcome: service.OutcomeWithdrawn, letGo: "broken_up"}, "bought": {stage: service.StageBought}, "to do": {stage: service.StageBought}, "todo": {stage: service.StageBought},
-	"in garage": {stage: service.StageBought}, "waiting": {stage: service.StageBought}, "wip": {stage: service.StageInWork}, "in progress": {stage: service.StageInWork},
-	"working on it": {stage: service.StageInWork}, "in work": {stage: service.StageInWork}, "on bench": {stage: service.StageInWork}, "sanding": {stage: service.StageInWork},
-	"painting": {stage: service.StageInWork}, "ready": {stage: service.StageInWork}, "found": {stage: service.StageFound},
+	"pulled": {outcome: service.OutcomePulled}, "withdrawn": {outcome: service.OutcomePulled}, "took down": {outcome: service.OutcomePulled},
+	"taken down": {outcome: service.OutcomePulled}, "removed": {outcome: service.OutcomePulled}, "unlisted": {outcome: service.OutcomePulled},
+	"delisted": {outcome: service.OutcomePulled}, "expired": {outcome: service.OutcomePulled}, "off": {outcome: service.OutcomePulled},
+	"donated": {outcome: service.OutcomePulled, letGo: "given_away"}, "donate": {outcome: service.OutcomePulled, letGo: "given_away"},
+	"gave away": {outcome: service.OutcomePulled, letGo: "given_away"}, "given away": {outcome: service.OutcomePulled, letGo: "given_away"},
+	"gifted": {outcome: service.OutcomePulled, letGo: "given_away"}, "kept": {outcome: service.OutcomePulled, letGo: "kept"},
+	"keeping": {outcome: service.OutcomePulled, letGo: "kept"}, "kept it": {outcome: service.OutcomePulled, letGo: "kept"}, "keep": {outcome: service.OutcomePulled, letGo: "kept"},
+	"traded": {outcome: service.OutcomePulled, letGo: "other", note: "traded"}, "trade": {outcome: service.OutcomePulled, letGo: "other", note: "traded"},
+	"swapped": {outcome: service.OutcomePulled, letGo: "other", note: "traded"}, "scrapped": {outcome: service.OutcomePulled, letGo: "broken_up"},
+	"parted out": {outcome: service.OutcomePulled, letGo: "broken_up"}, "trashed": {outcome: service.OutcomePulled, letGo: "broken_up"},
+	"dumped": {outcome: service.OutcomePulled, letGo: "broken_up"}, "bought": {stage: service.StageBought}, "to do": {stage: service.StageBought}, "todo": {stage: service.StageBought},
+	"in garage": {stage: service.StageBought}, "waiting": {stage: service.StageBought}, "wip": {stage: service.StageOnBench}, "in progress": {stage: service.StageOnBench},
+	"working on it": {stage: service.StageOnBench}, "in work": {stage: service.StageOnBench}, "on bench": {stage: service.StageOnBench}, "sanding": {stage: service.StageOnBench},
+	"painting": {stage: service.StageOnBench}, "ready": {stage: service.StageOnBench}, "found": {stage: service.StageFound},
 }
 
 // unsureFates are asked about.
-var unsureFates = map[string]string{"pending": "open", "hold": "open", "on hold": "open", "ready": "in_work", "closed": "sold", "done": "sold", "gone": "sold", "off": "withdrawn", "up": "open"}
+var unsureFates = map[string]string{"pending": "open", "hold": "open", "on hold": "open", "ready": "on_bench", "closed": "sold", "done": "sold", "gone": "sold", "off": "pulled", "up": "open"}
 
 // status reads what became of a piece.
 func (s *session) status(col *column, text string) (fate, bool) {
@@ -258,11 +258,11 @@ func (s *session) status(col *column, text string) (fate, bool) {
 	answer := plain(s.wordAsked(col, text, proposed, "status_word"))
 	known = fates[answer]
 	known.rule = "status_asked"
-	if answer == service.OutcomeWithdrawn {
-		known.outcome = service.OutcomeWithdrawn
+	if answer == service.OutcomePulled {
+		known.outcome = service.OutcomePulled
 	}
-	if answer == service.StageInWork {
-		known.stage = service.StageInWork
+	if answer == service.StageOnBench {
+		known.stage = service.StageOnBench
 	}
 	return known, true
 }

@@ -41,7 +41,7 @@ func TestKeptSuggestionsAreScored(t *testing.T) {
 	inside := 0
 	for i, cells := range subjects {
 		price := answers[i].SalePrice.Likely * (0.7 + 0.05*float64(i))
-		cells["outcome"], cells["ended_on"] = "withdrawn", (listed + 12).String()
+		cells["outcome"], cells["ended_on"] = "pulled", (listed + 12).String()
 		if i < 9 {
 			days := pricing.Date(10 + 5*i) // 10 to 50: five of them within 30
 			cells["outcome"], cells["ended_on"], cells["sale_price"] = "sold", (listed + days).String(), fmt.Sprintf("%.2f", price)
@@ -167,7 +167,7 @@ func TestModelIsDescribed(t *testing.T) {
 		if len(d.Suspicious) != want {
 			t.Errorf("%s sees suspicious sales %+v, want %d", member, d.Suspicious, want)
 		}
-		if want := fmt.Sprintf("2.%d.2026-03-31", f.Actor(t, member).Group.ChangeNo); d.Version != want || d.Sold != 21 || len(d.Effects) == 0 || len(d.Sentences) == 0 {
+		if want := fmt.Sprintf("%d.%d.2026-03-31", pricing.Design, f.Actor(t, member).Group.ChangeNo); d.Version != want || d.Sold != 21 || len(d.Effects) == 0 || len(d.Sentences) == 0 {
 			t.Errorf("model %s of %d sales, want %s of 21", d.Version, d.Sold, want)
 		}
 	}

@@ -18,7 +18,7 @@ type Scores struct {
 	Inside      stats.Share
 	Ratio       *stats.RatioStudy
 	Chances     *stats.Calibration
-	Unjudged    int        // chances: withdrawn before their days were over
+	Unjudged    int        // chances: pulled before their days were over
 	Followed    []Followed // those with listings
 	Hindsight   *Hindsight // nil: nothing ended
 	Sentences   []pricing.Sentence

@@ -17,12 +17,14 @@ import (
 )
 
 // Shown is a suggestion as it was shown to the owner of a ref. It is judged when
-// the listing ends: see Service.Record.
+// the listing ends: see Service.Record. Without a ref only its Asks are kept.
 type Shown struct {
 	ID        uuid.UUID
 	MemberID  uuid.UUID // whose ref it is, who was shown it
 	Ref       string
-	ListingID uuid.UUID // zero: the ref was only described
+	Category  string
+	Asks      []service.Money // told for a piece that is not on offer yet: such an ask is no judgement of its seller's
+	ListingID uuid.UUID       // zero: the ref was only described
 	On        pricing.Date
 	Model     string
 	At        time.Time
@@ -80,6 +82,14 @@ type shownKey struct {
 	model         string
 }
 
+// name tells apart what was shown to a member on a day.
+func (k *Shown) name() string {
+	if k.Ref != "" {
+		return k.Ref
+	}
+	return fmt.Sprint("\x00", k.Category, k.Asks)
+}
+
 // NewRecorder returns a Recorder with nothing waiting.
 func NewRecorder(store Store, logger *slog.Logger) *Recorder {
 	return &Recorder{store: store, logger: logger, waiting: make(map[shownKey]Shown), asked: make(map[askedKey]Asked),
@@ -88,7 +98,7 @@ func NewRecorder(store Store, logger *slog.Logger) *Recorder {
 
 // Add lets a suggestion of a group wait to be written.
 func (r *Recorder) Add(group uuid.UUID, k Shown) {
-	key := shownKey{group, k.MemberID, k.Ref, k.On, k.Model}
+	key := shownKey{group, k.MemberID, k.name(), k.On, k.Model}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if _, twice := r.waiting[key]; !twice && len(r.waiting) < recordMost && r.hasRoom(k) {
@@ -96,7 +106,7 @@ func (r *Recorder) Add(group uuid.UUID, k Shown) {
 	}
 }
 
-// hasRoom counts the refs that a member only described, by the day.
+// hasRoom counts what a member only described, by the day.
 func (r *Recorder) hasRoom(k Shown) bool {
 	if k.ListingID != uuid.Nil {
 		return true
@@ -110,10 +120,11 @@ func (r *Recorder) hasRoom(k Shown) bool {
 		refs = make(map[string]bool)
 		r.described[k.MemberID] = refs
 	}
-	if !refs[k.Ref] && len(refs) >= MostDescribed {
+	name := k.name()
+	if !refs[name] && len(refs) >= MostDescribed {
 		return false
 	}
-	refs[k.Ref] = true
+	refs[name] = true
 	return true
 }
 

@@ -56,7 +56,7 @@ func TestWhatIsKept(t *testing.T) {
 	if len(got) != 3 || got[2] != want1 {
 		t.Errorf("kept the next day: %v, want last %q", got, want1)
 	}
-	if !strings.HasPrefix(answer.Model, "2.") || !strings.HasSuffix(answer.Model, ".2026-04-01") {
+	if !strings.HasPrefix(answer.Model, fmt.Sprint(pricing.Design, ".")) || !strings.HasSuffix(answer.Model, ".2026-04-01") {
 		t.Errorf("model %q, want design.change_no.day", answer.Model)
 	}
 	if err := f.Recording.Delete(t.Context(), f.Actor(t, "Wilda"), row.ID, nil); err != nil {
@@ -74,7 +74,7 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 	servicetest.SellDesks(t, f, "Wilda", 12)
 	counts := func(ref, estimate string) bool {
 		t.Helper()
-		return servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-31", "ask": "310", "estimate": estimate}).EstimateCounts
+		return servicetest.Record(t, f, "Wilda", service.Cells{"ref": ref, "category": "desk", "listed_on": "2026-03-31", "ask": "310", "own_price": estimate}).EstimateCounts
 	}
 	if !counts("E-1", "320") {
 		t.Error("an estimate before any suggestion does not count")
@@ -84,13 +84,13 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 		t.Error("an estimate changed after a suggestion counts")
 	}
 	first := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-2", "category": "desk"})[0]
-	if !strings.Contains(first.Sentences[0].Text, "estimate") {
+	if !strings.Contains(first.Sentences[0].Text, "own_price") {
 		t.Errorf("the first sentence is %q, want to be asked for the estimate", first.Sentences[0].Text)
 	}
 	if counts("E-2", "320") { // not written yet when the estimate comes
 		t.Error("an estimate right after a suggestion counts")
 	}
-	asked := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-3", "category": "desk", "estimate": "320"})[0]
+	asked := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-3", "category": "desk", "own_price": "320"})[0]
 	if strings.Contains(asked.Sentences[0].Text, "Record your own price") {
 		t.Errorf("asked for an estimate that came with the request: %q", asked.Sentences[0].Text)
 	}
@@ -102,7 +102,7 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 	}
 	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "E-2b", "category": "desk", "listed_on": "2026-03-31", "ask": "310"})
 	servicetest.Suggest(t, f, "Wilda", advice.Subject{"id": row.ID.String()})
-	renamed, err := f.Recording.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ref": "E-9", "estimate": "300"}, nil)
+	renamed, err := f.Recording.Patch(t.Context(), f.Actor(t, "Wilda"), row.ID, service.Cells{"ref": "E-9", "own_price": "300"}, nil)
 	if err != nil || renamed.New.EstimateCounts {
 		t.Errorf("a renamed row forgot its suggestion: %+v, %v", renamed, err)
 	}
@@ -115,11 +115,11 @@ func TestPricedFromSuggestion(t *testing.T) {
 	f := servicetest.New(t, "Wilda")
 	servicetest.SellDesks(t, f, "Wilda", 12)
 	servicetest.Suggest(t, f, "Wilda",
-		advice.Subject{"ref": "P-1", "category": "desk"}, advice.Subject{"ref": "P-2", "category": "desk", "estimate": "300"},
+		advice.Subject{"ref": "P-1", "category": "desk"}, advice.Subject{"ref": "P-2", "category": "desk", "own_price": "300"},
 		advice.Subject{"ref": "P-3", "category": "desk"})
 	f.Clock.Advance(1)
 	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-1", "category": "desk", "listed_on": "2026-04-01", "ask": "300"})
-	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-2", "category": "desk", "listed_on": "2026-04-01", "ask": "300", "estimate": "300"})
+	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-2", "category": "desk", "listed_on": "2026-04-01", "ask": "300", "own_price": "300"})
 	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-3", "category": "desk", "listed_on": "2026-03-20", "ask": "300"}) // listed long before, recorded late
 	late := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "P-4", "category": "desk", "listed_on": "2026-04-01", "ask": "300"})
 	servicetest.Suggest(t, f, "Wilda", advice.Subject{"id": late.ID.String()}) // on the day of the ask, after it
@@ -147,11 +147,14 @@ func TestEstimateDoesNotShowInAnothersSuggestion(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda", "Orrin")
 	servicetest.SellDesks(t, f, "Wilda", 12)
-	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "listed_on": "2026-03-31", "ask": "350", "estimate": "4444"})
+	row := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "listed_on": "2026-03-31", "ask": "350", "own_price": "4444"}) // not believed, but named to its owner
 	id := advice.Subject{"id": row.ID.String()}
 	mine, theirs := servicetest.Suggest(t, f, "Wilda", id)[0], servicetest.Suggest(t, f, "Orrin", id)[0]
-	if mine.Ask < 2*theirs.Ask {
-		t.Errorf("the owner is told %v, the other %v: want the estimate to move the owner's alone", mine.Ask, theirs.Ask)
+	if mine.OwnPrice == nil || mine.OwnPrice.Amount != 4444 || theirs.OwnPrice == nil || theirs.OwnPrice.Amount != 350 {
+		t.Errorf("the owner is told %v by %+v, the other %v by %+v: want the estimate for the owner alone", mine.Ask, mine.OwnPrice, theirs.Ask, theirs.OwnPrice)
+	}
+	if text := pricing.Joined(mine.Sentences); !strings.Contains(text, "$4,444") || !strings.Contains(text, "counts less") {
+		t.Errorf("the owner reads %q", text)
 	}
 	if text := pricing.Joined(theirs.Sentences); strings.Contains(text, "4444") {
 		t.Errorf("another member reads %q", text)
@@ -164,7 +167,7 @@ func TestDifferencesAddUp(t *testing.T) {
 	t.Parallel()
 	f := servicetest.New(t, "Wilda")
 	servicetest.SellDesks(t, f, "Wilda", 30)
-	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair", "listed_on": "2026-03-31", "ask": "300", "estimate": "310"})
+	servicetest.Record(t, f, "Wilda", service.Cells{"ref": "B-1", "category": "desk", "width": "48", "depth": "24", "height": "30", "finish": "painted", "condition": "fair", "listed_on": "2026-03-31", "ask": "300", "own_price": "310"})
 	answers := servicetest.Suggest(t, f, "Wilda",
 		advice.Subject{"ref": "B-1"},
 		advice.Subject{"ref": "B-1", "finish": "clear", "condition": "excellent", "width": "60", "depth": "24"},
@@ -193,10 +196,44 @@ func addUp(t *testing.T, before, after advice.Suggestion) {
 	if want := []string{"width 48 60", "condition fair excellent", "finish painted clear"}; !slices.Equal(lines, want) {
 		t.Errorf("lines %q, want %q", lines, want)
 	}
-	if want := after.SalePrice.Likely - before.SalePrice.Likely; math.Abs(money-want) > 1e-6 || math.Abs(factor-after.SalePrice.Likely/before.SalePrice.Likely) > 1e-9 {
-		t.Errorf("money %v, factor %v; want %v, %v", money, factor, want, after.SalePrice.Likely/before.SalePrice.Likely)
+	from, to := before.RecordsOnly.Likely, after.RecordsOnly.Likely // the own price stays as it was
+	if want := to - from; math.Abs(money-want) > 1e-6 || math.Abs(factor-to/from) > 1e-9 {
+		t.Errorf("money %v, factor %v; want %v, %v", money, factor, want, to/from)
 	}
 	if want := after.Ask - before.Ask; math.Abs(ask-want) > 1e-6 {
 		t.Errorf("asks change by %v, want %v", ask, want)
+	}
+}
+
+// An ask that follows a suggestion is no judgement of its seller's, whether the
+// question named a ref or not: asked again, the service does not take its own
+// answer for the seller's and lower it each time.
+func TestASuggestionThatIsFollowedIsNoOwnPrice(t *testing.T) {
+	t.Parallel()
+	f := servicetest.New(t, "Wilda", "Orrin")
+	servicetest.SellDesks(t, f, "Wilda", 20)
+	first := servicetest.Suggest(t, f, "Wilda", advice.Subject{"category": "desk", "finish": "painted"})[0]
+	f.Clock.Advance(20)
+	day := (servicetest.Today + 20).String()
+	ask := fmt.Sprintf("%.0f", first.Ask)
+	for member, refs := range map[string][]string{"Wilda": {"F-1"}, "Orrin": {"O-1"}} {
+		for _, ref := range refs {
+			servicetest.Record(t, f, member, service.Cells{"ref": ref, "category": "desk", "finish": "painted", "listed_on": day, "ask": ask})
+		}
+	}
+	if err := f.Shown.Flush(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	again := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "F-1"})[0]
+	if again.OwnPrice != nil || again.Ask < first.Ask {
+		t.Errorf("suggested %v at first, %v once it was followed, with the own price %+v", first.Ask, again.Ask, again.OwnPrice)
+	}
+	if theirs := servicetest.Suggest(t, f, "Orrin", advice.Subject{"ref": "O-1"})[0]; theirs.OwnPrice == nil {
+		t.Error("the same ask of one who was told nothing does not count")
+	}
+	f.Clock.Advance(100)
+	late := servicetest.Record(t, f, "Wilda", service.Cells{"ref": "F-2", "category": "desk", "finish": "painted", "listed_on": (servicetest.Today + 120).String(), "ask": ask})
+	if then := servicetest.Suggest(t, f, "Wilda", advice.Subject{"id": late.ID.String()})[0]; then.OwnPrice == nil {
+		t.Error("an ask told four months before does not count as the seller's own")
 	}
 }

@@ -32,7 +32,7 @@ type AgeStore interface {
 // Lifetime is how many listings were on offer for so many active days.
 type Lifetime struct {
 	ActiveDays int
-	Sold       bool // else they are open, or were withdrawn
+	Sold       bool // else they are open, or were pulled
 	Listings   int
 }
 
@@ -59,6 +59,7 @@ type groupAges struct {
 type openAge struct {
 	state, category string
 	days            int
+	overdue         bool // its next step was due before today
 }
 
 // ages are the metrics of open listings. They are made beside the
@@ -160,7 +161,7 @@ func (s *Reviewer) reviewGroup(ctx context.Context, id uuid.UUID) (groupAges, er
 		changeNo: a.Group.ChangeNo, day: a.Today, zone: a.Group.Location(), madeAt: a.Now, asOf: a.Now, fittedOn: fit.Model.FittedOn().Time(),
 	}
 	for _, r := range reviews {
-		g.open = append(g.open, openAge{state: r.State, category: usualCategory(r.Row.Category), days: r.ActiveDays})
+		g.open = append(g.open, openAge{state: r.State, category: usualCategory(r.Row.Category), days: r.ActiveDays, overdue: !r.NextStepOn.IsZero() && r.NextStepOn < a.Today})
 	}
 	lives, err := s.store.Lifetimes(ctx, a.Tenant(), a.Today-lifetimeDays, a.Today)
 	if err != nil {
@@ -243,8 +244,11 @@ func (b *ageMetrics) gauge(name, help string, value float64, labels prometheus.L
 func (b *ageMetrics) add(labels prometheus.Labels, g *groupAges) {
 	b.gauge("askwright_listings_reviewed_timestamp_seconds", "When the open listings were last reviewed for these metrics.", seconds(g.asOf), labels)
 	b.gauge("askwright_model_fitted_timestamp_seconds", "The day that the model in use was fitted for; of several groups the oldest.", seconds(g.fittedOn), labels)
-	open, oldest := map[string]int{}, map[string]int{}
+	open, oldest, overdue := map[string]int{}, map[string]int{}, 0
 	for _, a := range g.open {
+		if a.overdue {
+			overdue++
+		}
 		open[a.state]++
 		oldest[a.state] = max(oldest[a.state], a.days)
 	}
@@ -255,6 +259,7 @@ func (b *ageMetrics) add(labels prometheus.Labels, g *groupAges) {
 			b.gauge("askwright_oldest_listing_age_seconds", "Active days of the oldest listing on offer, in seconds, by state.", float64(oldest[state])*dayInSeconds, of)
 		}
 	}
+	b.gauge("askwright_steps_overdue", "Listings on offer whose next step was due before today.", float64(overdue), labels)
 	if n := len(g.open); n > 0 {
 		b.gauge("askwright_stale_listings_ratio", "Share of the listings on offer that are stale.", float64(open[pricing.StateStale])/float64(n), labels)
 	}

@@ -27,12 +27,12 @@ ATTEMPTS = 6
 NOTE = "Askwright: "
 
 # The columns of a row, as in docs/api.md; a test compares them with the server's.
-DESCRIPTION = """category set_size items width depth height unit material wood style year_made condition finish color topcoat
-    sheen hardware second_finish second_color drawers doors maker flaws smell venue area""".split()
-ROW = "ref piece_ref source last_seen_on stage".split() + DESCRIPTION + """sold_venue listed_on ask estimate asks pauses paused_on
-    resumed_on views saves messages viewings outcome ended_on sale_price bought_on bought_from condition_found purchase_cost
-    pickup_cost materials_cost other_cost fees delivery_charged delivery_cost hours hours_other notes seller_ask let_go let_go_on
-    let_go_note planned_finish planned_color member id revision""".split()
+DESCRIPTION = """category set_size set_items width depth height unit material wood style year_made condition finish color topcoat
+    sheen hardware second_finish second_color drawers doors maker flaws smell venues area""".split()
+ROW = "ref piece_ref source last_seen_on stage".split() + DESCRIPTION + """sold_venue listed_on ask own_price ask_history pauses paused_on
+    resumed_on views saves messages showings outcome ended_on sale_price bought_on bought_from condition_found purchase_cost
+    pickup_cost materials_cost other_cost fees delivery_charged delivery_cost hours hours_other notes seller_ask closed_as closed_on
+    closed_note planned_finish planned_color member id revision""".split()
 FIND = "planned_finish planned_color planned_condition price materials transport other hours days_out".split()
 
 # The columns that the answers fill.
@@ -116,13 +116,21 @@ def _get_rows(table):
     here, missing, cursor = table.refs(), [], ""
     while True:
         page = json.loads(_request("/v1/listings?member=me&sort=ref&limit=1000&fields=" + ",".join(table.names()) + cursor)[1])
-        missing += [row for row in page["items"] if row["ref"] not in here]
+        missing += [{n: _cell_of(n, v) for n, v in row.items()} for row in page["items"] if row["ref"] not in here]
         if not page.get("next"):
             break
         cursor = "&cursor=" + urllib.parse.quote(page["next"])
     if missing:
         table.append(missing)
     return "%d rows added." % len(missing)
+
+
+def _cell_of(name, value):
+    """A value of a row as it stands in a cell: a list has its entries with ; between."""
+    if not isinstance(value, list):
+        return "" if value is None else value
+    mark = "/" if name == "pauses" else ":"
+    return ";".join(e if isinstance(e, str) else mark.join(".." if v is None else str(v) for v in e.values()) for e in value)
 
 
 def _send_rows(table):
@@ -167,7 +175,7 @@ def _send(table):
 
 def _fill_suggestions(table):
     on_file = {r["ref"]: r["outcome"] for r in _records(_request("/v1/listings.csv?member=me&fields=ref,outcome")[1])}
-    ended = ("sold", "withdrawn")
+    ended = ("sold", "pulled")
 
     def wanted(cells):
         if str(cells["ref"]) in on_file:
@@ -175,7 +183,7 @@ def _fill_suggestions(table):
         return cells["ref"] != "" and cells.get("category") and cells.get("outcome") not in ended
 
     def subject(cells):
-        return {"ref": cells["ref"]} if str(cells["ref"]) in on_file else _only(cells, ["ref", "estimate"] + DESCRIPTION)
+        return {"ref": cells["ref"]} if str(cells["ref"]) in on_file else _only(cells, ["ref", "own_price"] + DESCRIPTION)
 
     rows = [row for row in table.rows if row["line"] not in table.faulty and wanted(row["cells"])]
     answers = _advise(table, rows, "/v1/suggestions?fields=" + ",".join(SUGGESTION), subject)

@@ -27,8 +27,8 @@ COLUMNS = [
     ("ref", 18, "@", None), ("category", 26, "@", None), ("width", 16, "0.##", None), ("depth", 16, "0.##", None), ("height", 16, "0.##", None),
     ("material", 24, "@", None), ("wood", 20, "@", None), ("condition", 22, "@", "poor fair good very_good excellent"),
     ("finish", 22, "@", None), ("color", 20, "@", None), ("listed_on", 24, "YYYY-MM-DD", None), ("ask", 20, "#,##0.00", None),
-    ("outcome", 22, "@", "open sold withdrawn"), ("ended_on", 24, "YYYY-MM-DD", None), ("sale_price", 22, "#,##0.00", None),
-    ("purchase_cost", 28, "#,##0.00", None), ("stage", 20, "@", "found bought in_work"), ("revision", 18, "0", None),
+    ("outcome", 22, "@", "open sold pulled"), ("ended_on", 24, "YYYY-MM-DD", None), ("sale_price", 22, "#,##0.00", None),
+    ("purchase_cost", 28, "#,##0.00", None), ("stage", 20, "@", "found bought on_bench"), ("revision", 18, "0", None),
 ]
 ACTIONS = [("Connect", "connect"), ("Get my rows", "get_rows"), ("Send and suggest", "send_and_suggest"), ("Send rows", "send_rows"),
            ("Fill suggestions", "fill_suggestions"), ("Mark stale", "mark_stale"), ("Check purchase limits", "check_purchase_limits")]

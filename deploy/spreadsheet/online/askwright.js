@@ -18,13 +18,13 @@ const CACHE_SECONDS = 1800;
 const NOTE = 'Askwright: ';
 
 // The columns of a row, as in docs/api.md; a test compares them with the server's.
-const DESCRIPTION = ['category', 'set_size', 'items', 'width', 'depth', 'height', 'unit', 'material', 'wood', 'style', 'year_made',
+const DESCRIPTION = ['category', 'set_size', 'set_items', 'width', 'depth', 'height', 'unit', 'material', 'wood', 'style', 'year_made',
   'condition', 'finish', 'color', 'topcoat', 'sheen', 'hardware', 'second_finish', 'second_color', 'drawers', 'doors', 'maker',
-  'flaws', 'smell', 'venue', 'area'];
-const ROW = ['ref', 'piece_ref', 'source', 'last_seen_on', 'stage'].concat(DESCRIPTION, ['sold_venue', 'listed_on', 'ask', 'estimate',
-  'asks', 'pauses', 'paused_on', 'resumed_on', 'views', 'saves', 'messages', 'viewings', 'outcome', 'ended_on', 'sale_price',
+  'flaws', 'smell', 'venues', 'area'];
+const ROW = ['ref', 'piece_ref', 'source', 'last_seen_on', 'stage'].concat(DESCRIPTION, ['sold_venue', 'listed_on', 'ask', 'own_price',
+  'ask_history', 'pauses', 'paused_on', 'resumed_on', 'views', 'saves', 'messages', 'showings', 'outcome', 'ended_on', 'sale_price',
   'bought_on', 'bought_from', 'condition_found', 'purchase_cost', 'pickup_cost', 'materials_cost', 'other_cost', 'fees',
-  'delivery_charged', 'delivery_cost', 'hours', 'hours_other', 'notes', 'seller_ask', 'let_go', 'let_go_on', 'let_go_note', 'planned_finish',
+  'delivery_charged', 'delivery_cost', 'hours', 'hours_other', 'notes', 'seller_ask', 'closed_as', 'closed_on', 'closed_note', 'planned_finish',
   'planned_color', 'member', 'id', 'revision']);
 const FIND = ['planned_finish', 'planned_color', 'planned_condition', 'price', 'materials', 'transport', 'other', 'hours', 'days_out'];
 
@@ -78,11 +78,24 @@ function getRows() {
     let page = {};
     do {
       page = JSON.parse(request_({ path: path + (page.next ? '&cursor=' + encodeURIComponent(page.next) : '') }).text);
-      page.items.forEach(function (row) { if (here.indexOf(row.ref) < 0) missing.push(row); });
+      page.items.forEach(function (row) { if (here.indexOf(row.ref) < 0) missing.push(cellsOf_(row)); });
     } while (page.next);
     if (missing.length) table.append(missing);
     return missing.length + ' rows added.';
   });
+}
+
+/** A row as it stands in cells: a list has its entries with ; between. */
+function cellsOf_(row) {
+  const cells = {};
+  Object.keys(row).forEach(function (name) {
+    const value = row[name];
+    cells[name] = value === null ? '' : !Array.isArray(value) ? value : value.map(function (entry) {
+      if (typeof entry === 'string') return entry;
+      return Object.keys(entry).map(function (k) { return entry[k] === null ? '..' : entry[k]; }).join(name === 'pauses' ? '/' : ':');
+    }).join(';');
+  });
+  return cells;
 }
 
 /** Sends the sheet's rows: new ones are added, changed ones changed, by their ref. */
@@ -162,7 +175,7 @@ function suggest_(table) {
       (outcome !== undefined || (row.cells.category && !isOver_(row.cells.outcome)));
   });
   const answers = advise_(table, wanted, '/v1/suggestions?fields=' + SUGGESTION.join(','), function (row) {
-    return onFile[String(row.cells.ref)] !== undefined ? { ref: row.cells.ref } : only_(row.cells, ['ref', 'estimate'].concat(DESCRIPTION));
+    return onFile[String(row.cells.ref)] !== undefined ? { ref: row.cells.ref } : only_(row.cells, ['ref', 'own_price'].concat(DESCRIPTION));
   });
   return table.writeAnswers(SUGGESTION, answers) + ' suggestions.';
 }
@@ -216,7 +229,7 @@ function ASKWRIGHT_SUGGEST(header, rows, what) {
     const places = grid_(rows).map(function (values) {
       const cells = {};
       names.forEach(function (name, i) {
-        if (DESCRIPTION.indexOf(name) >= 0 || name === 'estimate') cells[name] = cell_(name, values[i]);
+        if (DESCRIPTION.indexOf(name) >= 0 || name === 'own_price') cells[name] = cell_(name, values[i]);
       });
       return cells.category ? subjects.push(cells) - 1 : -1;
     });
@@ -454,7 +467,7 @@ function only_(cells, names) {
 }
 
 function isOver_(outcome) {
-  return outcome === 'sold' || outcome === 'withdrawn';
+  return outcome === 'sold' || outcome === 'pulled';
 }
 
 function chunks_(list, size) {

@@ -43,11 +43,15 @@ func listPackages(t *testing.T) map[string]listed {
 const programPath = "askwright/service/cmd/askwright"
 
 var (
-	engine = []string{"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/delivery", "askwright/pricing/furniture", "askwright/pricing/pricepoint", "askwright/pricing/refinish", "askwright/pricing/stats"}
+	engine = []string{
+		"askwright/pricing", "askwright/pricing/askplan", "askwright/pricing/civil", "askwright/pricing/delivery",
+		"askwright/pricing/furniture", "askwright/pricing/hedonic", "askwright/pricing/pricepoint",
+		"askwright/pricing/refinish", "askwright/pricing/stats",
+	}
 	domain = append(slices.Clip(engine), "askwright/pricing/buying", "askwright/service")
 	// components are all packages of the service that have use cases, with what
 	// they stand on.
-	components = with(domain, "advice", "background", "history", "imports", "members", "model", "profit", "prose", "recording", "sheet", "track", "watch", "webhook")
+	components = with(domain, "advice", "background", "doubt", "history", "imports", "members", "model", "profit", "prose", "recording", "sheet", "track", "watch", "webhook")
 	// pure are the neighbors that the service does not know.
 	pure = []string{"github.com/gin-gonic/", "github.com/jackc/", "net/http", "database/sql"}
 )
@@ -81,6 +85,8 @@ var arrows = []struct {
 }{
 	{"askwright/pricing", engine, pureNot},
 	{"askwright/pricing/furniture", nil, pureNot},
+	{"askwright/pricing/civil", nil, pureNot},
+	{"askwright/pricing/hedonic", []string{"askwright/pricing/civil", "askwright/pricing/furniture", "askwright/pricing/stats"}, pureNot},
 	{"askwright/pricing/refinish", []string{"askwright/pricing/furniture"}, pureNot},
 	{"askwright/pricing/askplan", nil, pureNot},
 	{"askwright/pricing/buying", engine, pureNot},
@@ -91,7 +97,8 @@ var arrows = []struct {
 	{"askwright/service/background", nil, pure},
 	{"askwright/service/recording", domain, pure},
 	{"askwright/service/sheet", domain, pure},
-	{"askwright/service/imports", with(domain, "recording", "sheet"), pure},
+	{"askwright/service/imports", with(domain, "doubt", "recording", "sheet"), pure},
+	{"askwright/service/doubt", domain, pure},
 	{"askwright/service/members", domain, pure},
 	{"askwright/service/model", domain, pure},
 	{"askwright/service/profit", domain, pure},
