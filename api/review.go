@@ -80,12 +80,26 @@ func (s *Server) reviewFeed(c *gin.Context, a *service.Actor) error {
 //	@Security	Key
 //	@Router		/v1/reviews [get]
 //	@Router		/v1/reviews.csv [get]
-func (s *Server) listReviews(r web.Request, in wire.ReviewQuery) ([]wire.Review, error) {
+func (s *Server) listReviews(r web.Request, in wire.ReviewQuery) ([]wire.Review, *web.Cursor, error) {
 	member, err := s.MemberNamed(r, in.Member)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	q := advice.ReviewQuery{AsOf: in.AsOf, States: in.State, Member: member}
-	reviews, err := s.app.Advice.Reviews(r.Request.Context(), r.Actor, q)
-	return web.Each(reviews, wire.ViewerOf(r.Actor).Review), err
+	reviews, err := s.app.Advice.Reviews(r.Request.Context(), r.Actor, advice.ReviewQuery{AsOf: in.AsOf, States: in.State, Member: member})
+	if err != nil {
+		return nil, nil, web.InQuery(err)
+	}
+	if !in.Cursor.IsStart() {
+		place, err := wire.ReviewPlace(in.Cursor)
+		if err != nil {
+			return nil, nil, err
+		}
+		reviews = advice.ReviewsAfter(reviews, place)
+	}
+	var next *web.Cursor
+	if len(reviews) > in.Limit {
+		reviews = reviews[:in.Limit]
+		next = wire.CursorAfter(reviews[in.Limit-1].Place())
+	}
+	return web.Each(reviews, wire.ViewerOf(r.Actor).Review), next, nil
 }

@@ -54,7 +54,7 @@ func (s *Server) lists() []list {
 		{"/v1/comparables", read, feed, false, web.ListEndpoint(s.Kit, wire.ComparableColumns, s.listComparables)},
 		{"/v1/suggestions", read, feed, true, web.ListEndpoint(s.Kit, wire.SuggestionColumns, s.listSuggestions)},
 		{"/v1/next-steps", read, feed, false, web.ListEndpoint(s.Kit, wire.NextStepColumns, s.listNextSteps)},
-		{"/v1/reviews", read, feed, false, web.ListEndpoint(s.Kit, wire.ReviewColumns, s.listReviews)},
+		{"/v1/reviews", read, feed, false, web.PageEndpoint(s.Kit, wire.ReviewColumns, false, s.listReviews)},
 		{"/v1/reports/listing-age", read, feed, false, web.ListEndpoint(s.Kit, wire.AgeColumns, s.listingAge)},
 		{"/v1/reports/profit", read, read, true, s.getProfit},
 		{"/v1/reports/profit-lines", read, read, true, web.ListEndpoint(s.Kit, wire.LineColumns, s.listProfitLines)},

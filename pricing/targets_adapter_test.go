@@ -17,7 +17,7 @@ func advisedSteps(r pricing.Review, ask float64) []pricing.Step {
 func saidOdds(r pricing.Review) float64 { return r.Odds }
 
 // recordedFrom tells since when the owner's record is whole.
-func recordedFrom(*pricing.Listing, pricing.Date) {}
+func recordedFrom(l *pricing.Listing, day pricing.Date) { l.RecordedFrom = day }
 
 // isQuiet reports whether the group is told that the season is slow.
 func isQuiet(m *pricing.Model, h pricing.History, day pricing.Date) bool {

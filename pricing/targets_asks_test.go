@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"askwright/pricing"
@@ -107,7 +108,7 @@ func measureAsks(t *testing.T, e effort) []target {
 	return []target{
 		{
 			measure:  "true net of following the advice, share of the value (sellers' own); markets above them; default money, with the own price; 20 / 100 / 300 listings",
-			measured: fmt.Sprintf("%s (%s); %v", series("%.3f", plan), series("%.3f", own), ahead),
+			measured: fmt.Sprintf("%s (%s); %s", series("%.3f", plan), series("%.3f", own), strings.Join(ahead, ", ")),
 			aim:      "own + .05 at each; 8 of 10",
 			met:      mostAhead && all(over, func(_ int, v float64) bool { return v >= 0.05 }),
 		},

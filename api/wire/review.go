@@ -244,7 +244,7 @@ type ReviewQuery struct {
 	State  OpenStates   `form:"state" swaggertype:"string" example:"stale,slow"` // several with commas between
 	Member string       `form:"member"`                                          // me, an id or a name
 	AsOf   pricing.Date `form:"as_of" swaggertype:"string" format:"date"`        // default: today
-	web.TableQuery
+	web.PageQuery
 }
 
 // OpenStates are states of open listings, with commas between.

@@ -36,6 +36,9 @@ type config struct {
 	budget time.Duration  // of processor time for each figure
 	json   string         // file for the figures; empty: none
 	folder string         // for profiles; empty: none are taken
+
+	fewest int // turns for a figure, after as many that are not counted
+	atOnce int // requests of a turn, where nothing is to be done before each: the counters lag by a tick
 }
 
 func main() {
@@ -68,6 +71,7 @@ func run(ctx context.Context, args []string) error {
 }
 
 func readConfig(args []string) (c config, err error) {
+	c.fewest, c.atOnce = 3, 20
 	flags := flag.NewFlagSet("bench", flag.ContinueOnError)
 	sizes := flags.String("sizes", "1000,10000,100000", "listings of each group")
 	only := flags.String("only", ".", "a regular expression: requests to measure, by name")

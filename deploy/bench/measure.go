@@ -71,12 +71,12 @@ func (b *bench) measure(ctx context.Context) (*figures, error) {
 	return out, nil
 }
 
-const fewest, most = 3, 2000 // requests of a kind
+const most = 2000 // turns for a figure
 
 // costOf sends a kind of request, a few times unmeasured and then until so much
 // processor time is spent.
 func (b *bench) costOf(ctx context.Context, r request, g group, budget time.Duration) (cost, error) {
-	for i := range fewest {
+	for i := range b.fewest {
 		if _, err := b.sendOne(ctx, r, g, i); err != nil {
 			return cost{}, err
 		}
@@ -86,8 +86,8 @@ func (b *bench) costOf(ctx context.Context, r request, g group, budget time.Dura
 		return cost{}, err
 	}
 	var sum cost
-	for i := 0; i < most && (i < fewest || sum.total() < float64(budget.Milliseconds())); i++ {
-		one, err := b.sendOne(ctx, r, g, fewest+i)
+	for i := 0; i < most && (i < b.fewest || sum.total() < float64(budget.Milliseconds())); i++ {
+		one, err := b.sendOne(ctx, r, g, b.fewest+i)
 		if err != nil {
 			return cost{}, err
 		}
@@ -105,13 +105,9 @@ func (b *bench) costOf(ctx context.Context, r request, g group, budget time.Dura
 	}, nil
 }
 
-// atOnce is how many requests are sent between two looks at the counters, where
-// nothing is to be done before each: the counters lag by a tick.
-const atOnce = 20
-
 // sendOne sends a request, or some where nothing goes before each.
 func (b *bench) sendOne(ctx context.Context, r request, g group, i int) (c cost, err error) {
-	repeat := atOnce
+	repeat := b.atOnce
 	if r.prepare != nil {
 		repeat = 1
 		if err := r.prepare(ctx, b, g, i); err != nil {

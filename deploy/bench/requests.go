@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 )
 
@@ -76,20 +77,29 @@ func changeOne(ctx context.Context, b *bench, g group, i int) error {
 	return err
 }
 
-// reviews reads where the open listings stand.
-func reviews(ctx context.Context, b *bench, g group, _ int) (float64, error) {
-	body, err := b.call(ctx, g, http.MethodGet, "/v1/reviews", "", "")
-	if err != nil {
-		return 0, err
+// reviews reads where all open listings stand, page by page.
+func reviews(ctx context.Context, b *bench, g group, _ int) (answers float64, err error) {
+	for path := "/v1/reviews?limit=1000"; ; {
+		body, err := b.call(ctx, g, http.MethodGet, path, "", "")
+		if err != nil {
+			return 0, err
+		}
+		var page struct {
+			Items []json.RawMessage
+			Next  *string
+		}
+		if err := json.Unmarshal(body, &page); err != nil {
+			return 0, err
+		}
+		if len(page.Items) == 0 {
+			return 0, fmt.Errorf("there is no review in %.200s", body)
+		}
+		answers += float64(len(page.Items))
+		if page.Next == nil {
+			return answers, nil
+		}
+		path = "/v1/reviews?limit=1000&cursor=" + url.QueryEscape(*page.Next)
 	}
-	var page struct{ Items []json.RawMessage }
-	if err := json.Unmarshal(body, &page); err != nil {
-		return 0, err
-	}
-	if len(page.Items) == 0 {
-		return 0, fmt.Errorf("there is no review in %.200s", body)
-	}
-	return float64(len(page.Items)), nil
 }
 
 // importNew imports rows with refs of their own.

@@ -11,9 +11,9 @@ import (
 	"time"
 )
 
-// flood lets one group do its worst at once and measures what another one, which
-// reads a page again and again, feels of it.
-func (r *report) flood(ctx context.Context, p plan, loud, quiet *member) error {
+// flood lets one group do its worst at once, within its limits, and measures what
+// another one, which reads a page again and again, feels of it.
+func (r *report) flood(ctx context.Context, p plan, loud, quiet, spy *member) error {
 	if err := loud.fill(ctx, "L", p.rows); err != nil {
 		return err
 	}
@@ -41,8 +41,11 @@ func (r *report) flood(ctx context.Context, p plan, loud, quiet *member) error {
 			}
 		})
 	}
-	sent := func(method, path, body string) { // what is answered is the flood's own business
-		_, _, _ = loud.send(flooding, method, path, loud.key, "", body) //nolint:errcheck // cut off at its end
+	sent := func(method, path, body string) {
+		status, _, err := loud.send(flooding, method, path, loud.key, "", body)
+		if err != nil || status == http.StatusTooManyRequests {
+			pause(flooding, time.Second)
+		}
 	}
 	again(func(i int) { sent(http.MethodPost, "/v1/imports?commit=true", rows(fmt.Sprint("I", i), 0, p.rows)) })
 	again(func(int) {
@@ -55,14 +58,14 @@ func (r *report) flood(ctx context.Context, p plan, loud, quiet *member) error {
 			sent(http.MethodPost, "/v1/listings/"+mine[w%len(mine)]+"/events", fmt.Sprintf(`{"kind":"interest","views":%d}`, i+1))
 		})
 	}
-	all.Go(func() { r.spy(flooding, loud, targets) })
+	all.Go(func() { r.spy(flooding, spy, targets) })
 	all.Go(func() {
 		for flooding.Err() == nil {
 			status, _, err := quiet.send(flooding, http.MethodGet, "/readyz", "", "", "")
 			if flooding.Err() == nil && (err != nil || status != http.StatusOK) {
 				r.unready++
 			}
-			time.Sleep(50 * time.Millisecond)
+			pause(flooding, 50*time.Millisecond)
 		}
 	})
 	r.loud, r.reads = quiet.reads(ctx, p.flood)
@@ -71,10 +74,19 @@ func (r *report) flood(ctx context.Context, p plan, loud, quiet *member) error {
 	return nil
 }
 
-// reads reads a page again and again, and returns the 99th of 100 durations.
+// pause waits, but not beyond the end.
+func pause(ctx context.Context, d time.Duration) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
+	}
+}
+
+// reads reads a page ten times a second, which is within the limit, and returns the
+// 99th of 100 durations.
 func (m *member) reads(ctx context.Context, span time.Duration) (p99 time.Duration, n int) {
 	var took []time.Duration
-	for began := time.Now(); time.Since(began) < span; {
+	for began := time.Now(); time.Since(began) < span; pause(ctx, 110*time.Millisecond) {
 		at := time.Now()
 		status, _, err := m.send(ctx, http.MethodGet, "/v1/listings?limit=5", m.key, "", "")
 		if err != nil || status != http.StatusOK {
@@ -99,10 +111,7 @@ func (m *member) doNotRead(ctx context.Context) {
 			_ = c.SetReadBuffer(4096)
 		}
 		fmt.Fprintf(conn, "GET /v1/listings.csv HTTP/1.1\r\nHost: %s\r\nAuthorization: Bearer %s\r\n\r\n", m.address, m.key)
-		select {
-		case <-ctx.Done():
-		case <-time.After(30 * time.Second):
-		}
+		pause(ctx, 30*time.Second)
 		conn.Close()
 	}
 }
@@ -115,8 +124,11 @@ func (r *report) spy(ctx context.Context, m *member, ids []string) {
 				{http.MethodGet, ""}, {http.MethodGet, "/events"}, {http.MethodGet, "/suggestion"}, {http.MethodDelete, ""},
 			} {
 				status, _, err := m.send(ctx, c[0], "/v1/listings/"+id+c[1], m.key, "", "")
-				if err == nil && status < 300 {
+				switch {
+				case err == nil && status < 300:
 					r.leaks++
+				case status == http.StatusTooManyRequests:
+					pause(ctx, 100*time.Millisecond)
 				}
 			}
 		}

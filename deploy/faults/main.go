@@ -98,10 +98,18 @@ func try(ctx context.Context, p plan, path, folder string, env []string) (*repor
 	if err != nil {
 		return nil, err
 	}
-	if err := r.flood(ctx, p, loud, quiet); err != nil {
+	spy, err := askwright.newGroup(ctx, "Spy")
+	if err != nil {
+		return nil, err
+	}
+	if err := r.flood(ctx, p, loud, quiet, spy); err != nil {
 		return nil, fmt.Errorf("the flood: %w", err)
 	}
-	if err := r.kill(ctx, p, quiet); err != nil {
+	writer, err := askwright.newGroup(ctx, "Writer")
+	if err != nil {
+		return nil, err
+	}
+	if err := r.kill(ctx, p, writer); err != nil {
 		return nil, fmt.Errorf("the kills: %w", err)
 	}
 	_, r.verified = askwright.run(ctx, "verify")

@@ -37,7 +37,7 @@ func newProgram(path, data string, env []string) (*program, error) {
 	address := l.Addr().String()
 	return &program{path: path, data: data, address: address, env: append(os.Environ(), append(env,
 		"DATABASE_URL=", "ASKWRIGHT_DATA="+data, "ASKWRIGHT_ADDR="+address, "ASKWRIGHT_OPS_ADDR=",
-		"ASKWRIGHT_RATE_LIMIT=100000", "ASKWRIGHT_LOG_LEVEL=error")...)}, l.Close()
+		"ASKWRIGHT_LOG_LEVEL=error")...)}, l.Close()
 }
 
 // run runs a command and returns the last line that it prints.

@@ -14,7 +14,7 @@ import (
 func asFound(c service.Currency, s *profit.Sale, paid service.Money) service.Cells {
 	l := s.Listing
 	cells := service.Cells{"price": paid.Format(c)}
-	for _, name := range []string{"category", "set_size", "items", "width", "depth", "height", "material", "wood", "hardware"} {
+	for _, name := range []string{"category", "set_size", "set_items", "width", "depth", "height", "material", "wood", "hardware"} {
 		column, _ := service.ColumnByName(name)
 		cells[name] = column.Value(l, c)
 	}

@@ -52,6 +52,25 @@ func (s *Service) Reviews(ctx context.Context, a *service.Actor, q ReviewQuery) 
 	if day > a.Today {
 		return nil, service.Invalid("as_of", "%s is in the future", day)
 	}
+	work := func() ([]Review, error) { return s.reviewsOn(ctx, a, q, day) }
+	var reviews []Review
+	var err error
+	if day == a.Today && q.Listing == uuid.Nil {
+		reviews, err = s.kept.get(a, q.Member, work)
+	} else {
+		reviews, err = work()
+	}
+	if err != nil {
+		return nil, err
+	}
+	if len(q.States) > 0 {
+		reviews = slices.DeleteFunc(reviews, func(r Review) bool { return !slices.Contains(q.States, r.State) })
+	}
+	return reviews, nil
+}
+
+// reviewsOn works out the reviews of a day, in every state.
+func (s *Service) reviewsOn(ctx context.Context, a *service.Actor, q ReviewQuery, day pricing.Date) ([]Review, error) {
 	fitted, rows, err := s.reviewed(ctx, a, day)
 	if err != nil {
 		return nil, err
@@ -80,17 +99,7 @@ func (s *Service) Reviews(ctx context.Context, a *service.Actor, q ReviewQuery) 
 			r.Sentences = append(r.Sentences, pricing.Sentence{Kind: pricing.SaidHold, Text: r.Held.Sentence(day)})
 		}
 	}
-	if len(q.States) > 0 {
-		reviews = slices.DeleteFunc(reviews, func(r Review) bool { return !slices.Contains(q.States, r.State) })
-	}
-	slices.SortFunc(reviews, func(x, y Review) int {
-		return cmp.Or(
-			cmp.Compare(slices.Index(ListingStates, x.State), slices.Index(ListingStates, y.State)),
-			cmp.Compare(y.Gain, x.Gain),
-			cmp.Compare(y.ActiveDays, x.ActiveDays),
-			cmp.Compare(x.Row.ID.String(), y.Row.ID.String()),
-		)
-	})
+	slices.SortFunc(reviews, func(x, y Review) int { return x.Place().compare(y.Place()) })
 	return reviews, nil
 }
 

@@ -24,6 +24,7 @@ type Service struct {
 	recorder  *track.Recorder
 	suggested suggestionCounter
 	records   workRecords
+	kept      keptReviews
 }
 
 // New returns a Service. registry takes its metrics; nil: nobody does.
