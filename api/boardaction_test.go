@@ -54,6 +54,7 @@ func TestActions(t *testing.T) {
 	}{
 		{"ask", []string{"ask", "$430", "on", "2026-03-20"}, "ask_history", "2026-03-01:480.00;2026-03-20:430.00", true},
 		{"interest", []string{"messages", "4", "showings", "1"}, "messages", 4.0, true},
+		{"check", []string{"check", "photos", "on", "2026-03-24"}, "ask", 480.0, true},
 		{"pause", []string{"on", "2026-03-25", "until", ""}, "pauses", "2026-03-25/..", false},
 		{"resume", []string{"on", "2026-03-28"}, "pauses", "2026-03-25/2026-03-28", false},
 		{"hold", []string{"until", "2026-04-03", "on", "2026-03-30"}, "pauses", "2026-03-25/2026-03-28;2026-03-30/2026-04-04", true},
@@ -71,7 +72,7 @@ func TestActions(t *testing.T) {
 			t.Errorf("%s: the day proposed is %q, want today", do.kind, day)
 		}
 		for i := 0; i < len(do.fields); i += 2 {
-			if !sent.Has(do.fields[i]) && !strings.Contains(form.text(), "Which") && do.kind != "release" && do.kind != "cost" {
+			if !sent.Has(do.fields[i]) && !strings.Contains(form.text(), "Which") && do.kind != "release" && do.kind != "cost" && do.kind != "check" {
 				t.Errorf("%s: the form has no %s: %v", do.kind, do.fields[i], sent)
 			}
 			sent.Set(do.fields[i], do.fields[i+1])
@@ -99,6 +100,34 @@ func TestActions(t *testing.T) {
 		if got := s.row(t, id)[do.column]; fmt.Sprint(got) != fmt.Sprint(before[do.column]) {
 			t.Errorf("%s undone: %s is %v, want %v", do.kind, do.column, got, before[do.column])
 		}
+	}
+}
+
+// The button for a new ask fills in what is advised.
+func TestTheAdvisedAskIsFilledIn(t *testing.T) {
+	t.Parallel()
+	s := demoBoard(t)
+	tried := 0
+	for _, owner := range []string{"Maren", "Brisa", "Tolliver", "Oswin", "Junia"} {
+		v := s.signedIn(t, s.Keys[owner])
+		for _, r := range want[reviewPage](t, s.do(t, call{method: "GET", path: "/v1/reviews?member=me", key: s.Keys[owner]}), 200).Items {
+			if len(r.Remedies) == 0 || r.Remedies[0].Action != "reprice" {
+				continue
+			}
+			tried++
+			at, advised := "/board/listings/"+r.ID, strings.TrimSuffix(string(r.Remedies[0].Ask), ".00")
+			for _, a := range v.get(t, at).page(t, 200).all("a", "button") {
+				if href := attribute(a.Node, "href"); strings.Contains(href, "kind=ask") {
+					if form := v.get(t, href).page(t, 200).all("form", "ask")[0].sent(); form.Get("ask") != advised {
+						t.Errorf("%s: the form holds %q, advised is %s", r.Ref, form.Get("ask"), advised)
+					}
+				}
+			}
+			break
+		}
+	}
+	if tried == 0 {
+		t.Error("a lower ask is advised nowhere")
 	}
 }
 

@@ -42,7 +42,7 @@ func TestPagesSpeakPlainly(t *testing.T) {
 		paths = append(paths, at(r.ID))
 	}
 	first := demoListing(t, s)
-	for _, kind := range []string{"ask", "offer", "hold", "release", "sold", "pause", "resume", "interest", "work", "cost", "refinish", "pulled", "reopen", "relist", "retired"} {
+	for _, kind := range []string{"ask", "offer", "hold", "release", "sold", "pause", "resume", "interest", "check", "work", "cost", "refinish", "pulled", "reopen", "relist", "retired"} {
 		paths = append(paths, at(first)+"/confirm?kind="+kind)
 	}
 	rows := want[items](t, s.do(t, call{method: "GET", path: "/v1/listings?member=me&limit=500", key: key}), 200).Items

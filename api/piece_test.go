@@ -199,7 +199,7 @@ func TestListingText(t *testing.T) {
 	id := s.create(t, "Wilda", `{"ref":"B-17","category":"dresser","wood":"oak","width":60,"finish":"painted","color":"navy","flaws":"one drawer sticks","listed_on":"2026-03-01","ask":480,"notes":"for me"}`)["id"].(string)
 	path := "/v1/listings/" + id + "/text"
 	got := want[wire.ListingText](t, s.do(t, call{method: "GET", path: path, key: s.Keys["Otto"]}), 200)
-	if got.Title != "Oak dresser, painted navy, 60 in wide" || got.Description != "Oak dresser.\nSize: 60 in wide (152 cm).\nFinish: painted navy.\nFlaws: one drawer sticks." {
+	if got.Title != "Oak dresser, painted navy, 60 in wide" || got.Description != "Oak dresser.\nSize: 60 in wide (152 cm).\nFinish: painted navy.\nFlaws: one drawer sticks.\nPrice: $480." {
 		t.Errorf("text %+v", got)
 	}
 	codes := map[string]bool{}

@@ -1,10 +1,12 @@
 package board
 
 import (
+	"maps"
 	"slices"
 
 	"askwright/pricing"
 	"askwright/service"
+	"askwright/service/prose"
 )
 
 // action is something that can be recorded on a page.
@@ -16,7 +18,7 @@ type action struct {
 	Question string // with the row's name
 	Day      string // label of the day on which it happened; empty: it has none
 	Fields   []formField
-	Query    string // what its link fills in
+	Ask      string // that its link fills in; empty: none
 }
 
 // Kinds of actions that are not kinds of events.
@@ -106,6 +108,10 @@ var actions = []action{
 	{Kind: service.EventInterest, Title: "Messages and showings", Link: "Messages", Button: "Save", Question: "How many has %s had so far, in all?", Day: "Counted on", Fields: []formField{
 		countField("messages", "Messages"), countField("showings", "Showings"), countField("views", "Views"), countField("saves", "Saves"),
 	}},
+	{
+		Kind: service.EventCheck, Title: "Tried first", Link: "Tried", Button: "Done", Question: "What did you do for %s?", Day: "Done on",
+		Fields: []formField{wordField("check", "You did", slices.Sorted(maps.Keys(prose.Checks)))},
+	},
 	{Kind: actionHours, Title: "Hours", Link: "Hours", Button: "Add hours", Question: "Work on %s:", Day: "Worked on", Fields: []formField{
 		amountField("hours", "Hours", true), {Name: "kind_of_hours", Label: "Which", Words: []string{string(service.CostHours), string(service.CostHoursOther)}, Required: true},
 		{Name: "step", Label: "What you did (if you like)"},
@@ -151,7 +157,7 @@ func possible(l *service.Listing, today pricing.Date, held bool) []action {
 		kinds = []string{actionReopen, actionRelist, service.EventRefinish, actionHours, actionCost, service.EventRetired}
 	default:
 		kinds = []string{
-			service.EventSold, service.EventAsk, service.EventOffer, service.EventInterest, actionHours, actionCost, service.EventRefinish, service.EventPulled,
+			service.EventSold, service.EventAsk, service.EventOffer, service.EventInterest, service.EventCheck, actionHours, actionCost, service.EventRefinish, service.EventPulled,
 		}
 		switch {
 		case held:

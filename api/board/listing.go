@@ -135,8 +135,8 @@ func (s *Board) storyPage(ctx context.Context, a *service.Actor, id uuid.UUID) (
 	if isMine(a, row) {
 		page.Actions = possible(row, a.Today, page.Review != nil && page.Review.HeldUntil != nil)
 		for i := range page.Actions {
-			if ask := page.Advised(); page.Actions[i].Kind == service.EventAsk && ask != "" {
-				page.Actions[i].Query = "&ask=" + url.QueryEscape(ask)
+			if page.Actions[i].Kind == service.EventAsk {
+				page.Actions[i].Ask = page.Advised()
 			}
 		}
 		if text, err := s.app.History.ListingText(ctx, a, row.ID); err == nil { // what is over has none

@@ -105,6 +105,9 @@ func inWords(s string) string {
 	if words, ok := wordsFor[s]; ok {
 		return words
 	}
+	if words, ok := prose.Checks[s]; ok {
+		return words
+	}
 	return service.InWords(s)
 }
 
