@@ -60,7 +60,8 @@ func (m *Model) Worth(a furniture.Attributes, ownPrice float64, on, ready Date, 
 		w.Variance = math.Max(leastOwnPrice*leastOwnPrice*s2, ownPriceResidual*s2+left)
 	}
 	w.Typical, w.Holding, w.Negotiation, w.Fee = w.at.typical, w.at.holding, w.at.negotiation, w.at.fee
-	w.Plan = w.at.dated(w.at.planner(thinned(candidates(w.at.typical, w.at.estimate), planAsks), s).Plan(w.at.holding, 0, math.Inf(1)))
+	asks := thinned(candidates(w.at.typical, w.at.estimate), planAsks)
+	w.Plan = w.at.dated(w.at.planner(asks, s).Plan(w.at.holding, 0, math.Inf(1)))
 	w.path = w.at.along(w.Plan.Steps)
 	return w
 }

@@ -155,7 +155,8 @@ func (p *program) newGroup(ctx context.Context, name string) (*member, error) {
 func (m *member) fill(ctx context.Context, prefix string, n int) error {
 	const part = 2000
 	for first := 0; first < n; first += part {
-		status, answer, err := m.send(ctx, http.MethodPost, "/v1/imports?commit=true", m.key, "", rows(prefix, first, min(n, first+part)))
+		body := rows(prefix, first, min(n, first+part))
+		status, answer, err := m.send(ctx, http.MethodPost, "/v1/imports?commit=true", m.key, "", body)
 		if err != nil || status != http.StatusOK {
 			return fmt.Errorf("import: %d %.200s %w", status, answer, err)
 		}

@@ -86,12 +86,8 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 			return nil
 		}}, event, nil
 	case "resume":
-		h, err := service.HeldIn(l, events)
-		if err != nil {
+		if err := notHeld(l, on, events); err != nil {
 			return nil, none, nil, err
-		}
-		if h != nil && h.On <= on && !h.IsOver(on) {
-			return nil, none, nil, service.Refuse(service.ErrConflict, "%s is held for a buyer until %s; release it and say why", l.Ref, h.Until)
 		}
 		event.Kind = service.EventPause
 		return nil, service.Applying(func(d *service.Draft) { d.ResumedOn = on }), event, nil
@@ -117,6 +113,15 @@ func factOf(a *service.Actor, l *service.Listing, n service.NewEvent, on pricing
 		o.Reopens = true
 		return nil, o, event, nil
 	}
+}
+
+// notHeld refuses to resume what is saved for a buyer.
+func notHeld(l *service.Listing, on pricing.Date, events []service.Event) error {
+	h, err := service.HeldIn(l, events)
+	if err == nil && h != nil && h.On <= on && !h.IsOver(on) {
+		err = service.Refuse(service.ErrConflict, "%s is held for a buyer until %s; release it and say why", l.Ref, h.Until)
+	}
+	return err
 }
 
 // readCheck notes which of the cheap things to try was done.
