@@ -316,7 +316,7 @@ func TestAPieceUntilItIsListed(t *testing.T) {
 		t.Errorf("the new listing undone: at %s", got)
 	}
 	act("retired", "reason", "kept")
-	if got := s.row(t, id)["retired"]; got != "kept" {
+	if got := s.row(t, id)["closed_as"]; got != "kept" {
 		t.Errorf("retired as %v", got)
 	}
 }

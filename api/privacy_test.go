@@ -14,7 +14,7 @@ import (
 var ownerOnly = []string{
 	"8765.43", "71.19", "63.17", "52.13", "47.29", // costs
 	"4321.09", "301.77", "275.31", // estimate and offers
-	"7.25", "3.15", // hours
+	"137.85", "3.15", // hours
 	"for my eyes", "Thimble Yard", "thimble_yard", "2025-11-23", "varnish from the cellar", "from the neighbour", "asks again on Sunday",
 }
 
@@ -30,7 +30,7 @@ func plantSecrets(t *testing.T, s *site) (listing, piece string) {
 	for _, c := range []call{
 		{method: "POST", path: "/v1/listings/" + listing + "/events", body: `{"kind":"offer","amount":301.77,"note":"from the neighbour"}`},
 		{method: "POST", path: "/v1/listings/" + listing + "/offers", body: `{"amount":275.31,"note":"asks again on Sunday"}`},
-		{method: "PATCH", path: "/v1/listings/" + listing, body: `{"hours":7.25}`},
+		{method: "PATCH", path: "/v1/listings/" + listing, body: `{"hours":137.85}`},
 		{method: "POST", path: "/v1/pieces/" + piece + "/costs", body: `{"kind":"other_cost","amount":52.13,"note":"varnish from the cellar"}`},
 	} {
 		c.key = key

@@ -50,6 +50,8 @@ insert into webhook_delivery (group_id, delivery_id, webhook_id, event, payload,
 	select group_id, group_id, group_id, 'listing.stale', '{}', now() from groups;
 insert into audit (group_id, audit_id, member_id, at, change_no, what, subject) select group_id, group_id, group_id, now(), 1, 'x', group_id from groups;
 insert into value_statistics (group_id, design) select group_id, 1 from groups;
+insert into sheet (group_id, member_id, sheet_id, name, created_at, cells) select group_id, group_id, group_id, 'mine.csv', now(), '' from groups;
+insert into sheet_memory (group_id, member_id) select group_id, group_id from groups;
 insert into sale_row select group_id, 1, listing_id, ended_on, '{intercept}', '{1}', 4.5, 1 from listing where ref = 'S';
 insert into rate_fit (group_id, design, fitted_on, change_no, rates) select group_id, 1, '2026-03-01', 1, '{}' from groups;
 insert into listing_deleted select group_id, group_id, 1 from groups;
@@ -177,10 +179,19 @@ var violations = map[string]string{
 	"audit.audit_pkey":                     "copy",
 	"audit.audit_group":                    "update audit set group_id = gen_random_uuid()",
 
+	"sheet.sheet_pkey":                          "copy",
+	"sheet.sheet_member":                        "update sheet set member_id = gen_random_uuid()",
+	"sheet.sheet_state":                         "update sheet set state = 'lost'",
+	"sheet.sheet_name_is_short":                 "update sheet set name = repeat('x', 201)",
+	"sheet.sheet_is_bounded":                    "update sheet set cells = decode(repeat('00', 4194305), 'hex')",
+	"sheet_memory.sheet_memory_pkey":            "copy",
+	"sheet_memory.sheet_memory_member":          "update sheet_memory set member_id = gen_random_uuid()",
 	"listing_state.listing_state_pkey":          "copy",
 	"listing_state.listing_state_listing":       "update listing_state set listing_id = gen_random_uuid()",
 	"listing_state.state_known":                 "update listing_state set state = 'old'",
 	"listing_state.updated_in_state":            "update listing_state set updated_at = since - interval '1 s'",
+	"listing_state.step_whole":                  "update listing_state set step_to = 100",
+	"listing_state.step_lowers":                 "update listing_state set step_from = 100, step_to = 100",
 	"webhook.webhook_pkey":                      "copy",
 	"webhook.webhook_member":                    "update webhook set member_id = gen_random_uuid()",
 	"webhook.url_is_https":                      "update webhook set url = 'http://hooks.example'",

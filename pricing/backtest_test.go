@@ -376,7 +376,8 @@ func (tr *trial) checkFlags(t *testing.T, slack float64) {
 	if tr.listings < 100 || slack > 1 {
 		return // too few flags
 	}
-	if tr.flagged == 0 || captured < 15 {
+	const enough = 40 // flags: a share of the gain of fewer is luck; the table of targets has it over more markets
+	if tr.flagged == 0 || tr.flagged >= enough && captured < 15 {
 		t.Errorf("%d listings: %d flags capture %.0f %% of the possible gain", tr.listings, tr.flagged, captured)
 	}
 	if right < 55 {

@@ -117,6 +117,8 @@ func cellText(v reflect.Value) string {
 		return strconv.FormatBool(x)
 	case int:
 		return strconv.Itoa(x)
+	case int64:
+		return strconv.FormatInt(x, 10)
 	case uuid.UUID:
 		return x.String()
 	case time.Time:

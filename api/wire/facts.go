@@ -54,7 +54,7 @@ func (v Viewer) Facts(l *service.Listing) []Fact {
 			continue
 		case name == "width" || name == "depth" || name == "height":
 			value += lengthSign(l.Unit)
-		case name == "items":
+		case name == "set_items":
 			value = itemsInWords(l)
 		case name == "bought_from" && value == "kerb":
 			value = "the curb"

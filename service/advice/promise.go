@@ -63,4 +63,4 @@ func (s *subject) isPromise(a *service.Actor) bool {
 }
 
 // askForEstimate is told before the suggestion to a seller who gave none.
-const askForEstimate = "Record your own price (own_price) before you look: it is the most useful figure, and one given afterwards does not count."
+const askForEstimate = "Record your own price before you look: it helps most, and one given afterwards does not count."
