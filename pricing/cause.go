@@ -48,7 +48,7 @@ func (r *reviewing) diagnosis() string {
 // explain gives the cause that agrees with the move: what is due is due by price
 // where the ask is above what such pieces are asked and stays at or above what
 // they sell for, else by demand; the checks before it by what they are for.
-func (r *reviewing) explain(c askplan.Course) {
+func (r *reviewing) explain() {
 	if !r.Due || r.Action == ActionCheck {
 		return
 	}

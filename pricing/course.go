@@ -54,7 +54,7 @@ func (r *reviewing) judge() {
 	}
 	r.arrange(moves)
 	r.schedule(c)
-	r.explain(c)
+	r.explain()
 	r.flag()
 }
 

@@ -6,11 +6,13 @@ import (
 	"askwright/pricing/hedonic"
 )
 
-// What a caller that adds and removes sales one at a time keeps: see hedonic.
 type (
+	// Statistics are what a caller that adds and removes sales one at a time keeps.
 	Statistics = hedonic.Statistics
-	SaleRow    = hedonic.SaleRow
-	Term       = hedonic.Term
+	// SaleRow is a sale as they take it.
+	SaleRow = hedonic.SaleRow
+	// Term is one column of a row.
+	Term = hedonic.Term
 )
 
 // NewSaleRow returns the row of a sold listing; false where it is not sold or

@@ -18,7 +18,6 @@ type stock struct {
 	gained, possible           float64 // by today's steps, over leaving it; by the best lower ask known to nobody
 	saidOdds, trueOdds         float64 // of the flagged
 	saidSold, soldIn30         float64 // chance to sell within 30 days at the ask
-	alarms, markets            int     // season
 }
 
 // review reviews open listings and plays what is advised out in truth.

@@ -15,7 +15,6 @@ var writeTargets = flag.Bool("targets", false, "measure in full and write the ta
 type target struct {
 	measure, aim, measured string
 	met                    bool
-	note                   string
 }
 
 // effort is how much is played: in full where the table is written.

@@ -64,7 +64,7 @@ var pages sync.Map
 
 func pagesIn(c service.Currency) map[string]*template.Template {
 	if made, ok := pages.Load(c.Code); ok {
-		return made.(map[string]*template.Template) //nolint:errcheck // only those are stored
+		return made.(map[string]*template.Template)
 	}
 	base := template.Must(template.New("frame.html").Funcs(funcsIn(c)).ParseFS(boardFiles, "frame.html", "cautions.html", "advice.html", "fields.html", "actions.html"))
 	made := make(map[string]*template.Template)

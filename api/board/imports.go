@@ -229,7 +229,8 @@ func amendmentOf(c *gin.Context, now *imports.Import) imports.Amendment {
 	for _, q := range now.Look.Questions {
 		answer := strings.TrimSpace(c.PostForm("answer:" + q.ID))
 		_, moved := m.Columns[q.Heading]
-		if answer != "" && !(moved && (q.Code == "heading" || q.Code == "second_column")) {
+		isOfHeading := q.Code == "heading" || q.Code == "second_column"
+		if answer != "" && (!moved || !isOfHeading) {
 			m.Answers[q.ID] = answer
 		}
 	}

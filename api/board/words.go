@@ -55,7 +55,7 @@ func funcsIn(c service.Currency) template.FuncMap {
 		"chance": func(n any) template.HTML {
 			return figure(n, func(x float64, _ string) string { return prose.Chance(x) })
 		},
-		"day":      func(on any, today pricing.Date) template.HTML { return dayInWords(on, today) },
+		"day":      dayInWords,
 		"glyph":    glyph,
 		"task":     taskOf,
 		"plan":     planOf,

@@ -153,7 +153,7 @@ func (v Viewer) Review(r advice.Review) Review {
 		ListedOn: r.Row.ListedOn.String(), ActiveDays: r.ActiveDays, DaysOnMarket: r.DaysOnMarket, DaysAtAsk: r.DaysAtAsk,
 		ExpectedDays: r.TypicalDays,
 		ChanceSold:   web.Chance(r.ChanceSoldByNow), MessagesSeen: r.MessagesSeen, MessagesUsual: web.Rounded(r.MessagesUsual, 1),
-		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: checks(r.Review.Checks), Remedies: make([]Remedy, len(r.Remedies)),
+		Demand: web.Rounded(r.Demand, 2), GroupPulse: Pulse(r.GroupPulse), Reason: r.Reason, Checks: checks(r.Checks), Remedies: make([]Remedy, len(r.Remedies)),
 		Gain: money(r.Gain), Refusal: RefusalOf(r.Refusal), Sentences: Sentences(r.Sentences), Cautions: Cautions(r.Cautions),
 	}
 	if r.Held != nil {

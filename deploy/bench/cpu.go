@@ -98,14 +98,3 @@ func childrenOf(pid int) (children []int) {
 	}
 	return children
 }
-
-// residentMemory is what a process holds in memory, in bytes (proc(5),
-// /proc/pid/statm).
-func residentMemory(pid int) (int64, error) {
-	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/statm", pid))
-	if err != nil {
-		return 0, err
-	}
-	pages, err := strconv.ParseInt(strings.Fields(string(text))[1], 10, 64)
-	return pages * int64(os.Getpagesize()), err
-}

@@ -43,8 +43,8 @@ type config struct {
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
 	err := run(ctx, os.Args[1:])
+	stop()
 	if err != nil && !errors.Is(err, flag.ErrHelp) {
 		fmt.Fprintln(os.Stderr, "bench:", err)
 		os.Exit(1)

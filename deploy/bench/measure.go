@@ -81,10 +81,7 @@ func (b *bench) costOf(ctx context.Context, r request, g group, budget time.Dura
 			return cost{}, err
 		}
 	}
-	finish, err := b.startProfile(ctx, r, g)
-	if err != nil {
-		return cost{}, err
-	}
+	finish := b.startProfile(ctx, r, g)
 	var sum cost
 	for i := 0; i < most && (i < b.fewest || sum.total() < float64(budget.Milliseconds())); i++ {
 		one, err := b.sendOne(ctx, r, g, b.fewest+i)
@@ -151,9 +148,9 @@ func (b *bench) counters(ctx context.Context) (c cost, err error) {
 
 // startProfile begins a profile of the program, where they are asked for; finish
 // waits for its end.
-func (b *bench) startProfile(ctx context.Context, r request, g group) (finish func() error, err error) {
+func (b *bench) startProfile(ctx context.Context, r request, g group) (finish func() error) {
 	if b.folder == "" || r.name == bareRead.name {
-		return func() error { return nil }, nil
+		return func() error { return nil }
 	}
 	const seconds = 2
 	done := make(chan error, 1)
@@ -162,7 +159,7 @@ func (b *bench) startProfile(ctx context.Context, r request, g group) (finish fu
 		name := fmt.Sprintf("%s-%d.pprof", strings.ReplaceAll(r.name, " ", "-"), g.size)
 		done <- errors.Join(err, os.WriteFile(filepath.Join(b.folder, name), profile, 0o600))
 	}()
-	return func() error { return <-done }, nil
+	return func() error { return <-done }
 }
 
 // call sends a request and returns the body of an answer with one of the

@@ -77,5 +77,5 @@ func (f *figures) write(path string) error {
 	if err != nil {
 		return err
 	}
-	return os.WriteFile(path, append(text, '\n'), 0o600)
+	return os.WriteFile(path, append(text, '\n'), 0o600) //nolint:gosec // where the caller says
 }

@@ -108,7 +108,7 @@ func serve(ctx context.Context, dsn string) error {
 	registry := prometheus.NewRegistry()
 	logger := slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))
 	const noLimit = 1e9
-	server := api.New(api.Options{
+	server := api.New(api.Options{ //nolint:contextcheck // requests bring their own
 		App:    app.New(app.Options{Store: store, Now: time.Now, Logger: logger, Registry: registry}),
 		Logger: logger, Registry: registry, Build: "bench",
 		Limits: web.Limits{RequestsPerMinute: noLimit, FailuresPerMinute: noLimit, ImportBytes: 1 << 30, ImportRows: noLimit},
@@ -147,7 +147,7 @@ func bareHandler(ctx context.Context, dsn string) (http.Handler, error) {
 	}
 	gin.SetMode(gin.ReleaseMode)
 	engine := gin.New()
-	engine.GET("/bare/:group/:id", func(c *gin.Context) {
+	engine.GET("/bare/:group/:id", func(c *gin.Context) { //nolint:contextcheck // requests bring their own
 		var batch pgx.Batch
 		batch.Queue("select set_config('app.group_id', $1, true)", c.Param("group"))
 		batch.Queue(bareRow, c.Param("group"), c.Param("id"))

@@ -39,7 +39,7 @@ func (r *report) kill(ctx context.Context, p plan, m *member) error {
 		if err := r.killPostgresOnce(ctx, m); err != nil {
 			return err
 		}
-		m.program.kill()
+		m.kill()
 		if err := m.start(ctx); err != nil {
 			return err
 		}

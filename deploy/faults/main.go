@@ -62,7 +62,7 @@ func main() {
 	flag.Parse()
 	data, err := os.MkdirTemp("", "askwright-faults-")
 	if err == nil {
-		err = os.Chmod(data, 0o711) // for PostgreSQL's user
+		err = os.Chmod(data, 0o711) //nolint:gosec // for PostgreSQL's user
 	}
 	var r *report
 	if err == nil {
@@ -82,7 +82,7 @@ func main() {
 // try does all of the plan to a program in a folder.
 func try(ctx context.Context, p plan, path, folder string, env []string) (*report, error) {
 	r := &report{}
-	askwright, err := newProgram(path, folder+"/data", env)
+	askwright, err := newProgram(path, folder+"/data", env) //nolint:contextcheck // it only finds a free port
 	if err != nil {
 		return nil, err
 	}

@@ -42,7 +42,7 @@ func newProgram(path, data string, env []string) (*program, error) {
 
 // run runs a command and returns the last line that it prints.
 func (p *program) run(ctx context.Context, args ...string) (string, error) {
-	cmd := exec.CommandContext(ctx, p.path, args...)
+	cmd := exec.CommandContext(ctx, p.path, args...) //nolint:gosec // the program that is tried
 	cmd.Env = p.env
 	out, err := cmd.CombinedOutput()
 	lines := strings.Split(strings.TrimSpace(string(out)), "\n")
@@ -54,7 +54,7 @@ func (p *program) run(ctx context.Context, args ...string) (string, error) {
 
 // start starts it and waits until it is ready.
 func (p *program) start(ctx context.Context) error {
-	cmd := exec.CommandContext(ctx, p.path, "serve")
+	cmd := exec.CommandContext(ctx, p.path, "serve") //nolint:gosec // the program that is tried
 	log, err := os.OpenFile(p.data+".log", os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err

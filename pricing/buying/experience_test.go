@@ -15,7 +15,7 @@ func TestUsualShareByHand(t *testing.T) {
 	}
 	theta, tau2 := e.usual()
 	wantTheta := (-1.8 + 5*math.Log(0.65)) / 8
-	around := math.Pow(-0.2-wantTheta, 2) + math.Pow(-0.5-wantTheta, 2) + math.Pow(-1.1-wantTheta, 2)
+	around := (-0.2-wantTheta)*(-0.2-wantTheta) + (-0.5-wantTheta)*(-0.5-wantTheta) + (-1.1-wantTheta)*(-1.1-wantTheta)
 	reference.WantRel(t, "theta", theta, wantTheta, 1e-12)
 	reference.WantRel(t, "tau squared", tau2, (around+5*0.25)/8-0.02, 1e-12)
 	theta, tau2 = Experience{}.usual()

@@ -118,7 +118,7 @@ func (v *Model) commonScale() float64 {
 		logG := -2.8 + step*float64(i)
 		if c, ok := v.posterior(v.Data, math.Exp(logG)); ok {
 			logs = append(logs, logG)
-			scores = append(scores, c.Evidence-math.Pow(logG/scaleSD, 2)/2)
+			scores = append(scores, c.Evidence-logG/scaleSD*(logG/scaleSD)/2)
 		}
 	}
 	sum, mean := 0.0, 0.0

@@ -4,9 +4,12 @@ const (
 	// Design is the version of the columns and of what is made of them: see pricing.Design.
 	Design = 4
 
-	PriorShape  = 2.0  // a0 of the residual variance
-	PriorSpread = 0.20 // s0, the residual standard deviation expected beforehand
-	scaleSD     = 0.7  // of the log of the common scale g
+	// PriorShape is a0 of the residual variance.
+	PriorShape = 2.0
+	// PriorSpread is s0, the residual standard deviation expected beforehand.
+	PriorSpread = 0.20
+
+	scaleSD = 0.7 // of the log of the common scale g
 
 	errorDF     = 4.0 // ν of the errors of log sale prices
 	errorRounds = 8   // of weighing sales

@@ -22,6 +22,7 @@ const (
 	sizePseudoVar  = 0.1
 )
 
+// SlopeIn names the term of a dimension within a category.
 func SlopeIn(category string, dimension int) string {
 	return Dimensions[dimension] + "_slope:" + category
 }

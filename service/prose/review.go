@@ -185,7 +185,7 @@ func (r *reviewed) checkFirst() {
 // open are the checks still to be done, as one order.
 func (r *reviewed) open() string {
 	var words []string
-	for _, c := range r.Review.Checks {
+	for _, c := range r.Checks {
 		if c.DoneOn == 0 {
 			words = append(words, service.LowerFirst(Checks[c.Code]))
 		}
@@ -234,7 +234,7 @@ func (r *reviewed) season() {
 // tryFirst names the cheap things beside a step, and what was done.
 func (r *reviewed) tryFirst() {
 	var done []string
-	for _, c := range r.Review.Checks {
+	for _, c := range r.Checks {
 		if c.DoneOn != 0 {
 			done = append(done, fmt.Sprintf("%s (%s)", service.LowerFirst(Checks[c.Code]), Day(c.DoneOn, r.today)))
 		}

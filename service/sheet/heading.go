@@ -167,7 +167,6 @@ type column struct {
 	order   dateOrder
 	unit    string // that its heading names
 	texts   []string
-	reads   []Reading
 }
 
 // columnsOf takes each heading for a field.

@@ -289,14 +289,14 @@ func (s *session) hours(col *column, cell Cell) (value, rule string) {
 	}
 	if m := hoursAndMin.FindStringSubmatch(text); m != nil {
 		h, _ := strconv.Atoi(m[1])
-		min, _ := strconv.Atoi(m[2])
-		if min < 60 {
-			return number(float64(int((float64(h)+float64(min)/60)*100+0.5)) / 100), "hours_minutes"
+		minutes, _ := strconv.Atoi(m[2])
+		if minutes < 60 {
+			return number(float64(int((float64(h)+float64(minutes)/60)*100+0.5)) / 100), "hours_minutes"
 		}
 	}
 	if m := minutesForm.FindStringSubmatch(text); m != nil {
-		min, _ := strconv.Atoi(m[1])
-		return number(float64(int(float64(min)/60*100+0.5)) / 100), "hours_minutes"
+		minutes, _ := strconv.Atoi(m[1])
+		return number(float64(int(float64(minutes)/60*100+0.5)) / 100), "hours_minutes"
 	}
 	trimmed := strings.TrimSpace(strings.TrimRight(text, "hrs."))
 	if m := fraction.FindStringSubmatch(trimmed); m != nil {

@@ -109,7 +109,7 @@ func (r *rowReader) readSize() {
 			r.set("width", cell.Text, "", rule)
 			return
 		}
-		if found, rule, ok = r.size(col, value); !ok {
+		if found, _, ok = r.size(col, value); !ok {
 			return
 		}
 	}
@@ -138,7 +138,7 @@ func (r *rowReader) readLook() {
 				continue
 			}
 		}
-		finish, color, rule := r.look(col, cell.Text)
+		finish, color, rule := r.look(cell.Text)
 		switch {
 		case rule == "" && name == fieldLook:
 			word := *col
@@ -176,7 +176,7 @@ func (r *rowReader) readStatus() {
 			r.set("sale_price", cell.Text, price, "sold_in_words")
 		}
 	} else {
-		r.fate, _ = r.status(col, cell.Text)
+		r.fate = r.status(col, cell.Text)
 	}
 	r.set(fieldStatus, cell.Text, "", r.fate.rule)
 }

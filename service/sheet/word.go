@@ -156,7 +156,7 @@ func (s *session) wordAsked(col *column, text, proposed, code string) string {
 }
 
 // look reads finish and color from one cell, or a finish that names its color.
-func (s *session) look(col *column, text string) (finish, color, rule string) {
+func (s *session) look(text string) (finish, color, rule string) {
 	words := strings.FieldsFunc(plain(text), func(r rune) bool { return strings.ContainsRune(" /,+&()-", r) })
 	var rest []string
 	for i := 0; i < len(words); i++ {
@@ -238,16 +238,16 @@ var fates = map[string]fate{
 var unsureFates = map[string]string{"pending": "open", "hold": "open", "on hold": "open", "ready": "on_bench", "closed": "sold", "done": "sold", "gone": "sold", "off": "pulled", "up": "open"}
 
 // status reads what became of a piece.
-func (s *session) status(col *column, text string) (fate, bool) {
+func (s *session) status(col *column, text string) fate {
 	text = strings.Trim(plain(text), " .!*")
 	if text == "?" || text == "" || text == "-" || text == "n/a" {
-		return fate{rule: "nothing"}, true
+		return fate{rule: "nothing"}
 	}
 	known, ok := fates[text]
 	proposed, unsure := unsureFates[text]
 	if ok && !unsure {
 		known.rule = "status"
-		return known, true
+		return known
 	}
 	if proposed == "" {
 		proposed = LeaveOut
@@ -264,5 +264,5 @@ func (s *session) status(col *column, text string) (fate, bool) {
 	if answer == service.StageOnBench {
 		known.stage = service.StageOnBench
 	}
-	return known, true
+	return known
 }

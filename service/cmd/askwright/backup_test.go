@@ -257,10 +257,10 @@ func TestBackupsAreVerified(t *testing.T) {
 	env := []string{"DATABASE_URL=" + d.AdminDSN, "ASKWRIGHT_PROGRAM=" + program}
 	if _, err := exec.LookPath("gpg"); err == nil {
 		home := t.TempDir()
-		make := exec.CommandContext(t.Context(), "gpg", "--batch", "--quiet", "--passphrase", "", "--quick-generate-key", "backup@otterford.example", "rsa2048", "encr")
+		newKey := exec.CommandContext(t.Context(), "gpg", "--batch", "--quiet", "--passphrase", "", "--quick-generate-key", "backup@otterford.example", "rsa2048", "encr")
 		env = append(env, "GNUPGHOME="+home, "ASKWRIGHT_BACKUP_RECIPIENT=backup@otterford.example")
-		make.Env = append(os.Environ(), "GNUPGHOME="+home)
-		if out, err := make.CombinedOutput(); err != nil {
+		newKey.Env = append(os.Environ(), "GNUPGHOME="+home)
+		if out, err := newKey.CombinedOutput(); err != nil {
 			t.Fatalf("gpg: %v\n%s", err, out)
 		}
 		t.Cleanup(func() { _ = exec.Command("gpgconf", "--homedir", home, "--kill", "all").Run() })
