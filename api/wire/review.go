@@ -83,7 +83,7 @@ type Review struct {
 	Clear         bool        `json:"clear"`                                                     // of a stale one: the move beats leaving it in 3 of 4 cases or more
 	Action        string      `json:"action" enums:"wait,check,reprice,renew,refinish,withdraw"` // what to do next
 	NextStepOn    *string     `json:"next_step_on" format:"date"`                                // when to do it; past: it is overdue; null: nothing is planned
-	NextAsk       *web.Number `json:"next_ask" swaggertype:"number"`                             // that the plan goes on with; null: the ask stays
+	NextAsk       *web.Number `json:"next_ask" swaggertype:"number"`                             // from that day on; null: the ask stays
 	Plan          []PlanStep  `json:"plan"`                                                      // the asks from today, while it is unsold
 	Ask           *web.Number `json:"ask,omitempty" swaggertype:"number"`
 	FairValue     *PriceRange `json:"fair_value,omitempty"` // likely sale price, the own price in it as far as it counts
@@ -166,6 +166,9 @@ func (v Viewer) Review(r advice.Review) Review {
 	out.FairValue = priceRange(r.SalePrice, money)
 	out.Action, out.Plan, out.NextAsk = r.Action, planSteps(r.Plan, money), web.Known(r.NextAsk, money)
 	out.NextStepOn = day(r.NextStepOn)
+	if r.Action == pricing.ActionCheck { // the drop comes after it, in the plan
+		out.NextAsk = nil
+	}
 	out.Odds, out.OddsIfBack, out.OddsIfAway = web.Chance(r.Odds), Optional(r.OddsIfBack, web.Chance), Optional(r.OddsIfAway, web.Chance)
 	if len(r.Plan.Steps) > 0 {
 		out.WaitingCosts = new(money(r.WaitingCosts))
