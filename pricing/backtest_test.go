@@ -277,10 +277,11 @@ var backtestSizes = []struct {
 // The engine against markets whose truth it never sees. The bounds are
 // generous: they fail when something is broken, not when luck is bad.
 func TestBacktest(t *testing.T) {
+	pricing.PlaysForLong(t)
 	for _, size := range backtestSizes {
 		markets, slack := size.markets, 1.0
 		pieces, stock := max(80, 1000/markets), max(250, 5000/markets) // fewer markets, more of each
-		if testing.Short() || raceDetector {
+		if testing.Short() {
 			if size.listings > 1000 {
 				continue
 			}

@@ -100,6 +100,7 @@ func FuzzAnswers(f *testing.F) {
 }
 
 func TestAnswersAreFiniteOrRefused(t *testing.T) {
+	PlaysForLong(t)
 	sale := func(i int, price float64) Listing {
 		return Listing{
 			ID: fmt.Sprint(i), Attributes: probes[1], ListedOn: today - 30, Asks: []Ask{{today - 30, price}},

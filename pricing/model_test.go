@@ -37,6 +37,7 @@ func drawQuery(t *rapid.T) Query {
 }
 
 func TestAnswersDoNotDependOnOrder(t *testing.T) {
+	PlaysForLong(t)
 	rapid.Check(t, func(t *rapid.T) {
 		h, q := drawMarket(t), drawQuery(t)
 		shuffled := History{slices.Clone(h.Listings)}
@@ -85,6 +86,7 @@ func scaled(h History, m float64) History {
 }
 
 func TestAnswersFollowTheCurrency(t *testing.T) {
+	PlaysForLong(t)
 	h := syntheticMarket(60, 6)
 	want := Fit(h, today)
 	rapid.Check(t, func(t *rapid.T) {
@@ -109,6 +111,7 @@ func TestAnswersFollowTheCurrency(t *testing.T) {
 }
 
 func TestSuggestionLaws(t *testing.T) {
+	PlaysForLong(t)
 	rapid.Check(t, func(t *rapid.T) {
 		m, q := Fit(drawMarket(t), today), drawQuery(t)
 		q.WithinDays = rapid.IntRange(1, 200).Draw(t, "within")
@@ -173,6 +176,7 @@ func TestUsualEstimateIsNone(t *testing.T) {
 }
 
 func TestRowSplitInTwoGivesTheSameFit(t *testing.T) {
+	PlaysForLong(t)
 	rapid.Check(t, func(t *rapid.T) {
 		h := syntheticMarket(40, rapid.Uint64().Draw(t, "market"))
 		v := newValueModel(NewStatistics(h, today), SaleRows(h, today))

@@ -119,6 +119,7 @@ func TestOfferActions(t *testing.T) {
 }
 
 func TestOfferLaws(t *testing.T) {
+	PlaysForLong(t)
 	few, many := Fit(History{}, today), Fit(syntheticMarket(200, 51), today)
 	s := purchaseSettings()
 	rapid.Check(t, func(t *rapid.T) {

@@ -1,5 +1,5 @@
 //go:build !race
 
-package pricing_test
+package pricing
 
 const raceDetector = false

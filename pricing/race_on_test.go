@@ -1,6 +1,5 @@
 //go:build race
 
-package pricing_test
+package pricing
 
-// raceDetector makes trials about ten times slower: they play fewer markets.
 const raceDetector = true

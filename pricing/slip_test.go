@@ -21,6 +21,7 @@ func slipped(l Listing, factor float64) Listing {
 // price alike, leaves every other answer about where it is without that row. It
 // refuses nothing, and the row is named.
 func TestASlipOfTenMovesNobody(t *testing.T) {
+	PlaysForLong(t)
 	t.Parallel()
 	for seed := range uint64(8) {
 		n, factor := []int{190, 480}[seed%2], []float64{0.1, 10}[seed/2%2]

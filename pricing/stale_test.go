@@ -105,6 +105,7 @@ func TestMoreMessagesNeverLowerDemand(t *testing.T) {
 // What to take stands first, the others best first; waiting is among them,
 // nothing raises the ask, and cause, move and plan say one thing.
 func TestReviewLaws(t *testing.T) {
+	PlaysForLong(t)
 	s := DefaultSettings()
 	s.HourValue = 18
 	s.RefinishOptions = []refinish.Option{
@@ -205,6 +206,7 @@ func ofThePlan(r Review) bool { return r.Action == ActionWait || r.Action == Act
 // Listed at the suggested ask, its review has nothing against it, and the
 // suggestion stays.
 func TestASuggestionThatIsFollowedIsNotArguedWith(t *testing.T) {
+	PlaysForLong(t)
 	m := Fit(syntheticMarket(300, 32), today)
 	s := DefaultSettings()
 	rng := rand.New(rand.NewPCG(4, 4))

@@ -1,6 +1,7 @@
 package pricing_test
 
 import (
+	"askwright/pricing"
 	"flag"
 	"fmt"
 	"os"
@@ -25,7 +26,7 @@ func effortOf(t *testing.T) effort {
 	switch {
 	case *writeTargets:
 		return effort{markets: 12, pieces: 60, stock: 60, finds: 60}
-	case testing.Short() || raceDetector:
+	case testing.Short():
 		return effort{markets: 1, pieces: 20, stock: 20, finds: 20}
 	}
 	return effort{markets: 3, pieces: 30, stock: 40, finds: 40}
@@ -46,6 +47,7 @@ func sizesOf() []int {
 //
 // plays in full and writes the table, with the day, into docs/pricing.md.
 func TestTargets(t *testing.T) {
+	pricing.PlaysForLong(t)
 	e := effortOf(t)
 	var lines []target
 	for _, measure := range []func(*testing.T, effort) []target{

@@ -118,6 +118,7 @@ func TestLookRangeIsTheModels(t *testing.T) {
 // Best first by net per hour; every look is feasible, has sales enough, and
 // beats its range's worst as often as is said; nothing depends on the order.
 func TestRankingLaws(t *testing.T) {
+	PlaysForLong(t)
 	rapid.Check(t, func(t *rapid.T) {
 		m := Fit(syntheticMarket(rapid.IntRange(10, 150).Draw(t, "listings"), rapid.Uint64().Draw(t, "market")), today)
 		s := workSettings()

@@ -84,7 +84,7 @@ func TestEstimateAfterASuggestionDoesNotCount(t *testing.T) {
 		t.Error("an estimate changed after a suggestion counts")
 	}
 	first := servicetest.Suggest(t, f, "Wilda", advice.Subject{"ref": "E-2", "category": "desk"})[0]
-	if !strings.Contains(first.Sentences[0].Text, "own_price") {
+	if !strings.Contains(first.Sentences[0].Text, "your own price") {
 		t.Errorf("the first sentence is %q, want to be asked for the estimate", first.Sentences[0].Text)
 	}
 	if counts("E-2", "320") { // not written yet when the estimate comes
