@@ -18,6 +18,7 @@ CSV_GERMAN = CSV_UTF8[0], ("FilterOptions", "59,34,76,1,,1031,false,true")
 # Lists that need a parameter, or whose rows stand elsewhere in the JSON.
 QUERY_OF = {"/v1/comparables.csv": "category=desk", "/v1/work-queue.csv": "hours=12&money=150"}
 MEMBER_OF = {"/v1/work-queue.csv": "tasks"}
+NESTED = {"/v1/imports/{id}/rows.csv"}  # its JSON has the cells of a row in an object
 OTHER_NAMES = {"/v1/suggestions.csv": {"suggested_ask": "ask", "ask": None}}
 
 
@@ -68,14 +69,20 @@ class Exports(OfficeCase):
         piece = json.loads(api(self.key, "/v1/pieces?ref=E-1"))["items"][0]
         hook = json.loads(api(self.key, "/v1/webhooks", {"url": "https://hooks.example/otterford", "label": "=the chat"}))
         api(self.key, "/v1/webhooks/%s/deliveries" % hook["id"], {})
-        ids = {"listings": listing["id"], "pieces": piece["id"], "webhooks": hook["id"]}
+        api(self.key, "/v1/invitations", {"name": "Tamsin"})
+        api(self.key, "/v1/listings/%s/offers" % listing["id"], {"amount": 80})
+        sheet = json.loads(api(self.key, "/v1/imports", b"What,Date up,Asking\nOld desk,%s,$90 obo\n" % days_ago(3).encode(), "text/csv"))
+        api(self.key, "/v1/listings", {"ref": "E-2", "category": "desk", "stage": "bought", "bought_on": days_ago(9), "purchase_cost": 20,
+                                       "closed_as": "kept", "closed_on": days_ago(2)})
+        ids = {"listings": listing["id"], "pieces": piece["id"], "webhooks": hook["id"], "imports": sheet["id"]}
         described = json.loads(api(self.key, "/openapi.json"))["paths"]
         paths = sorted(p for p in described if p.endswith(".csv") and "get" in described[p])
         self.assertGreater(len(paths), 12)
         for path in paths:
-            here = path.replace("{id}", ids.get(path.split("/")[2], ""))
+            id_here = ids.get(path.removeprefix("/v1/").split("/")[0], "")
+            here = path.replace("{id}", id_here)
             query = QUERY_OF.get(path, "")
-            from_json = path[:-len(".csv")].replace("{id}", ids.get(path.split("/")[2], "")) + "?" + query
+            from_json = path[:-len(".csv")].replace("{id}", id_here) + "?" + query
             with self.subTest(path):
                 header, rows = records(api(self.key, here + "?" + query))
                 self.assertGreater(len(rows), 0)
@@ -84,6 +91,8 @@ class Exports(OfficeCase):
                 self.assertEqual(len(others), len(rows))
                 for row, other in zip(rows, others):
                     self.assertEqual([v.replace(",", ".") for v in row.values()], [v.replace(",", ".") for v in other.values()])
+                if path in NESTED:
+                    continue
                 self.compare(rows, self.items(from_json, MEMBER_OF.get(path, "items")), OTHER_NAMES.get(path, {}))
 
     def items(self, path, member):

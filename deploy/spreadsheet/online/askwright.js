@@ -93,7 +93,7 @@ function cellsOf_(row) {
     cells[name] = value === null ? '' : !Array.isArray(value) ? value : value.map(function (entry) {
       if (typeof entry === 'string') return entry;
       return Object.keys(entry).map(function (k) { return entry[k] === null ? '..' : entry[k]; }).join(name === 'pauses' ? '/' : ':');
-    }).join(';');
+    }).join(name === 'venues' ? '; ' : ';');
   });
   return cells;
 }
@@ -451,9 +451,9 @@ function typed_(name, text) {
 
 /** A value of a row as a cell: a day as a date, text as text whatever it looks like. */
 function shown_(name, value, zone) {
-  if (value === undefined || value === null) return '';
+  if (value === undefined || value === null || value === '') return '';
   if (/_on$/.test(name)) return Utilities.parseDate(value, zone, 'yyyy-MM-dd');
-  return typeof value === 'string' && value !== '' ? "'" + value : value; // or May 5 becomes a day, and true a check mark
+  return typeof value === 'string' ? "'" + value : value; // or May 5 becomes a day, and true a check mark
 }
 
 function grid_(range) {
