@@ -162,12 +162,12 @@ func TestOfferLaws(t *testing.T) {
 				t.Errorf("%s: a better offer is judged worse: %+v, %+v", name, got, after)
 			}
 		}
-		// Time without a sale lowers what a piece is worth to its seller, but for a
-		// little while the next step comes nearer: under the general assumptions, which
-		// have no season and a pace that falls with age.
+		// Time without a sale lowers what a piece is worth to its seller, but while the
+		// next step comes nearer it may rise a little, by less than half of a step (8 %):
+		// under the general assumptions, which have no season and a pace that falls with age.
 		got := few.Advise(st, offer, today, s)
 		for i := 1; got.Refusal == nil && i < len(got.Lowest); i++ {
-			if got.Lowest[i].Amount > got.Lowest[i-1].Amount*1.02 {
+			if got.Lowest[i].Amount > got.Lowest[i-1].Amount*1.04 {
 				t.Errorf("the lowest rises: %+v", got.Lowest)
 			}
 		}
