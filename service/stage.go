@@ -52,7 +52,7 @@ func (d *Draft) deriveLetGo() *InvalidError {
 	}
 	switch {
 	case d.IsObserved():
-		return Invalid("closed_as", "is for pieces of your own; of a stranger's say when it was last seen")
+		return Invalid("closed_as", "is for pieces of your own; of someone else's say when it was last seen")
 	case d.old != nil && d.old.ClosedAs != "" && d.old.IsOffered() != d.IsOffered():
 		return Invalid("closed_as", "%s %s; send a reopen event before it is listed", d.Ref, d.old.HowItLeft())
 	case d.Outcome == OutcomeSold:
@@ -80,7 +80,7 @@ func (l *Listing) TakesYardEvent(kind string) error {
 	isFind := l.Stage == StageFound
 	switch {
 	case l.IsObserved():
-		return Refuse(ErrConflict, "%s is a stranger's listing", l.Ref)
+		return Refuse(ErrConflict, "%s is someone else's listing", l.Ref)
 	case l.ClosedAs != "":
 		return Refuse(ErrConflict, "%s %s; reopen it first", l.Ref, l.HowItLeft())
 	case l.Outcome == OutcomeSold:

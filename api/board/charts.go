@@ -135,7 +135,7 @@ func fairChart(reviews []wire.Review) template.HTML {
 // curveChart draws what an ask leads to: the days until half of such listings
 // are sold, by ask, with the present ask (nil: none) and the suggested one.
 func curveChart(s wire.Suggestion, present *web.Number) *chart.Inline {
-	p := &chart.Inline{Width: 360, Height: 230, Label: "Active days until as likely as not sold, by ask; the figures stand below"}
+	p := &chart.Inline{Width: 360, Height: 230, Label: "Days up until half are sold, by ask; the figures stand below"}
 	if len(s.Curve) == 0 {
 		return p
 	}
@@ -158,7 +158,7 @@ func curveChart(s wire.Suggestion, present *web.Number) *chart.Inline {
 	for _, v := range x.Ticks(5) {
 		p.Text("tick", "middle", x.At(v), 207, "%.0f", v)
 	}
-	p.Text("tick", "end", x.To, 224, "active days until as likely as not sold")
+	p.Text("tick", "end", x.To, 224, "days up until half are sold")
 	p.Line("axis", x.From, y.From, x.To, y.From)
 	for _, c := range s.Curve {
 		if c.MedianDays != nil {

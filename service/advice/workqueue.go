@@ -121,6 +121,9 @@ func (s *Service) staleTasks(ctx context.Context, a *service.Actor, w *Workshop)
 			if remedy.Action == pricing.ActionWait {
 				continue
 			}
+			if r.Action == pricing.ActionCheck && remedy.Action == pricing.ActionRenew {
+				continue // the free things come first: a new post would hide whether they helped
+			}
 			j := Task{
 				Row: r.Row, Action: remedy.Action, Finish: remedy.Finish, Color: remedy.Color, Ask: remedy.Ask, Hours: remedy.Hours,
 				DaysOut: remedy.DaysOut, ExpectedNet: remedy.ExpectedNet, Gain: remedy.Gain, Cautions: r.Cautions,

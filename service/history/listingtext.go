@@ -34,7 +34,7 @@ func (s *Service) ListingText(ctx context.Context, a *service.Actor, id uuid.UUI
 	}
 	switch {
 	case l.IsObserved():
-		return nil, service.Refuse(service.ErrConflict, "%s is a stranger's listing", l.Ref)
+		return nil, service.Refuse(service.ErrConflict, "%s is someone else's listing", l.Ref)
 	case l.ClosedAs != "":
 		return nil, service.Refuse(service.ErrConflict, "%s %s", l.Ref, l.HowItLeft())
 	case l.Stage == service.StageFound:

@@ -174,8 +174,8 @@ func (t *teller) work() {
 	if t.before != nil {
 		t.refinish()
 	}
-	t.spent("work", costWords{service.CostPurchase, "for buying it"}, costWords{service.CostPickup, "to fetch it"}, costWords{service.CostHours, "at the bench"},
-		costWords{service.CostHoursOther, "besides"}, costWords{service.CostMaterials, "for materials"}, costWords{service.CostOther, "for other things"})
+	t.spent("work", costWords{service.CostPurchase, "for buying it"}, costWords{service.CostPickup, "for pickup"}, costWords{service.CostHours, "at the bench"},
+		costWords{service.CostHoursOther, "of other work"}, costWords{service.CostMaterials, "for materials"}, costWords{service.CostOther, "for other things"})
 	if look := prose.Look(row); t.before == nil && row.IsOffered() && look != "" {
 		t.add(row.ListedOn, StoryFinished, service.Joined("; ", look, prose.GradeInWords(row.Condition)))
 	}
@@ -328,7 +328,7 @@ func (t *teller) end() {
 		}
 		text += " after " + service.Count(days, "day", "days")
 		if active != days {
-			text += fmt.Sprintf(" (%d on show)", active)
+			text += fmt.Sprintf(" (%d days up)", active)
 		}
 		if row.SoldVenue != "" {
 			text += ", " + row.SoldVenue

@@ -36,7 +36,7 @@ func (t *teller) bought(recorded pricing.Date) {
 		text += ", for " + service.Money(price).Short(t.currency)
 	}
 	if pickup := g.Costs.Money(service.CostPickup); pickup != 0 {
-		text += " and " + pickup.Short(t.currency) + " to fetch it"
+		text += " and " + pickup.Short(t.currency) + " for pickup"
 	}
 	if grade := prose.GradeInWords(g.ConditionFound); grade != "" {
 		text += "; in " + grade
@@ -46,7 +46,7 @@ func (t *teller) bought(recorded pricing.Date) {
 
 var fromWords = map[string]string{
 	"private": "from a private seller", "estate_sale": "at an estate sale", "thrift": "at a thrift shop",
-	"auction": "at an auction", "kerb": "found at the kerb", "dealer": "from a dealer", "other": "from elsewhere",
+	"auction": "at an auction", "kerb": "found at the curb", "dealer": "from a dealer", "other": "from elsewhere",
 }
 
 // costs are the known totals of the row, of those kinds.

@@ -41,7 +41,7 @@ func readOffer(a *service.Actor, l *service.Listing, n service.NewEvent, event *
 		return err
 	}
 	if l.IsObserved() {
-		return service.Refuse(service.ErrConflict, "%s is a stranger's listing; offers are for one's own", l.Ref)
+		return service.Refuse(service.ErrConflict, "%s is someone else's listing; offers are for your own", l.Ref)
 	}
 	amount, err := a.Reader().PositiveMoney(strings.TrimSpace(n.Fields["amount"]))
 	if err != nil {

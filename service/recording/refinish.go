@@ -126,7 +126,7 @@ func isNewest(ctx context.Context, w Writer, l *service.Listing) error {
 func endForRefinish(ctx context.Context, a *service.Actor, w Writer, row *service.Listing, n service.NewEvent, on pricing.Date) (*service.Change, error) {
 	switch {
 	case row.IsObserved():
-		return nil, service.Refuse(service.ErrConflict, "%s is a stranger's; only a piece of your own can be refinished", row.Ref)
+		return nil, service.Refuse(service.ErrConflict, "%s is someone else's; only a piece of your own can be refinished", row.Ref)
 	case row.Outcome == service.OutcomeSold:
 		return nil, service.Refuse(service.ErrConflict, "%s was sold on %s for %s; a sold piece cannot be refinished (if the sale fell through, reopen it first)", row.Ref, row.EndedOn, row.SalePrice.Format(a.Group.Currency))
 	case row.ClosedAs != "":

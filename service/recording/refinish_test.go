@@ -83,7 +83,7 @@ func TestRefinishIsRefusedWithAReason(t *testing.T) {
 		{sold, "", strip, service.ErrConflict, "S-1 was sold on 2026-03-05 for 280.00"},
 		{found, "", strip, service.ErrConflict, "F-1 is only found"},
 		{work, "", strip, service.ErrConflict, "W-1 is in the yard (on_bench)"},
-		{seen, "", strip, service.ErrConflict, "O-1 is a stranger's"},
+		{seen, "", strip, service.ErrConflict, "O-1 is someone else's"},
 		{open, "2026-02-20", strip, nil, "on: 2026-02-20 is before B-1 was listed"},
 		{open, "2026-04-20", strip, nil, "on: 2026-04-20 is in the future"},
 		{open, "", nil, nil, "finish: says nothing that changes"},
